@@ -1,0 +1,98 @@
+"""What does a rule hand over? A place: a value, its uncertainty, and where.
+
+A place knows no limit. `Places` is a list of them with what could not be measured beside it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from lint3d.model import Body, Part, Region, Source
+
+
+@dataclass(eq=False)
+class Place:
+    """A measured value and where it was measured.
+
+    Parameters
+    ----------
+    value : in the rule's unit
+    lower, upper : the truth lies between them; `upper` None means that `value` is a lower bound.
+        Both default to `value`: an exact number, such as a count.
+    position : (3,) mm, where to look; the engine takes the middle of the first face if None
+    faces : rows of the faces of `of`; the first is the worst
+    of : the body, part or source that `faces` belong to; None = the rule's own subject
+    other : the second body of a pair
+    extent_mm : longest side of the place's box; worked out from the faces if None
+    remark : one plain sentence more, specific to this place
+    properties : further facts for scripts; keys must not be those of every result
+    """
+
+    value: float
+    lower: float | None = None
+    upper: float | None = None
+    is_lower_bound: bool = False
+    position: Sequence[float] | None = None
+    faces: Sequence[int] = ()
+    of: Body | Part | Source | None = None
+    other: Body | None = None
+    extent_mm: float | None = None
+    faceting_mm: float | None = None
+    remark: str | None = None
+    remedy: str | None = None
+    region: Region | None = None
+    path: Sequence[Step] = ()
+    properties: dict[str, Any] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        if self.lower is None:
+            self.lower = self.value
+        if self.upper is None and not self.is_lower_bound:
+            self.upper = self.value
+
+    @classmethod
+    def measured(cls, value: float, uncertainty: float, **more: Any) -> Place:
+        """A place whose truth lies within `value` ± `uncertainty`."""
+        return cls(value, lower=value - uncertainty, upper=value + uncertainty, **more)
+
+
+@dataclass(frozen=True)
+class Step:
+    """One point of a path, from the place to the outside, with the width there."""
+
+    position: tuple[float, float, float]
+    value: float | None = None
+    label: str = ""
+
+
+@dataclass(eq=False)
+class LeftOut:
+    """A region that could not be measured, with the reason: it is reported *open*."""
+
+    reason: str
+    faces: Sequence[int] = ()
+    of: Body | Part | Source | None = None
+    position: Sequence[float] | None = None
+
+
+class Places(Sequence[Place]):
+    """Places with what had to be left out. Iterating yields the places."""
+
+    def __init__(self, places: Iterable[Place] = (), left_out: Iterable[LeftOut] = ()) -> None:
+        self._places = tuple(places)
+        self.left_out = tuple(left_out)
+
+    def __getitem__(self, index: Any) -> Any:
+        return self._places[index]
+
+    def __len__(self) -> int:
+        return len(self._places)
+
+    def __iter__(self) -> Iterator[Place]:
+        return iter(self._places)
+
+    def __repr__(self) -> str:
+        return f"Places({len(self._places)}, left out {len(self.left_out)})"

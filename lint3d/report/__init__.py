@@ -1,0 +1,27 @@
+"""What must a report writer offer?
+
+All writers get the same `Inspection` and measure nothing of their own.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Protocol, runtime_checkable
+
+if TYPE_CHECKING:
+    from lint3d.inspection import Inspection
+
+
+@runtime_checkable
+class Writer(Protocol):
+    """One report format."""
+
+    name: str
+    """Plain name: "sarif"."""
+    suffixes: tuple[str, ...]
+    """Which `--report` paths it writes: (".sarif", ".sarif.json")."""
+    needs: frozenset[str]
+    """What the engine must keep for it: "mesh", or "field:" and the name of a measure."""
+
+    def write(self, inspection: Inspection) -> bytes:
+        """The whole report."""
+        ...
