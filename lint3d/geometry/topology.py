@@ -1,0 +1,252 @@
+"""How do the faces of a mesh join: which edges, vertices and faces are not as in a sound solid?
+
+Everything follows from one table of edges (`edge_table`), built once by sorting. Only vertex numbers
+matter here, no coordinates. Faces that name a vertex twice enclose nothing: they have no edges in the
+table (`facets.py` reports them) and their neighbours are judged as if they were not there.
+Guarded by tests/geometry/test_topology.py and tests/outside/test_solid_references.py.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lint3d.geometry.components import connected_groups
+
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, eq=False)
+class EdgeTable:
+    """Every edge with the faces that use it.
+
+    A *use* is one side of one face. Uses are sorted by edge, then by direction, then by face.
+    """
+
+    vertex_count: int
+    face_count: int
+    ends: NDArray[np.int32]
+    """(e, 2) vertices of each edge, the lower number first; edges ascend."""
+    start: NDArray[np.int32]
+    """(e + 1,) uses of edge i are rows start[i] to start[i + 1]."""
+    use: NDArray[np.int32]
+    """(u,) which side of which face: 3 * face + corner the side starts from."""
+    is_reverse: Bools
+    """(u,) does the face run from the higher to the lower vertex?"""
+
+    @property
+    def edge_count(self) -> int:
+        return len(self.ends)
+
+    def users(self) -> NDArray[np.int32]:
+        """(e,) how many faces use each edge."""
+        count: NDArray[np.int32] = np.diff(self.start)
+        return count
+
+    def faces_of(self, edges: Ints) -> tuple[Ints, Ints]:
+        """Faces that use the given edges, and which row of `edges` each belongs to."""
+        rows, owner = _expand(self.start, edges)
+        return self.use[rows].astype(np.int64) // 3, owner
+
+
+@dataclass(frozen=True, eq=False)
+class Faults:
+    """Places where a mesh is not sound, and the faces affected."""
+
+    place: Ints
+    """(k, w) the vertices of each fault: two for an edge, one for a vertex, three for a face."""
+    face: Ints
+    """(a,) affected faces, fault by fault."""
+    fault: Ints
+    """(a,) ascending: the row of `place` that each affected face belongs to."""
+
+    def __len__(self) -> int:
+        return len(self.place)
+
+
+def edge_table(faces: Ints, vertex_count: int) -> EdgeTable:
+    """Sort the sides of all faces by the edge they lie on.
+
+    Parameters
+    ----------
+    faces : (m, 3) int64, row numbers of the vertices
+    vertex_count : how many vertices there are
+
+    Returns
+    -------
+    EdgeTable
+
+    Raises
+    ------
+    IndexError : a face names a vertex that does not exist
+    ValueError : more than 715 million faces or 2^31 vertices (the table numbers sides in 32 bits)
+
+    Examples
+    --------
+    >>> edge_table(np.array([[0, 1, 2]]), 3).ends.tolist()
+    [[0, 1], [0, 2], [1, 2]]
+    """
+    _require_in_range(faces, vertex_count)
+    from_ = faces.ravel()
+    to = np.empty_like(faces)
+    to[:, 0], to[:, 1], to[:, 2] = faces[:, 1], faces[:, 2], faces[:, 0]
+    to = to.ravel()
+    sound = ~has_repeated_vertex(faces)
+    side = np.flatnonzero(np.repeat(sound, 3)).astype(np.int32)
+    if len(side) < len(from_):
+        from_, to = from_[side], to[side]
+    reverse = from_ > to
+    # One sortable number a use: lower vertex, higher vertex, direction.
+    keys = np.minimum(from_, to)
+    keys *= np.int64(max(vertex_count, 1))
+    keys += np.maximum(from_, to)
+    keys <<= 1
+    keys |= reverse
+    del from_, to
+    return _table_from_keys(keys, side, vertex_count, len(faces))
+
+
+def _require_in_range(faces: Ints, vertex_count: int) -> None:
+    if len(faces) and (faces.min() < 0 or faces.max() >= vertex_count):
+        raise IndexError(
+            f"faces name vertices {faces.min()} to {faces.max()}, "
+            f"but there are only {vertex_count} vertices"
+        )
+    if 3 * len(faces) >= 2**31 or vertex_count >= 2**31:
+        raise ValueError(f"{len(faces)} faces on {vertex_count} vertices are too many to number")
+
+
+def _table_from_keys(
+    keys: Ints, side: NDArray[np.int32], vertex_count: int, face_count: int
+) -> EdgeTable:
+    order = _argsort_with_ties_by_row(keys)
+    keys = keys[order]
+    use = side[order]
+    del order
+    is_reverse = (keys & 1).astype(bool)
+    keys >>= 1
+    first = np.flatnonzero(np.concatenate((np.ones(min(len(keys), 1), bool), keys[1:] != keys[:-1])))
+    ends = np.empty((len(first), 2), np.int32)
+    low, high = np.divmod(keys[first], np.int64(max(vertex_count, 1)))
+    ends[:, 0], ends[:, 1] = low, high
+    start = np.append(first, len(keys)).astype(np.int32)
+    return EdgeTable(vertex_count, face_count, ends, start, use, is_reverse)
+
+
+def _argsort_with_ties_by_row(keys: Ints) -> Ints:
+    """Like a stable argsort, but quick: numpy's fast sort, then ties put in order of row."""
+    order: Ints = np.argsort(keys)
+    sorted_keys = keys[order]
+    tied = np.flatnonzero(sorted_keys[1:] == sorted_keys[:-1])
+    if len(tied):
+        # Equal keys are rare in a sound mesh (each direction of an edge is used once).
+        rows = np.unique(np.concatenate([tied, tied + 1]))
+        again = np.lexsort((order[rows], sorted_keys[rows]))
+        order[rows] = order[rows][again]
+    return order
+
+
+def has_repeated_vertex(faces: Ints) -> Bools:
+    """(m,) does the face name a vertex twice?"""
+    one, two, three = faces[:, 0], faces[:, 1], faces[:, 2]
+    repeated: Bools = (one == two) | (two == three) | (three == one)
+    return repeated
+
+
+def open_edges(table: EdgeTable) -> Faults:
+    """Edges that a single face uses: the surface ends there."""
+    return _edge_faults(table, np.flatnonzero(table.users() == 1))
+
+
+def crowded_edges(table: EdgeTable) -> Faults:
+    """Edges that more than two faces use: what is inside is not defined there."""
+    return _edge_faults(table, np.flatnonzero(table.users() > 2))
+
+
+def same_way_edges(table: EdgeTable) -> Faults:
+    """Edges that two faces use in the same direction: one of the two is turned over."""
+    first = table.start[:-1][table.users() == 2]
+    edges = np.flatnonzero(table.users() == 2)
+    return _edge_faults(table, edges[table.is_reverse[first] == table.is_reverse[first + 1]])
+
+
+def _edge_faults(table: EdgeTable, edges: Ints) -> Faults:
+    face, fault = table.faces_of(edges)
+    return Faults(table.ends[edges].astype(np.int64), face, fault)
+
+
+def nonmanifold_vertices(table: EdgeTable, faces: Ints) -> Faults:
+    """Vertices whose faces are not one fan: surfaces that meet in a point.
+
+    Faces of one fan hang together through edges at that vertex, whatever number of faces uses an
+    edge: the end of a crowded edge is a crowded edge's fault and not a vertex's.
+
+    Parameters
+    ----------
+    table : EdgeTable of `faces`
+    faces : (m, 3) int64
+
+    Returns
+    -------
+    Faults : `place` (k, 1), with all faces around each vertex
+    """
+    fans = _fan_count(table, faces)
+    vertex = np.flatnonzero(fans > 1)
+    corner = np.flatnonzero((fans > 1)[faces].ravel())
+    corner = corner[~has_repeated_vertex(faces)[corner // 3]]
+    fault = np.searchsorted(vertex, faces.ravel()[corner])
+    order = np.argsort(fault, kind="stable")
+    return Faults(vertex[:, None], corner[order] // 3, fault[order])
+
+
+def _fan_count(table: EdgeTable, faces: Ints) -> Ints:
+    """(n,) into how many fans do the faces around each vertex fall?"""
+    one, two = _consecutive_uses(table)
+    corners = faces.ravel()
+    next_corner = lambda side: side + 1 - 3 * (side % 3 == 2)  # noqa: E731
+    # Two uses of an edge join the corners at its low end and those at its high end.
+    ends_one = np.stack([one, next_corner(one)])
+    ends_two = np.stack([two, next_corner(two)])
+    crossed = corners[one] != corners[two]
+    ends_two[:, crossed] = ends_two[::-1, crossed]
+    fan = connected_groups(3 * len(faces), ends_one.ravel(), ends_two.ravel())
+    # A group of corners all lie at one vertex: count groups by their first corner.
+    highest = np.maximum.accumulate(fan)
+    is_first = np.diff(highest, prepend=-1) > 0
+    is_first &= np.repeat(~has_repeated_vertex(faces), 3)
+    return np.bincount(corners[is_first], minlength=table.vertex_count)
+
+
+def _consecutive_uses(table: EdgeTable) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
+    """Neighbouring uses of the same edge: k users give k - 1 pairs."""
+    is_last = np.zeros(len(table.use), bool)
+    is_last[table.start[1:] - 1] = True
+    rows = np.flatnonzero(~is_last)
+    return table.use[rows], table.use[rows + 1]
+
+
+def face_links(table: EdgeTable) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
+    """Pairs of faces that link all faces sharing an edge, whatever their number."""
+    one, two = _consecutive_uses(table)
+    return one // 3, two // 3
+
+
+def euler_number(table: EdgeTable, faces: Ints) -> int:
+    """Vertices - edges + faces, counting vertices that faces use: 2 for a ball, 0 for a ring."""
+    sound = faces[~has_repeated_vertex(faces)]
+    used = np.zeros(table.vertex_count, bool)
+    used[sound.ravel()] = True
+    return int(np.count_nonzero(used)) - table.edge_count + len(sound)
+
+
+def _expand(start: NDArray[Any], rows: Ints) -> tuple[Ints, Ints]:
+    """All positions of the given runs, and which entry of `rows` each belongs to."""
+    begin = start[rows].astype(np.int64)
+    length = start[rows + 1] - begin
+    owner = np.repeat(np.arange(len(rows)), length)
+    offset = np.cumsum(length) - length
+    return np.arange(len(owner)) - offset[owner] + begin[owner], owner
