@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     import trimesh
     from numpy.typing import NDArray
 
+    from lint3d.geometry.topology import EdgeTable
+
     Floats = NDArray[np.float64]
     Ints = NDArray[np.int64]
 
@@ -135,6 +137,8 @@ class Part:
     stitched: int = 0
     """Vertices on open edges that were welded within the tolerance."""
     weld_tolerance_mm: float = 0.0
+    edges: EdgeTable | None = None
+    """Every edge of `faces` with its users"""
     shells: list[Shell] = field(default_factory=list)
     bodies: list[Body] = field(default_factory=list)
     notes: dict[str, Any] = field(default_factory=dict)
@@ -155,7 +159,7 @@ class Shell:
     """(k,) rows of the part's `faces`"""
     closed: bool
     volume: float
-    """mm3, signed: negative when its faces look inward; meaningless unless closed"""
+    """mm3, signed: negative when its faces, as given, look inward; meaningless unless closed"""
     depth: int
     """How many other shells hold it: even = outside of a body, odd = a cavity."""
 
@@ -173,7 +177,18 @@ class Body:
     vertices: Floats
     """(n, 3) mm"""
     faces: Ints
-    """(k, 3) rows of `vertices`"""
+    """(k, 3) rows of `vertices`, turned so that they look out of the material"""
+    faces_as_given: Ints
+    """(k, 3) the same faces, turned as in the file"""
+
+    @cached_property
+    def edges(self) -> EdgeTable:
+        """Every edge of `faces_as_given` with its users."""
+        from lint3d.geometry.topology import edge_table
+
+        if self.part.edges is not None and len(self.faces) == len(self.part.faces):
+            return self.part.edges
+        return edge_table(self.faces_as_given, len(self.vertices))
 
     @property
     def source(self) -> Source:

@@ -1,0 +1,290 @@
+"""Which measure runs when, and which rules are on?
+
+The plan is a networkx graph: measures and rules are nodes, an edge runs from what is needed to what
+needs it. From it come the order of steps, the scope of each, and the last user of each measure,
+after which it is dropped. All of a plan's errors are raised before any file is opened.
+"""
+
+from __future__ import annotations
+
+import inspect
+import typing
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import networkx as nx
+
+from lint3d.declare import INPUTS, Measure, Need, Rule
+from lint3d.errors import ConfigurationError, PluginError
+from lint3d.interest import Interest, interest_of
+from lint3d.model import SCOPES, Scope
+from lint3d.registry import Registry
+from lint3d.requirement import Requirement
+from lint3d.sheet import Entry, Sheet
+from lint3d.tomlfile import nearest
+
+
+class SheetRule:
+    """A rule with no code: a sheet names a measure that returns places or one number."""
+
+    def __init__(self, entry: Entry, measure: Measure) -> None:
+        self.id = entry.rule
+        self.unit = measure.unit
+        self.title = entry.title or f"{measure.title} (a rule of the sheet)"
+        self.remedy = entry.remedy
+        self.explanation = measure.title
+        self.where = entry.where
+        self.needs = (Need(measure.name, False, inspect.Parameter.empty),)
+
+    def __call__(self, *values: Any) -> Any:
+        return values[0]
+
+
+AnyRule = Rule | SheetRule
+
+
+@dataclass(frozen=True)
+class Step:
+    """One measure or rule, with the scope that its inputs give it."""
+
+    item: Measure | AnyRule
+    scope: Scope
+
+    @property
+    def is_rule(self) -> bool:
+        return not isinstance(self.item, Measure)
+
+    @property
+    def key(self) -> str:
+        """Name in the graph: a measure's name or a rule's id (which holds a slash)."""
+        return self.item.name if isinstance(self.item, Measure) else self.item.id
+
+
+@dataclass
+class Plan:
+    """The steps of an inspection under one set of requirements."""
+
+    steps: tuple[Step, ...]
+    """In an order in which each finds its inputs ready"""
+    requirements: Mapping[str, Requirement]
+    """Of the rules that are on"""
+    graph: nx.DiGraph
+    interests: Mapping[str, Interest | None]
+    """Of each measure that asks for its interest"""
+    scope_of: Mapping[str, Scope] = field(default_factory=dict)
+
+    def last_users(self) -> dict[str, str]:
+        """For each measure, the key of the last step that needs it."""
+        place = {step.key: i for i, step in enumerate(self.steps)}
+        return {
+            step.key: max(self.graph.successors(step.key), key=place.__getitem__, default=step.key)
+            for step in self.steps
+            if not step.is_rule
+        }
+
+
+def all_rules(registry: Registry, sheet: Sheet) -> dict[str, AnyRule]:
+    """Rules of plugins and rules of the sheet, by id.
+
+    Raises
+    ------
+    ConfigurationError : the sheet has an entry for a rule or a measure that nobody brings
+    """
+    rules: dict[str, AnyRule] = dict(registry.rules)
+    incomplete = bool(registry.problems or registry.disabled)
+    for entry in sheet.entries.values():
+        if entry.measure is not None:
+            measure = registry.measures.get(entry.measure)
+            if entry.rule in registry.rules:
+                raise ConfigurationError(
+                    f"{entry.where}: '{entry.rule}' is a rule of the plugin "
+                    f"'{registry.owner_of('rule', entry.rule)}'; a rule over the measure "
+                    f"'{entry.measure}' needs an id of its own."
+                )
+            if measure is None and not incomplete:
+                raise ConfigurationError(
+                    f"{entry.where}: there is no measure '{entry.measure}'"
+                    f"{nearest(entry.measure, registry.measures)}. `lint3d list measures` shows all."
+                )
+            if measure is not None:
+                rules[entry.rule] = SheetRule(entry, measure)
+        elif entry.rule not in registry.rules and not incomplete:
+            raise ConfigurationError(
+                f"{entry.where}: there is no rule '{entry.rule}'{nearest(entry.rule, rules)}. "
+                "`lint3d list rules` shows all; a rule with no code names its measure."
+            )
+    return rules
+
+
+def check_registered(registry: Registry, sheets: Mapping[str, Sheet]) -> None:
+    """Refuse a rule for which no known sheet has an entry."""
+    for rule in registry.rules:
+        if not any(rule in sheet.entries for sheet in sheets.values()):
+            plugin = registry.owner_of("rule", rule)
+            raise PluginError(
+                f"the plugin '{plugin}' brings the rule '{rule}', but no sheet says what it "
+                f"requires. Add [rules.\"{rule}\"] to a sheet and name it with --process."
+            )
+
+
+def check_plugins(registry: Registry, rules: Mapping[str, AnyRule]) -> dict[str, Scope]:
+    """The scope of every measure and rule, with every wiring fault refused.
+
+    Raises
+    ------
+    PluginError : an unknown parameter, a cycle, an annotation that differs from what the measure
+        returns; each names the plugin
+    """
+    items: dict[str, Measure | AnyRule] = {**registry.measures, **rules}
+    graph: nx.DiGraph = nx.DiGraph()
+    graph.add_nodes_from(sorted(items))
+    for key in sorted(items):
+        for need in items[key].needs:
+            if need.name in INPUTS:
+                continue
+            if need.name in registry.measures:
+                graph.add_edge(need.name, key)
+            elif not need.optional:
+                raise PluginError(_unknown(registry, items[key], need))
+    _refuse_cycle(graph, registry)
+    scopes: dict[str, Scope] = {}
+    for key in nx.lexicographical_topological_sort(graph):
+        scopes[key] = _scope(items[key], scopes, registry)
+        _check_annotations(items[key], scopes[key], scopes, registry)
+    return scopes
+
+
+def make_plan(
+    registry: Registry,
+    rules: Mapping[str, AnyRule],
+    requirements: Mapping[str, Requirement],
+    scopes: Mapping[str, Scope],
+    kept: frozenset[str] = frozenset(),
+) -> Plan:
+    """The steps that the enabled rules need, and no others.
+
+    Parameters
+    ----------
+    requirements : of the rules that are on
+    scopes : what `check_plugins` found
+    kept : measures that a writer wants whether or not a rule needs them
+    """
+    graph: nx.DiGraph = nx.DiGraph()
+    waiting: list[str] = [*sorted(requirements), *sorted(kept & registry.measures.keys())]
+    graph.add_nodes_from(waiting)
+    while waiting:
+        key = waiting.pop()
+        item = rules[key] if key in rules else registry.measures[key]
+        for need in item.needs:
+            if need.name in registry.measures:
+                if need.name not in graph:
+                    waiting.append(need.name)
+                graph.add_edge(need.name, key)
+    _check_units(registry, rules, requirements)
+    order = sorted(
+        nx.lexicographical_topological_sort(graph), key=lambda key: SCOPES.index(scopes[key])
+    )
+    steps = tuple(
+        Step(rules[key] if key in rules else registry.measures[key], scopes[key]) for key in order
+    )
+    interests = {
+        key: interest_of(registry.measures[key].unit, _users(graph, key, requirements))
+        for key in graph
+        if key in registry.measures and any(n.name == "interest" for n in registry.measures[key].needs)
+    }
+    return Plan(steps, requirements, graph, interests, scopes)
+
+
+def _users(
+    graph: nx.DiGraph, measure: str, requirements: Mapping[str, Requirement]
+) -> Iterator[Requirement]:
+    """Requirements of the rules that use a measure, directly or through others."""
+    for key in sorted(nx.descendants(graph, measure)):
+        if key in requirements:
+            yield requirements[key]
+
+
+def _check_units(
+    registry: Registry, rules: Mapping[str, AnyRule], requirements: Mapping[str, Requirement]
+) -> None:
+    for rule, requirement in requirements.items():
+        if requirement.unit != rules[rule].unit:
+            raise ConfigurationError(
+                f"the sheet gives '{rule}' in '{requirement.unit}', but it measures "
+                f"'{rules[rule].unit}'. Change the unit in the sheet."
+            )
+
+
+def _scope(
+    item: Measure | AnyRule, scopes: Mapping[str, Scope], registry: Registry
+) -> Scope:
+    """The widest scope of what is asked for."""
+    asked = [
+        scope
+        for need in item.needs
+        if (scope := INPUTS.get(need.name) or scopes.get(need.name)) is not None
+    ]
+    if not asked:
+        raise PluginError(
+            f"{_named(registry, item)} asks for nothing that can be inspected; give it a parameter "
+            f"'body', 'part', 'assembly' or 'source', or the name of a measure."
+        )
+    return typing.cast(Scope, max(asked, key=lambda scope: SCOPES.index(typing.cast(Scope, scope))))
+
+
+def _unknown(registry: Registry, item: Measure | AnyRule, need: Need) -> str:
+    known = [*INPUTS, *registry.measures]
+    hint = nearest(need.name, known) or f"; known: {', '.join(known)}"
+    return f"{_named(registry, item)} asks for '{need.name}', which nobody measures{hint}"
+
+
+def _refuse_cycle(graph: nx.DiGraph, registry: Registry) -> None:
+    try:
+        cycle = nx.find_cycle(graph)
+    except nx.NetworkXNoCycle:
+        return
+    names = [edge[0] for edge in cycle] + [cycle[0][0]]
+    plugins = sorted({registry.owner_of("measure", name) for name in names})
+    raise PluginError(
+        f"measures need each other in a circle: {' -> '.join(names)} "
+        f"(plugin {', '.join(repr(p) for p in plugins)}). Break it in one of them."
+    )
+
+
+def _check_annotations(
+    item: Measure | AnyRule, scope: Scope, scopes: Mapping[str, Scope], registry: Registry
+) -> None:
+    for need in item.needs:
+        measure = registry.measures.get(need.name)
+        if measure is None or need.annotation in (inspect.Parameter.empty, Any):
+            continue
+        returns = measure.returns
+        if returns in (inspect.Parameter.empty, Any):
+            continue
+        narrower = SCOPES.index(scopes[need.name]) < SCOPES.index(scope)
+        if narrower:
+            arguments = typing.get_args(need.annotation)
+            fits = len(arguments) == 2 and arguments[1] == returns
+            wanted = f"dict[{scopes[need.name].capitalize()}, {_shown(returns)}]"
+        else:
+            fits, wanted = need.annotation == returns, _shown(returns)
+        if not fits:
+            raise PluginError(
+                f"{_named(registry, item)} takes '{need.name}' as {_shown(need.annotation)}, but it "
+                f"arrives as {wanted} (measure of the plugin "
+                f"'{registry.owner_of('measure', need.name)}'). Correct the annotation."
+            )
+
+
+def _shown(annotation: Any) -> str:
+    return getattr(annotation, "__name__", None) if isinstance(annotation, type) and not (
+        typing.get_args(annotation)
+    ) else str(annotation).replace("typing.", "")  # type: ignore[return-value]
+
+
+def _named(registry: Registry, item: Measure | AnyRule) -> str:
+    if isinstance(item, SheetRule):
+        return f"the rule '{item.id}' ({item.where})"
+    kind, name = ("measure", item.name) if isinstance(item, Measure) else ("rule", item.id)
+    return f"the {kind} '{name}' of the plugin '{registry.owner_of(kind, name)}'"

@@ -1,0 +1,237 @@
+"""Which plugins are there, and what do they bring?
+
+Three steps, each a small frozen type: *found* (`Found`: a name and how to import it, nothing
+imported yet), *loaded* (a module called hook by hook), *registered* (`Registry`: readers, measures,
+rules, sheets, writers by name). A plugin that cannot be imported or whose hook raises is named in
+`Registry.problems` and the others go on. Nothing loads on import of this module.
+"""
+
+from __future__ import annotations
+
+import importlib
+import importlib.metadata
+import importlib.util
+import inspect
+import sys
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from types import ModuleType
+from typing import Any
+
+import pluggy
+
+from lint3d import hooks
+from lint3d.declare import Measure, Rule
+from lint3d.errors import PluginError
+from lint3d.inspection import Notification, PluginFacts
+from lint3d.tomlfile import nearest
+
+ENTRY_POINTS = "lint3d"
+
+
+@dataclass(frozen=True)
+class Found:
+    """A plugin that could be loaded."""
+
+    name: str
+    target: str
+    """module name, or path of a `.py` file"""
+    version: str | None = None
+    built_in: bool = False
+    given: bool = False
+    """Named with --plugin or in the configuration: a failure to load it is an error"""
+
+
+@dataclass(frozen=True)
+class PluginSettings:
+    """Which plugins to load. Plain data, so that a worker can load the same ones."""
+
+    given: tuple[str, ...] = ()
+    """Module names or paths of `.py` files"""
+    disabled: frozenset[str] = frozenset()
+    """Names that are not even imported"""
+
+
+@dataclass
+class Registry:
+    """Everything that the loaded plugins bring."""
+
+    manager: pluggy.PluginManager
+    plugins: dict[str, PluginFacts] = field(default_factory=dict)
+    disabled: tuple[str, ...] = ()
+    readers: dict[str, Any] = field(default_factory=dict)
+    measures: dict[str, Measure] = field(default_factory=dict)
+    rules: dict[str, Rule] = field(default_factory=dict)
+    sheets: dict[str, Path] = field(default_factory=dict)
+    writers: dict[str, Any] = field(default_factory=dict)
+    owner: dict[tuple[str, str], str] = field(default_factory=dict)
+    """(kind, name) -> plugin"""
+    problems: list[Notification] = field(default_factory=list)
+
+    def owner_of(self, kind: str, name: str) -> str:
+        """The plugin that brings it."""
+        return self.owner[kind, name]
+
+
+def find_plugins(settings: PluginSettings) -> list[Found]:
+    """Installed plugins (entry points of group `lint3d`) and given ones, sorted, none imported.
+
+    Raises
+    ------
+    PluginError : a given file does not exist, two plugins have one name, a disabled name is unknown
+    """
+    found: dict[str, Found] = {}
+    for point in sorted(importlib.metadata.entry_points(group=ENTRY_POINTS), key=lambda p: p.name):
+        distribution = point.dist.name if point.dist else None
+        version = point.dist.version if point.dist else None
+        plugin = Found(point.name, point.value, version, built_in=distribution == "lint3d")
+        other = found.get(point.name)
+        if other and other.target != plugin.target:
+            raise PluginError(
+                f"two installed plugins are called '{point.name}': {other.target} and "
+                f"{plugin.target}. Uninstall one of them."
+            )
+        found[point.name] = plugin
+    for target in settings.given:
+        plugin = _given(target)
+        other = found.get(plugin.name)
+        if other and other.target != plugin.target:
+            raise PluginError(
+                f"'{target}' would be called '{plugin.name}' like the plugin {other.target}. "
+                "Rename the file or module."
+            )
+        found[plugin.name] = plugin
+    for name in settings.disabled - found.keys():
+        raise PluginError(f"there is no plugin '{name}' to disable{nearest(name, found)}.")
+    return [found[name] for name in sorted(found)]
+
+
+def _given(target: str) -> Found:
+    if target.endswith(".py"):
+        if not Path(target).is_file():
+            raise PluginError(f"there is no plugin file '{target}'. Check the path.")
+        return Found(Path(target).stem, target, given=True)
+    return Found(target.removeprefix("lint3d_plugins."), target, given=True)
+
+
+def load_registry(settings: PluginSettings = PluginSettings()) -> Registry:
+    """Load every enabled plugin and collect what it brings.
+
+    Raises
+    ------
+    PluginError : a name is offered twice, or a hook's name is unknown
+    """
+    manager = pluggy.PluginManager(hooks.PROJECT)
+    manager.add_hookspecs(hooks)
+    registry = Registry(manager)
+    enabled = []
+    for plugin in find_plugins(settings):
+        if plugin.name in settings.disabled:
+            registry.disabled += (plugin.name,)
+        else:
+            enabled.append(plugin)
+    for plugin in enabled:
+        _load(plugin, registry)
+    return registry
+
+
+def _load(plugin: Found, registry: Registry) -> None:
+    try:
+        module = _import(plugin)
+        registry.manager.register(module, plugin.name)
+        registry.manager.check_pending()
+    except pluggy.PluginValidationError as error:
+        raise PluginError(f"plugin '{plugin.name}': {_one_line(error)}") from error
+    except Exception as error:
+        _problem(registry, plugin.name, f"could not be imported: {_described(error)}")
+        return
+    summary = (inspect.getdoc(module) or "").split("\n", 1)[0]
+    registry.plugins[plugin.name] = PluginFacts(plugin.name, plugin.version, summary)
+    _collect(registry, plugin.name, "reader", lambda reader: str(reader.name), registry.readers)
+    _collect(registry, plugin.name, "measure", lambda one: str(one.name), registry.measures, Measure)
+    _collect(registry, plugin.name, "rule", lambda one: str(one.id), registry.rules, Rule)
+    _collect(registry, plugin.name, "sheet", lambda path: Path(path).stem, registry.sheets)
+    _collect(registry, plugin.name, "writer", lambda writer: str(writer.name), registry.writers)
+
+
+def _import(plugin: Found) -> ModuleType:
+    if not plugin.target.endswith(".py"):
+        return importlib.import_module(plugin.target.partition(":")[0])
+    name = f"lint3d_house_{plugin.name}"
+    spec = importlib.util.spec_from_file_location(name, plugin.target)
+    if spec is None or spec.loader is None:
+        raise ImportError(f"'{plugin.target}' is no Python file")
+    module = importlib.util.module_from_spec(spec)
+    # Annotations are evaluated in the module's own names, so it must be known by name.
+    sys.modules[name] = module
+    try:
+        spec.loader.exec_module(module)
+    except BaseException:
+        del sys.modules[name]
+        raise
+    return module
+
+
+def _collect(
+    registry: Registry,
+    plugin: str,
+    kind: str,
+    name_of: Callable[[Any], str],
+    into: dict[str, Any],
+    expected: type | None = None,
+) -> None:
+    """Call one hook of one plugin and file what it returns under its names."""
+    try:
+        offered = _call(registry, plugin, f"lint3d_{kind}s")
+        named = [(name_of(_checked(one, expected, kind)), one) for one in offered]
+    except PluginError:
+        raise
+    except Exception as error:
+        _problem(registry, plugin, f"its hook lint3d_{kind}s failed: {_described(error)}")
+        return
+    for name, one in named:
+        if name in into:
+            other = registry.owner_of(kind, name)
+            raise PluginError(
+                f"the {kind} '{name}' is offered twice, by the plugins '{other}' and '{plugin}'. "
+                f"Rename one of them, or disable a plugin."
+            )
+        into[name] = one
+        registry.owner[kind, name] = plugin
+
+
+def _call(registry: Registry, plugin: str, hook: str) -> Iterable[Any]:
+    """The plugin's own answer to a hook; an empty list if it does not take part."""
+    for implementation in getattr(registry.manager.hook, hook).get_hookimpls():
+        if implementation.plugin_name == plugin:
+            return list(implementation.function() or ())
+    return []
+
+
+def _checked(one: Any, expected: type | None, kind: str) -> Any:
+    if expected and not isinstance(one, expected):
+        raise TypeError(f"{one!r} is no {kind}; decorate it with @{kind}(…)")
+    return one
+
+
+def reviewers(registry: Registry) -> Sequence[tuple[str, Callable[..., Any]]]:
+    """Plugins that look at results, by name, in order."""
+    found = [
+        (implementation.plugin_name, implementation.function)
+        for implementation in registry.manager.hook.lint3d_review.get_hookimpls()
+    ]
+    return sorted(found, key=lambda pair: pair[0])
+
+
+def _problem(registry: Registry, plugin: str, message: str) -> None:
+    text = f"The plugin '{plugin}' {message}. Its rules did not run. Mend or disable it."
+    registry.problems.append(Notification(text, "error", "plugin", plugin=plugin))
+
+
+def _described(error: BaseException) -> str:
+    return f"{type(error).__name__}: {_one_line(error)}"
+
+
+def _one_line(error: BaseException) -> str:
+    return " ".join(str(error).split())

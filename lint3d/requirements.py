@@ -1,0 +1,105 @@
+"""What is required of this file? Sheet, `[[for]]` tables, limits and selection, put together."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from lint3d.config import DEFAULT_SHEET, Config, ForFiles, apply_limit, check_selection, is_selected
+from lint3d.inspection import Override
+from lint3d.plan import AnyRule, all_rules, check_plugins, check_registered
+from lint3d.registry import Registry
+from lint3d.requirement import Requirement
+from lint3d.sheet import Sheet, read_sheet
+
+
+@dataclass(frozen=True)
+class Required:
+    """What is required of one file."""
+
+    sheet: Sheet
+    requirements: Mapping[str, Requirement]
+    """Of the rules that are on"""
+    off: Mapping[str, str]
+    """Why each other rule is off"""
+    overrides: tuple[Override, ...] = ()
+
+
+@dataclass
+class Requirements:
+    """Sheets and rules of a run, checked before any file is opened."""
+
+    registry: Registry
+    config: Config
+    sheets: dict[str, Sheet] = field(default_factory=dict)
+    rules: dict[str, AnyRule] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        """Read every sheet that can be chosen and refuse what is wrong with it.
+
+        Raises
+        ------
+        ConfigurationError, PluginError
+        """
+        config = self.config
+        chosen = [config.process or DEFAULT_SHEET]
+        chosen += [one.process for one in config.for_files if one.process]
+        for name in chosen:
+            self.sheets.setdefault(name, read_sheet(name, self.registry.sheets, config.base))
+        registered = {n: read_sheet(n, self.registry.sheets) for n in self.registry.sheets}
+        check_registered(self.registry, {**registered, **self.sheets})
+        for sheet in (*registered.values(), *self.sheets.values()):
+            self.rules |= all_rules(self.registry, sheet)
+        self.scopes = check_plugins(self.registry, self.rules)
+        check_selection(config.only, self.rules, "--only")
+        check_selection(config.without, self.rules, "--without")
+        self.general = self._resolve(self.sheet, [])
+        for one in config.for_files:
+            self._resolve(self.sheets[one.process] if one.process else self.sheet, [one])
+
+    @property
+    def sheet(self) -> Sheet:
+        """The sheet of the run (a `[[for]]` table may name another for some files)."""
+        return self.sheets[self.config.process or DEFAULT_SHEET]
+
+    def for_file(self, path: Path) -> Required:
+        """What holds for one file; later `[[for]]` tables win over earlier ones."""
+        holding = [one for one in self.config.for_files if one.holds_for(path)]
+        if not holding:
+            return self.general
+        named = [one.process for one in holding if one.process]
+        return self._resolve(self.sheets[named[-1]] if named else self.sheet, holding)
+
+    def _resolve(self, sheet: Sheet, holding: list[ForFiles]) -> Required:
+        config = self.config
+        only = config.only or tuple(name for one in holding for name in one.only)
+        without = (*config.without, *(name for one in holding for name in one.without))
+        known = all_rules(self.registry, sheet)
+        requirements: dict[str, Requirement] = {}
+        off: dict[str, str] = {}
+        for rule in sorted(known):
+            requirement = sheet.requirement(rule)
+            if rule not in sheet.entries:
+                off[rule] = f"the sheet {sheet.name} has no entry for it"
+            elif requirement is None:
+                off[rule] = f"turned off by the sheet {sheet.name}"
+            elif not is_selected(rule, only, without):
+                off[rule] = "not selected"
+            else:
+                requirements[rule] = requirement
+        overrides = []
+        limits = [("--limit" if text in config.limits else one.match, text)
+                  for one in holding for text in one.limits]
+        for origin, text in [*limits, *(("--limit", text) for text in config.limits)]:
+            rule = _limited_rule(text)
+            if rule in off:
+                continue
+            rule, requirement = apply_limit(text, requirements)
+            requirements[rule] = requirement
+            overrides.append(Override(rule, requirement, origin))
+        return Required(sheet, requirements, off, tuple(overrides))
+
+
+def _limited_rule(text: str) -> str:
+    return text.split("=")[0].rstrip("<> ≤≥").split("≤")[0].split("≥")[0].strip()
