@@ -37,7 +37,7 @@ if TYPE_CHECKING:
         Shell,
         Source,
     )
-    from lint3d.place import LeftOut, Place, Places, Step
+    from lint3d.place import LeftOut, Note, Place, Places, Step
     from lint3d.readers import Reader, ReadLimits
     from lint3d.report import Writer
     from lint3d.requirement import Requirement, decide
@@ -69,7 +69,7 @@ _HOME = {
         "Shell",
         "Source",
     ],
-    "place": ["LeftOut", "Place", "Places", "Step"],
+    "place": ["LeftOut", "Note", "Place", "Places", "Step"],
     "readers": ["ReadLimits", "Reader"],
     "report": ["Writer"],
     "requirement": ["Requirement", "decide"],

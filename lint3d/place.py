@@ -96,3 +96,14 @@ class Places(Sequence[Place]):
 
     def __repr__(self) -> str:
         return f"Places({len(self._places)}, left out {len(self.left_out)})"
+
+
+@dataclass(eq=False)
+class Note:
+    """Something worth knowing that is no finding: a rule yields it and it is *informational*."""
+
+    message: str
+    faces: Sequence[int] = ()
+    of: Body | Part | Source | None = None
+    position: Sequence[float] | None = None
+    properties: dict[str, Any] = field(default_factory=dict)

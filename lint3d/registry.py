@@ -144,7 +144,7 @@ def _load(plugin: Found, registry: Registry) -> None:
     except pluggy.PluginValidationError as error:
         raise PluginError(f"plugin '{plugin.name}': {_one_line(error)}") from error
     except Exception as error:
-        _problem(registry, plugin.name, f"could not be imported: {_described(error)}")
+        _problem(registry, plugin.name, f"could not be imported ({_described(error)})")
         return
     summary = (inspect.getdoc(module) or "").split("\n", 1)[0]
     registry.plugins[plugin.name] = PluginFacts(plugin.name, plugin.version, summary)
@@ -188,7 +188,7 @@ def _collect(
     except PluginError:
         raise
     except Exception as error:
-        _problem(registry, plugin, f"its hook lint3d_{kind}s failed: {_described(error)}")
+        _problem(registry, plugin, f"failed in its hook lint3d_{kind}s ({_described(error)})")
         return
     for name, one in named:
         if name in into:
@@ -216,16 +216,21 @@ def _checked(one: Any, expected: type | None, kind: str) -> Any:
 
 
 def reviewers(registry: Registry) -> Sequence[tuple[str, Callable[..., Any]]]:
-    """Plugins that look at results, by name, in order."""
+    """Plugins that look at results, by name, in order; each is called with keywords."""
     found = [
-        (implementation.plugin_name, implementation.function)
+        (implementation.plugin_name, _only_named(implementation.function, implementation.argnames))
         for implementation in registry.manager.hook.lint3d_review.get_hookimpls()
     ]
     return sorted(found, key=lambda pair: pair[0])
 
 
+def _only_named(function: Callable[..., Any], names: Sequence[str]) -> Callable[..., Any]:
+    """A hook may leave out arguments that it does not need."""
+    return lambda **arguments: function(**{name: arguments[name] for name in names})
+
+
 def _problem(registry: Registry, plugin: str, message: str) -> None:
-    text = f"The plugin '{plugin}' {message}. Its rules did not run. Mend or disable it."
+    text = f"The plugin '{plugin}' {message}. What it brings is missing. Mend or disable it."
     registry.problems.append(Notification(text, "error", "plugin", plugin=plugin))
 
 

@@ -1,0 +1,194 @@
+"""How is lint3d used from a terminal?
+
+Thin: reads arguments, calls the library, sets the exit code. Everything heavy is imported where it
+is used, so that `lint3d --help` starts at once.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from datetime import date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+import lint3d
+from lint3d.errors import Lint3dError
+
+if TYPE_CHECKING:
+    from lint3d.inspection import Inspection
+
+LISTS = ("rules", "measures", "sheets", "plugins", "readers")
+
+
+class _Group(click.Group):
+    """Errors of the library end with one plain message and its exit code."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        try:
+            return super().invoke(ctx)
+        except Lint3dError as error:
+            click.echo(f"lint3d: {error}", err=True)
+            ctx.exit(error.exit_code)
+
+
+@click.group(cls=_Group, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(lint3d.__version__, prog_name="lint3d")
+def main() -> None:
+    """Find what will not build in 3D models before they are printed.
+
+    \b
+    Exit codes: 0 nothing failed, 1 something failed, 2 wrong use or settings,
+    3 the inspection is incomplete (a file unread, a rule crashed).
+    """
+
+
+def _common(command: Any) -> Any:
+    """Options that say which sheet, plugins and configuration hold."""
+    options = [
+        click.option("--process", metavar="SHEET", help="Process sheet: a name or a .toml file. "
+                     "Default: mjt-meltable."),
+        click.option("--config", metavar="FILE", type=click.Path(dir_okay=False, path_type=Path),
+                     help="Settings; default: lint3d.toml here or in a folder above."),
+        click.option("--plugin", "plugins", metavar="MODULE_OR_FILE", multiple=True,
+                     help="Load a house plugin (may be repeated)."),
+    ]
+    for option in reversed(options):
+        command = option(command)
+    return command
+
+
+@main.command("inspect")
+@click.argument("files", nargs=-1, type=click.Path(), metavar="[FILES_OR_FOLDERS]...")
+@_common
+@click.option("--report", "reports", metavar="PATH", multiple=True,
+              help="Write a report; the suffix decides its format (.sarif, .txt). Repeatable.")
+@click.option("--limit", "limits", metavar="RULE=NUMBER[UNIT]", multiple=True,
+              help="Replace a limit of the sheet, e.g. size/units-doubt<=300mm. Repeatable.")
+@click.option("--only", metavar="RULE-OR-FAMILY", multiple=True, help="Run these only. Repeatable.")
+@click.option("--without", metavar="RULE-OR-FAMILY", multiple=True,
+              help="Leave these out. Repeatable.")
+@click.option("--together", is_flag=True, default=None,
+              help="All files stand in one common frame, as one assembly.")
+@click.option("--unit", metavar="UNIT", help="Unit of formats that have none: mm, um, cm, m, in, ft.")
+@click.option("--workers", type=click.IntRange(min=0), metavar="N",
+              help="Worker processes; 0 = none (no bounds on time and memory).")
+@click.option("--fail-on", type=click.Choice(["review", "open", "new"]), multiple=True,
+              help="Count these as failures, too. Repeatable.")
+@click.option("--today", metavar="YYYY-MM-DD", help="The date by which accepted deviations are judged.")
+@click.option("-v", "--verbose", is_flag=True, help="Show every result, passed ones too.")
+@click.option("-q", "--quiet", is_flag=True, help="Show only what failed or is open.")
+@click.pass_context
+def inspect_command(ctx: click.Context, /, **options: Any) -> None:
+    """Inspect models and say what will not build.
+
+    FILES_OR_FOLDERS are files, or folders that are searched; none means the current folder.
+    """
+    from lint3d.api import prepare, run
+    from lint3d.progress import Progress
+
+    prepared = prepare(_settings(options), _today(options["today"]))
+    writers = _writers(options["reports"], prepared.registry)
+    keep = frozenset(need for writer in writers.values() for need in writer.needs)
+    with Progress(sys.stderr) as progress:
+        prepared.progress = progress.step
+        inspection = run(prepared, options["files"], keep)
+    _show(inspection, options)
+    _write(inspection, writers)
+    fail_on = frozenset(options["fail_on"]) | frozenset(prepared.config.fail_on)
+    ctx.exit(inspection.exit_code(fail_on))
+
+
+def _settings(options: dict[str, Any]) -> Any:
+    from lint3d.api import settings
+
+    return settings(
+        options.get("config"),
+        process=options["process"],
+        plugins=options["plugins"],
+        limits=options.get("limits", ()),
+        only=options.get("only", ()),
+        without=options.get("without", ()),
+        together=options.get("together"),
+        unit=options.get("unit"),
+        workers=options.get("workers"),
+    )
+
+
+def _today(text: str | None) -> date | None:
+    if text is None:
+        return None
+    try:
+        return datetime.strptime(text, "%Y-%m-%d").date()
+    except ValueError:
+        raise Lint3dError(f"--today {text}: write a date as YYYY-MM-DD.") from None
+
+
+def _writers(reports: tuple[str, ...], registry: Any) -> dict[str, Any]:
+    """The writer for each report path, known before anything is inspected."""
+    by_suffix = {s: writer for writer in registry.writers.values() for s in writer.suffixes}
+    found = {}
+    for path in reports:
+        fitting = [suffix for suffix in by_suffix if path.lower().endswith(suffix)]
+        if not fitting:
+            raise Lint3dError(
+                f"--report {path}: no report format has this suffix; known: "
+                f"{', '.join(sorted(by_suffix))}."
+            )
+        if not Path(path).absolute().parent.is_dir():
+            raise Lint3dError(f"--report {path}: there is no folder '{Path(path).parent}'.")
+        found[path] = by_suffix[max(fitting, key=len)]
+    return found
+
+
+def _show(inspection: Inspection, options: dict[str, Any]) -> None:
+    import shutil
+
+    from lint3d.report.console import render
+
+    colour = sys.stdout.isatty() and "NO_COLOR" not in os.environ
+    width = shutil.get_terminal_size((80, 24)).columns if sys.stdout.isatty() else 80
+    text = render(
+        inspection, width=max(width, 60), colour=colour,
+        verbose=options["verbose"], quiet=options["quiet"],
+    )
+    _utf8(sys.stdout)
+    click.echo(text, nl=not text.endswith("\n"), color=colour)
+
+
+def _utf8(stream: Any) -> None:
+    """A terminal that cannot show a letter gets a stand-in, not an error."""
+    if hasattr(stream, "reconfigure"):
+        stream.reconfigure(errors="replace")
+
+
+def _write(inspection: Inspection, writers: dict[str, Any]) -> None:
+    for path, writer in writers.items():
+        try:
+            Path(path).write_bytes(writer.write(inspection))
+        except OSError as error:
+            raise Lint3dError(f"--report {path}: cannot be written ({error.strerror}).") from error
+
+
+@main.command()
+@click.argument("rule")
+@_common
+def explain(rule: str, **options: Any) -> None:
+    """Say what a rule looks for, what is required and why, and how to mend it."""
+    from lint3d.api import prepare
+    from lint3d.listing import explained
+
+    click.echo(explained(prepare(_settings(options)), rule))
+
+
+@main.command("list")
+@click.argument("what", type=click.Choice(LISTS))
+@_common
+def list_command(what: str, **options: Any) -> None:
+    """List rules, measures, sheets, plugins or readers."""
+    from lint3d.api import prepare
+    from lint3d.listing import listed
+
+    click.echo(listed(prepare(_settings(options)), what))

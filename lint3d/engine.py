@@ -1,0 +1,278 @@
+"""How is one plan run over the files that belong together?
+
+Bodies first, then parts, files and the assembly. Each measure is computed once for each subject,
+shared by all that need it, and dropped when its last user is done. A measure or rule that raises is
+named in a notification and the others go on; what depended on it is *open*.
+"""
+
+from __future__ import annotations
+
+import traceback
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from lint3d.declare import INPUTS, Measure, Need
+from lint3d.errors import NotApplicable, NotMeasurable
+from lint3d.inspection import Notification, Result
+from lint3d.interest import Interest
+from lint3d.judging import Case, Subject, judge, not_applicable, open_result
+from lint3d.model import Assembly, Body, Part, Source
+from lint3d.place import LeftOut, Note, Place
+from lint3d.plan import AnyRule, Plan, Step
+from lint3d.registry import Registry
+from lint3d.sheet import Sheet
+
+Progress = Callable[[str, str, str], None]
+"""Called before each step with uri, step (measure or rule) and name of the body."""
+
+
+@dataclass(frozen=True)
+class Missing:
+    """Stands in for a value that there is not."""
+
+    reason: str
+    applicable: bool = True
+
+
+@dataclass
+class Outcome:
+    """What one run over files that belong together gave."""
+
+    results: list[Result] = field(default_factory=list)
+    notifications: list[Notification] = field(default_factory=list)
+    kept: dict[str, dict[str, Any]] = field(default_factory=dict)
+
+
+@dataclass
+class Run:
+    """One plan over one assembly.
+
+    Parameters
+    ----------
+    lost : steps that ended a worker before, with what happened; they are not tried again
+    keep : what writers need ("mesh", "field:spans")
+    """
+
+    plan: Plan
+    registry: Registry
+    sheet: Sheet
+    progress: Progress = lambda uri, step, body: None
+    lost: dict[str, str] = field(default_factory=dict)
+    keep: frozenset[str] = frozenset()
+
+    def __post_init__(self) -> None:
+        self.values: dict[tuple[str, int], Any] = {}
+        self.outcome = Outcome()
+        self.last_users = self.plan.last_users()
+
+    def over(self, assembly: Assembly) -> Outcome:
+        """Run every step over every subject of its scope."""
+        for source in assembly.sources:
+            for part in source.parts:
+                for body in part.bodies:
+                    self._steps("body", body)
+                    self._keep_mesh(body)
+                self._steps("part", part)
+            self._steps("source", source)
+        self._steps("assembly", assembly)
+        return self.outcome
+
+    def _steps(self, scope: str, subject: Subject) -> None:
+        for step in self.plan.steps:
+            if step.scope != scope:
+                continue
+            self.progress(_uri(subject), step.key, _name(subject))
+            if isinstance(step.item, Measure):
+                value = self._measure(step, step.item, subject)
+                self.values[step.key, id(subject)] = value
+                self._keep_field(step.key, subject, value)
+            else:
+                self.outcome.results += self._rule(step, step.item, subject)
+            self._drop(step.key, subject)
+
+    def _measure(self, step: Step, measure: Measure, subject: Subject) -> Any:
+        if step.key in self.lost:
+            return Missing(f"the measure '{measure.name}' was lost: {self.lost[step.key]}")
+        inputs, gaps = self._inputs(step, subject)
+        if isinstance(inputs, Missing):
+            return inputs
+        try:
+            value = measure(*inputs)
+            return list(value) if isinstance(value, Iterator) else value
+        except NotMeasurable as error:
+            return Missing(str(error))
+        except NotApplicable as error:
+            return Missing(str(error), applicable=False)
+        except MemoryError:
+            return self._crash("measure", step.key, subject, "it needs more memory than is allowed")
+        except Exception as error:
+            return self._crash("measure", step.key, subject, _described(error))
+
+    def _rule(self, step: Step, rule: AnyRule, subject: Subject) -> list[Result]:
+        case = Case(rule, self.plan.requirements[rule.id], subject)
+        if step.key in self.lost:
+            return [open_result(case, f"The rule was lost: {self.lost[step.key]}")]
+        inputs, gaps = self._inputs(step, subject)
+        if isinstance(inputs, Missing):
+            if inputs.applicable:
+                return [open_result(case, inputs.reason)]
+            return [not_applicable(case, inputs.reason)]
+        try:
+            places, left_out, notes = _sorted_out(rule(*inputs))
+            for value in inputs:
+                left_out.extend(_left_out(value))
+            return judge(case, places, [*gaps, *left_out], notes)
+        except NotMeasurable as error:
+            return [open_result(case, str(error))]
+        except NotApplicable as error:
+            return [not_applicable(case, str(error))]
+        except MemoryError:
+            missing = self._crash("rule", rule.id, subject, "it needs more memory than is allowed")
+        except Exception as error:
+            missing = self._crash("rule", rule.id, subject, _described(error))
+        return [open_result(case, missing.reason)]
+
+    def _inputs(self, step: Step, subject: Subject) -> tuple[list[Any] | Missing, list[LeftOut]]:
+        """The arguments of a step; narrower measures arrive as {subject: value}."""
+        arguments: list[Any] = []
+        gaps: list[LeftOut] = []
+        for need in step.item.needs:
+            if need.name in INPUTS:
+                arguments.append(self._input(step, need, subject))
+                continue
+            if need.name not in self.plan.scope_of or need.name not in self.registry.measures:
+                arguments.append(None)
+                continue
+            value = self._value(step, need, subject, gaps)
+            if isinstance(value, Missing) and not need.optional:
+                return value, gaps
+            arguments.append(None if isinstance(value, Missing) else value)
+        return arguments, gaps
+
+    def _input(self, step: Step, need: Need, subject: Subject) -> Any:
+        if need.name == "sheet":
+            return self.sheet
+        if need.name == "interest":
+            unit = getattr(step.item, "unit", "mm")
+            return self.plan.interests.get(step.key) or Interest(0.0, 0.0, unit)
+        return subject
+
+    def _value(self, step: Step, need: Need, subject: Subject, gaps: list[LeftOut]) -> Any:
+        scope = self.plan.scope_of[need.name]
+        if scope == step.scope:
+            return self.values[need.name, id(subject)]
+        found: dict[Any, Any] = {}
+        missing: list[Missing] = []
+        for narrow in _within(subject, scope):
+            value = self.values[need.name, id(narrow)]
+            if not isinstance(value, Missing):
+                found[narrow] = value
+                continue
+            missing.append(value)
+            if value.applicable and not need.optional:
+                gaps.append(LeftOut(value.reason, of=narrow))  # type: ignore[arg-type]
+        if missing and not found:
+            gaps.clear()
+            return missing[0]
+        return found
+
+    def _crash(self, kind: str, name: str, subject: Subject, what: str) -> Missing:
+        plugin = self.registry.owner.get((kind, name))
+        by = f" of the plugin '{plugin}'" if plugin else " of the sheet"
+        self.outcome.notifications.append(
+            Notification(
+                f"The {kind} '{name}'{by} crashed on {_name(subject) or 'the file'}: {what}. What "
+                f"depends on it is open. Report this to whoever maintains the plugin.",
+                "error", kind, _uri(subject), name if kind == "rule" else None, plugin,
+            )
+        )
+        return Missing(f"The {kind} '{name}' crashed: {what}")
+
+    def _drop(self, key: str, subject: Subject) -> None:
+        """Forget every measure whose last user this was."""
+        for measure, last in self.last_users.items():
+            if last == key:
+                for narrow in _within(subject, self.plan.scope_of[measure]):
+                    self.values.pop((measure, id(narrow)), None)
+
+    def _keep_field(self, measure: str, subject: Subject, value: Any) -> None:
+        if f"field:{measure}" in self.keep and not isinstance(value, Missing):
+            self._shelf(subject)[f"field:{measure}"] = value
+
+    def _keep_mesh(self, body: Body) -> None:
+        if "mesh" in self.keep:
+            self._shelf(body)["mesh"] = (body.vertices, body.faces)
+
+    def _shelf(self, subject: Subject) -> dict[str, Any]:
+        return self.outcome.kept.setdefault(f"{_uri(subject)}#{_name(subject)}", {})
+
+
+def _sorted_out(yielded: Any) -> tuple[list[Place], list[LeftOut], list[Note]]:
+    """What a rule yielded, by kind. A bare number is a place."""
+    left_out = list(_left_out(yielded))
+    places: list[Place] = []
+    notes: list[Note] = []
+    for owner, item in _items(yielded):
+        if isinstance(item, (Place, LeftOut, Note)):
+            if item.of is None and owner is not None:
+                item.of = owner
+            {Place: places, LeftOut: left_out, Note: notes}[type(item)].append(item)  # type: ignore
+        elif hasattr(item, "__float__"):
+            places.append(Place(float(item), of=owner))
+        else:
+            raise TypeError(f"a rule yields places or numbers, not {type(item).__name__}")
+    return places, left_out, notes
+
+
+def _items(yielded: Any) -> Iterator[tuple[Any, Any]]:
+    """Each thing yielded, with the body it stands under if a mapping said so."""
+    if yielded is None:
+        return
+    if isinstance(yielded, dict):
+        for owner, value in yielded.items():
+            yield from ((owner, item) for _, item in _items(value))
+    elif isinstance(yielded, Iterable):
+        yield from ((None, item) for item in yielded)
+    else:
+        yield None, yielded
+
+
+def _left_out(value: Any) -> Iterable[LeftOut]:
+    values = value.values() if isinstance(value, dict) else [value]
+    return [one for item in values for one in getattr(item, "left_out", ())]
+
+
+def _within(subject: Subject, scope: str) -> list[Any]:
+    """The subjects of a scope that lie within a subject (itself included)."""
+    if isinstance(subject, Body):
+        return [subject]
+    if isinstance(subject, Part):
+        return [subject] if scope == "part" else list(subject.bodies)
+    if isinstance(subject, Source):
+        if scope == "source":
+            return [subject]
+        return [one for part in subject.parts for one in _within(part, scope)]
+    if scope == "assembly":
+        return [subject]
+    return [one for source in subject.sources for one in _within(source, scope)]
+
+
+def _uri(subject: Subject) -> str:
+    if isinstance(subject, Assembly):
+        return subject.sources[0].uri
+    return subject.uri if isinstance(subject, Source) else subject.source.uri
+
+
+def _name(subject: Subject) -> str:
+    return subject.name if isinstance(subject, (Body, Part)) else ""
+
+
+def _described(error: Exception) -> str:
+    """Type, message and place of an error, in one line and without folders."""
+    frame = traceback.extract_tb(error.__traceback__)[-1]
+    text = " ".join(str(error).split())
+    return f"{type(error).__name__}: {text} ({Path(frame.filename).name}, line {frame.lineno})"
+
+

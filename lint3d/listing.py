@@ -1,0 +1,109 @@
+"""What is there, and what does it mean? Text for `lint3d list` and `lint3d explain`."""
+
+from __future__ import annotations
+
+import textwrap
+from typing import TYPE_CHECKING
+
+from lint3d.errors import Lint3dError
+from lint3d.tomlfile import nearest
+
+if TYPE_CHECKING:
+    from lint3d.api import Prepared
+
+WIDTH = 80
+
+
+def listed(prepared: Prepared, what: str) -> str:
+    """The lines of `lint3d list WHAT`."""
+    rows = {
+        "rules": _rules, "measures": _measures, "sheets": _sheets, "plugins": _plugins,
+        "readers": _readers,
+    }[what](prepared)
+    if not rows:
+        return f"no {what}"
+    widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]) - 1)]
+    lines = []
+    for row in rows:
+        start = "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=False)) + "  "
+        room = max(WIDTH - len(start), 24)
+        wrapped = textwrap.wrap(row[-1], room) or [""]
+        lines.append((start + wrapped[0]).rstrip())
+        lines += [" " * len(start) + line for line in wrapped[1:]]
+    return "\n".join(lines)
+
+
+def _rules(prepared: Prepared) -> list[tuple[str, ...]]:
+    general = prepared.requirements.general
+    rows = []
+    for rule_id, rule in sorted(prepared.requirements.rules.items()):
+        requirement = general.requirements.get(rule_id)
+        required = requirement.text() if requirement else f"off ({general.off.get(rule_id, '')})"
+        rows.append((rule_id, required, rule.title))
+    return rows
+
+
+def _measures(prepared: Prepared) -> list[tuple[str, ...]]:
+    registry = prepared.registry
+    return [
+        (name, measure.unit, registry.owner_of("measure", name), measure.title)
+        for name, measure in sorted(registry.measures.items())
+    ]
+
+
+def _sheets(prepared: Prepared) -> list[tuple[str, ...]]:
+    from lint3d.sheet import read_sheet
+
+    registered = prepared.registry.sheets
+    return [(name, read_sheet(name, registered).title) for name in sorted(registered)]
+
+
+def _plugins(prepared: Prepared) -> list[tuple[str, ...]]:
+    rows = [
+        (facts.name, facts.version or "-", facts.summary)
+        for facts in prepared.registry.plugins.values()
+    ]
+    rows += [(name, "-", "disabled: not imported") for name in prepared.registry.disabled]
+    rows += [(p.plugin or "?", "-", p.message) for p in prepared.registry.problems]
+    return sorted(rows)
+
+
+def _readers(prepared: Prepared) -> list[tuple[str, ...]]:
+    registry = prepared.registry
+    return [
+        (name, registry.owner_of("reader", name), " ".join(reader.suffixes))
+        for name, reader in sorted(registry.readers.items())
+    ]
+
+
+def explained(prepared: Prepared, rule_id: str) -> str:
+    """The text of `lint3d explain RULE`.
+
+    Raises
+    ------
+    Lint3dError : there is no such rule
+    """
+    rules, general = prepared.requirements.rules, prepared.requirements.general
+    if rule_id not in rules:
+        raise Lint3dError(
+            f"there is no rule '{rule_id}'{nearest(rule_id, rules)}. `lint3d list rules` shows all."
+        )
+    rule = rules[rule_id]
+    entry = general.sheet.entries.get(rule_id)
+    requirement = general.requirements.get(rule_id)
+    blocks = [rule_id, _wrapped(rule.title)]
+    blocks += [_wrapped(paragraph) for paragraph in rule.explanation.split("\n\n") if paragraph]
+    if requirement:
+        asks = f"Required ({general.sheet.title}): {requirement.text()}."
+        blocks.append(_wrapped(f"{asks} Source: {requirement.source}. Level: {requirement.level}."))
+    else:
+        blocks.append(_wrapped(f"Off: {general.off.get(rule_id, 'not on the sheet')}."))
+    if entry and entry.reason:
+        blocks.append(_wrapped(f"Why: {entry.reason}"))
+    if rule.remedy:
+        blocks.append(_wrapped(f"Remedy: {rule.remedy}"))
+    return "\n\n".join(blocks)
+
+
+def _wrapped(text: str) -> str:
+    return textwrap.fill(" ".join(text.split()), WIDTH)

@@ -1,0 +1,192 @@
+"""How are jobs spread over worker processes, and what if one ends or hangs?
+
+Workers are reused. One that ends, or takes longer than it may, is replaced; the step it was at is
+named in a notification, the job is run again without that step, and what depends on it is *open*.
+A file that ends a worker while it is read is reported as unreadable.
+"""
+
+from __future__ import annotations
+
+import pickle
+import queue
+import signal
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from lint3d.engine import Progress
+from lint3d.inspection import Notification
+from lint3d.jobs import READING, Job, JobOutcome
+from lint3d.worker import Setup
+
+#: How often one job may lose a step before the rest of it is given up. common practice, no source
+MOST_LOSSES = 5
+# The parent's search path is handed over, and nothing is added to it: a module that lies in the
+# folder of an inspected file is never imported.
+_START = (
+    "import pickle, sys; sys.path[:] = pickle.load(sys.stdin.buffer); "
+    "from lint3d.worker import main; main()"
+)
+
+
+@dataclass
+class _Worker:
+    """A process, and a thread that reads its answers."""
+
+    process: subprocess.Popen[bytes]
+    answers: queue.SimpleQueue[tuple[_Worker, Any]]
+    index: int = -1
+    """Which job it is at"""
+    step: tuple[str, str, str] = ("", READING, "")
+    deadline: float = 0.0
+    late: bool = False
+    waiting: bool = field(default=False)
+
+    def send(self, message: Any) -> None:
+        assert self.process.stdin is not None
+        try:
+            pickle.dump(message, self.process.stdin)
+            self.process.stdin.flush()
+        except BrokenPipeError:
+            pass  # The reading thread tells that it ended.
+
+    def listen(self) -> None:
+        assert self.process.stdout is not None
+        try:
+            while True:
+                self.answers.put((self, pickle.load(self.process.stdout)))
+        except Exception:
+            self.answers.put((self, ("ended",)))
+
+
+class Pool:
+    """Worker processes for one run. Use as a context manager."""
+
+    def __init__(self, count: int, setup: Setup, seconds: float) -> None:
+        self.count, self.setup, self.seconds = count, setup, seconds
+        self.answers: queue.SimpleQueue[tuple[_Worker, Any]] = queue.SimpleQueue()
+        self.workers: list[_Worker] = []
+
+    def __enter__(self) -> Pool:
+        return self
+
+    def __exit__(self, *error: object) -> None:
+        for worker in self.workers:
+            _stop(worker)
+
+    def run(
+        self, jobs: Sequence[Job], progress: Progress, done: Callable[[int], None]
+    ) -> list[JobOutcome]:
+        """Run every job; outcomes are in the order of the jobs."""
+        self.jobs = dict(enumerate(jobs))
+        self.waiting = list(range(len(jobs)))
+        self.losses: dict[int, list[Notification]] = {index: [] for index in self.jobs}
+        self.outcomes: dict[int, JobOutcome] = {}
+        for _ in range(min(self.count, len(jobs))):
+            self._next(self._start())
+        while len(self.outcomes) < len(jobs):
+            self._stop_late_ones()
+            try:
+                worker, message = self.answers.get(timeout=0.2)
+            except queue.Empty:
+                continue
+            if worker in self.workers:
+                self._take(worker, message, progress, done)
+        return [self.outcomes[index] for index in range(len(jobs))]
+
+    def _start(self) -> _Worker:
+        process = subprocess.Popen(
+            [sys.executable, "-P", "-c", _START], stdin=subprocess.PIPE, stdout=subprocess.PIPE
+        )
+        worker = _Worker(process, self.answers)
+        threading.Thread(target=worker.listen, daemon=True).start()
+        worker.send(sys.path)
+        worker.send(self.setup)
+        self.workers.append(worker)
+        return worker
+
+    def _next(self, worker: _Worker) -> None:
+        if not self.waiting:
+            worker.deadline = float("inf")
+            return
+        worker.index = self.waiting.pop(0)
+        worker.step = (self.jobs[worker.index].uris[0], READING, "")
+        worker.deadline = time.monotonic() + self.seconds
+        worker.send(self.jobs[worker.index])
+
+    def _take(
+        self, worker: _Worker, message: Any, progress: Progress, done: Callable[[int], None]
+    ) -> None:
+        kind, *rest = message
+        if kind == "step":
+            worker.step = (rest[0], rest[1], rest[2])
+            progress(*worker.step)
+        elif kind == "done":
+            outcome: JobOutcome = rest[0]
+            outcome.notifications.extend(self.losses[worker.index])
+            self.outcomes[worker.index] = outcome
+            done(worker.index)
+            self._next(worker)
+        elif kind == "failed":
+            self._lose(worker, rest[0])
+            self._next(worker)
+        else:
+            what = self._how_it_ended(worker)
+            self.workers.remove(worker)
+            _stop(worker)
+            self._lose(worker, what)
+            if self.waiting:
+                self._next(self._start())
+
+    def _how_it_ended(self, worker: _Worker) -> str:
+        if worker.late:
+            return f"it took longer than {self.seconds:g} s (setting bounds.seconds)"
+        code = worker.process.wait()
+        if code < 0:
+            try:
+                return f"its process was ended by {signal.Signals(-code).name}"
+            except ValueError:
+                return f"its process was ended by signal {-code}"
+        return f"its process ended with exit code {code}"
+
+    def _lose(self, worker: _Worker, what: str) -> None:
+        """Note what was lost and queue the job again without it."""
+        uri, step, body = worker.step
+        job, losses = self.jobs[worker.index], self.losses[worker.index]
+        at = "while it was read" if step == READING else f"at '{step}'"
+        on = f", body {body}" if body else ""
+        losses.append(Notification(
+            f"{uri} was lost {at}{on}: {what}. The rest was inspected without it.",
+            "error", "worker", uri, step if "/" in step else None,
+        ))
+        if step == READING or len(losses) >= MOST_LOSSES:
+            job = replace(job, unreadable={**job.unreadable, uri: what})
+        else:
+            job = replace(job, lost={**job.lost, step: what})
+        self.jobs[worker.index] = job
+        self.waiting.insert(0, worker.index)
+        if len(losses) > 2 * MOST_LOSSES + len(job.uris):
+            raise RuntimeError(f"workers keep ending on {uri}: {what}")
+
+    def _stop_late_ones(self) -> None:
+        now = time.monotonic()
+        for worker in self.workers:
+            if now > worker.deadline and not worker.late:
+                worker.late = True
+                worker.process.kill()
+
+
+def _stop(worker: _Worker) -> None:
+    if worker.process.poll() is None:
+        worker.process.kill()
+    worker.process.wait()
+    for pipe in (worker.process.stdin, worker.process.stdout):
+        if pipe:
+            try:
+                pipe.close()
+            except OSError:
+                pass

@@ -1,0 +1,81 @@
+"""How does a worker process take jobs?
+
+It reads pickled messages from standard input and answers on its own copy of standard output; what
+native code or a plugin prints goes to standard error. The first message is a `Setup`, each further
+one a `Job`. It says which step it begins, so that a step that ends the process can be named.
+"""
+
+from __future__ import annotations
+
+import os
+import pickle
+import sys
+from dataclasses import dataclass
+from typing import Any, BinaryIO
+
+from lint3d.registry import PluginSettings
+
+#: Answers: ("step", uri, step, body), ("done", JobOutcome), ("failed", text)
+Message = tuple[Any, ...]
+
+
+@dataclass(frozen=True)
+class Setup:
+    """What a worker must know before its first job."""
+
+    plugins: PluginSettings
+    memory_mb: int
+
+
+def main() -> None:
+    """Serve jobs until standard input ends."""
+    out = os.fdopen(os.dup(1), "wb")
+    os.dup2(2, 1)
+    source = sys.stdin.buffer
+    setup: Setup = pickle.load(source)
+    _bound_memory(setup.memory_mb)
+    from lint3d.registry import load_registry
+
+    registry = load_registry(setup.plugins)
+    while True:
+        try:
+            job = pickle.load(source)
+        except EOFError:
+            return
+        _serve(job, registry, out)
+
+
+def _serve(job: Any, registry: Any, out: BinaryIO) -> None:
+    from lint3d.jobs import run_job
+
+    def progress(uri: str, step: str, body: str) -> None:
+        _send(out, ("step", uri, step, body))
+
+    try:
+        answer: Message = ("done", run_job(job, registry, progress))
+    except MemoryError:
+        answer = ("failed", "it needs more memory than the setting bounds.memory_mb allows")
+    except Exception as error:
+        text = " ".join(str(error).split())
+        answer = ("failed", f"{type(error).__name__}: {text}")
+    _send(out, answer)
+
+
+def _send(out: BinaryIO, message: Message) -> None:
+    pickle.dump(message, out, protocol=pickle.HIGHEST_PROTOCOL)
+    out.flush()
+
+
+def _bound_memory(megabytes: int) -> None:
+    """Bound the address space where the system can (not on Windows)."""
+    try:
+        import resource
+    except ImportError:
+        return
+    wanted = megabytes * 1024 * 1024
+    _, hard = resource.getrlimit(resource.RLIMIT_AS)
+    if hard != resource.RLIM_INFINITY:
+        wanted = min(wanted, hard)
+    resource.setrlimit(resource.RLIMIT_AS, (wanted, hard))
+    # A crash is told by the parent; no core file of a customer's model stays behind.
+    resource.setrlimit(resource.RLIMIT_CORE, (0, resource.getrlimit(resource.RLIMIT_CORE)[1]))

@@ -1,0 +1,13 @@
+"""Reports: the formats that `--report` can write."""
+
+from __future__ import annotations
+
+from lint3d import Writer, hookimpl
+
+
+@hookimpl
+def lint3d_writers() -> list[Writer]:
+    from lint3d.report.sarif import SarifWriter
+    from lint3d.report.text import TextWriter
+
+    return [SarifWriter(), TextWriter()]
