@@ -176,7 +176,9 @@ def _sticks_out(shells: _Shells, inner: Ints, outer: int) -> Bools:
     """(k,) does the box of each shell leave the holder's box by more than rounding?"""
     box, other = shells.box[inner], shells.box[outer]
     step = _step(other)
-    out: Bools = (box[:, 0] < other[0] - step).any(axis=1) | (box[:, 1] > other[1] + step).any(axis=1)
+    out: Bools = (box[:, 0] < other[0] - step).any(axis=1) | (box[:, 1] > other[1] + step).any(
+        axis=1
+    )
     return out
 
 

@@ -49,7 +49,7 @@ class EdgeTable:
 
     def faces_of(self, edges: Ints) -> tuple[Ints, Ints]:
         """Faces that use the given edges, and which row of `edges` each belongs to."""
-        rows, owner = _expand(self.start, edges)
+        rows, owner = expand_runs(self.start, edges)
         return self.use[rows].astype(np.int64) // 3, owner
 
 
@@ -129,7 +129,9 @@ def _table_from_keys(
     del order
     is_reverse = (keys & 1).astype(bool)
     keys >>= 1
-    first = np.flatnonzero(np.concatenate((np.ones(min(len(keys), 1), bool), keys[1:] != keys[:-1])))
+    first = np.flatnonzero(
+        np.concatenate((np.ones(min(len(keys), 1), bool), keys[1:] != keys[:-1]))
+    )
     ends = np.empty((len(first), 2), np.int32)
     low, high = np.divmod(keys[first], np.int64(max(vertex_count, 1)))
     ends[:, 0], ends[:, 1] = low, high
@@ -205,13 +207,13 @@ def nonmanifold_vertices(table: EdgeTable, faces: Ints) -> Faults:
 
 def _fan_count(table: EdgeTable, faces: Ints) -> Ints:
     """(n,) into how many fans do the faces around each vertex fall?"""
-    one, two = _consecutive_uses(table)
+    uses = consecutive_uses(table)
+    one, two = table.use[uses], table.use[uses + 1]
     corners = faces.ravel()
-    next_corner = lambda side: side + 1 - 3 * (side % 3 == 2)  # noqa: E731
     # Two uses of an edge join the corners at its low end and those at its high end.
-    ends_one = np.stack([one, next_corner(one)])
-    ends_two = np.stack([two, next_corner(two)])
-    crossed = corners[one] != corners[two]
+    ends_one = np.stack([one, _next_corner(one)])
+    ends_two = np.stack([two, _next_corner(two)])
+    crossed = table.is_reverse[uses] != table.is_reverse[uses + 1]
     ends_two[:, crossed] = ends_two[::-1, crossed]
     fan = connected_groups(3 * len(faces), ends_one.ravel(), ends_two.ravel())
     # A group of corners all lie at one vertex: count groups by their first corner.
@@ -221,18 +223,24 @@ def _fan_count(table: EdgeTable, faces: Ints) -> Ints:
     return np.bincount(corners[is_first], minlength=table.vertex_count)
 
 
-def _consecutive_uses(table: EdgeTable) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
-    """Neighbouring uses of the same edge: k users give k - 1 pairs."""
+def _next_corner(corner: NDArray[np.int32]) -> NDArray[np.int32]:
+    """Number of the next corner round the same face."""
+    following: NDArray[np.int32] = corner + 1
+    following[corner % 3 == 2] -= 3
+    return following
+
+
+def consecutive_uses(table: EdgeTable) -> Ints:
+    """Uses that are followed by another use of the same edge: k users of an edge give k - 1."""
     is_last = np.zeros(len(table.use), bool)
     is_last[table.start[1:] - 1] = True
-    rows = np.flatnonzero(~is_last)
-    return table.use[rows], table.use[rows + 1]
+    return np.flatnonzero(~is_last)
 
 
 def face_links(table: EdgeTable) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
     """Pairs of faces that link all faces sharing an edge, whatever their number."""
-    one, two = _consecutive_uses(table)
-    return one // 3, two // 3
+    uses = consecutive_uses(table)
+    return table.use[uses] // 3, table.use[uses + 1] // 3
 
 
 def euler_number(table: EdgeTable, faces: Ints) -> int:
@@ -243,7 +251,7 @@ def euler_number(table: EdgeTable, faces: Ints) -> int:
     return int(np.count_nonzero(used)) - table.edge_count + len(sound)
 
 
-def _expand(start: NDArray[Any], rows: Ints) -> tuple[Ints, Ints]:
+def expand_runs(start: NDArray[Any], rows: Ints) -> tuple[Ints, Ints]:
     """All positions of the given runs, and which entry of `rows` each belongs to."""
     begin = start[rows].astype(np.int64)
     length = start[rows + 1] - begin

@@ -133,9 +133,7 @@ def _split_collisions(
     return order, same
 
 
-def stitch_open_edges(
-    vertices: Floats, faces: Ints, tolerance_mm: float
-) -> tuple[Ints, int]:
+def stitch_open_edges(vertices: Floats, faces: Ints, tolerance_mm: float) -> tuple[Ints, int]:
     """Close cracks no wider than the tolerance; leave closed surfaces alone.
 
     Only vertices at the end of an open edge (one that a single face uses) may move. Two of them

@@ -1,0 +1,301 @@
+"""Where does a surface run through itself?
+
+What counts: two faces that cross, or that overlap in one plane, deeper than the resolution of the
+coordinates: folded neighbours with a common edge or vertex as well. What does not: faces that only
+touch (a vertex or an edge that lies on another face), faces without area, and two faces on the same
+three vertices (`facets.py` has both). So the pairs stay the same when the part is turned and written
+again. Candidates come from exact predicates (libigl), run in boxes of a few ten thousand faces so that
+time and memory grow with the number of faces. Lengths in mm.
+Guarded by tests/geometry/test_intersect.py and tests/outside/test_solid_references.py.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import igl.predicates
+import numpy as np
+from numpy.typing import NDArray
+
+from lint3d.geometry.facets import (
+    chunks,
+    coordinate_resolution_mm,
+    degenerate_faces,
+    facet_normals,
+)
+from lint3d.geometry.penetration import in_common_plane, penetration_depth_mm
+from lint3d.geometry.topology import EdgeTable, consecutive_uses, edge_table, expand_runs
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+# Faces in one box: as many as the predicates' tree handles in the processor's cache.
+_FACES_IN_BOX = 40_000
+# A cut that leaves more than this share of the faces on both sides of it is not worth making.
+_WORST_SHARE_CUT = 0.3
+# Faces tried to learn how crowded a box is, and how many overlapping boxes a face are crowded.
+_TRIED_FACES = 24
+_CROWDED = 400
+# Pairs that may come back from one call in a crowded box.
+_PAIRS_A_CALL = 2_000_000
+
+
+def self_intersections(
+    vertices: Floats,
+    faces: Ints,
+    label: Ints | None = None,
+    table: EdgeTable | None = None,
+    most: int = 1_000_000,
+) -> Ints:
+    """Which pairs of faces intersect in more than the vertices and edges they share?
+
+    Parameters
+    ----------
+    vertices : (n, 3) float64, mm, finite
+    faces : (m, 3) int64
+    label : (m,) int64, optional
+        Only faces of the same label are compared: with shells as labels, two solids that overlap
+        are not taken for one that intersects itself, at no cost.
+    table : EdgeTable of `faces`, optional: saves building it again
+    most : stop once this many pairs are found
+
+    Returns
+    -------
+    (k, 2) int64 : pairs of faces, the lower first, ascending. `k >= most` means that there may be
+        more.
+
+    Examples
+    --------
+    >>> corners = np.array([[0, 0, 0], [4, 0, 0], [0, 4, 0], [1, 1, -1], [1, 1, 1], [5, 5, 0]], float)
+    >>> self_intersections(corners, np.array([[0, 1, 2], [3, 4, 5]])).tolist()
+    [[0, 1]]
+    """
+    mesh = _prepared(vertices, faces, label)
+    if table is None:
+        table = edge_table(faces, len(vertices))
+    found: list[Ints] = [_folded_neighbours(mesh, table)]
+    total = len(found[0])
+    for rows in _boxes_of_faces(mesh):
+        for candidates in _candidates(mesh, rows):
+            found.append(_deep(mesh, candidates))
+            total += len(found[-1])
+            # A pair in two boxes is found twice, so `total` may be too large: count exactly.
+            if total >= most:
+                found = [_unique_pairs(np.concatenate(found), len(faces))]
+                total = len(found[0])
+            if total >= most:
+                return mesh.rows[found[0]]
+    pairs = _grow_in_plane(mesh, _unique_pairs(np.concatenate(found), len(faces)), most)
+    return mesh.rows[pairs]
+
+
+@dataclass(frozen=True, eq=False)
+class _Mesh:
+    """The faces worth comparing, with labels pulled apart along x."""
+
+    vertices: Floats
+    faces: Ints
+    """(r, 3) faces that have an area and are not alone with their label."""
+    rows: Ints
+    """(r,) their numbers in the whole mesh, ascending."""
+    label: Ints | None
+    apart_mm: float
+    """Distance along x between one label and the next: a power of two, so that nothing is rounded
+    where coordinates came from a single-precision file."""
+    resolution_mm: float
+    low: Floats
+    high: Floats
+
+    def corners(self, rows: Ints) -> Floats:
+        triangles: Floats = self.vertices[self.faces[rows]]
+        return triangles
+
+
+def _prepared(vertices: Floats, faces: Ints, label: Ints | None) -> _Mesh:
+    resolution = coordinate_resolution_mm(vertices)
+    good = ~degenerate_faces(vertices, faces, resolution)
+    apart = 0.0
+    if label is not None and len(label):
+        good &= (np.bincount(label) > 1)[label]
+        extent = float(np.ptp(vertices[:, 0])) + resolution
+        apart = 2.0 ** np.ceil(np.log2(max(extent, 1e-300)) + 1)
+    rows = np.flatnonzero(good)
+    kept = faces if len(rows) == len(faces) else faces[rows]
+    groups = None if label is None else label[rows]
+    low, high = _face_boxes(vertices, kept)
+    if groups is not None:
+        low[:, 0] += groups * apart
+        high[:, 0] += groups * apart
+    return _Mesh(vertices, kept, rows, groups, apart, resolution, low, high)
+
+
+def _face_boxes(vertices: Floats, faces: Ints) -> tuple[Floats, Floats]:
+    low, high = np.empty((len(faces), 3)), np.empty((len(faces), 3))
+    for part in chunks(len(faces)):
+        corners = vertices[faces[part]]
+        low[part], high[part] = corners.min(axis=1), corners.max(axis=1)
+    return low, high
+
+
+def _boxes_of_faces(mesh: _Mesh) -> Iterator[Ints]:
+    """Cut space in two until few faces are left in each part.
+
+    A face goes to both sides if it reaches over the cut. Two faces that meet do so at a point, and
+    the part that holds this point has both of them: no pair is lost.
+    """
+    waiting = [np.arange(len(mesh.faces))]
+    while waiting:
+        rows = waiting.pop()
+        if len(rows) < 2:
+            continue
+        halves = _cut(mesh, rows) if len(rows) > _FACES_IN_BOX else None
+        if halves is None:
+            yield rows
+        else:
+            waiting.extend(halves)
+
+
+def _cut(mesh: _Mesh, rows: Ints) -> tuple[Ints, Ints] | None:
+    """Faces on either side of the best of three middle planes; None if none parts them well."""
+    low, high = mesh.low[rows], mesh.high[rows]
+    extent = high.max(axis=0) - low.min(axis=0)
+    for axis in np.argsort(-extent):
+        middle = np.median(low[:, axis] + high[:, axis]) / 2
+        left, right = low[:, axis] <= middle, high[:, axis] >= middle
+        if np.count_nonzero(left & right) <= _WORST_SHARE_CUT * len(rows):
+            return rows[left], rows[right]
+    return None
+
+
+def _candidates(mesh: _Mesh, rows: Ints) -> Iterator[Ints]:
+    """Pairs of faces (rows of `mesh.faces`) that meet by exact predicates, in bounded portions."""
+    corner = mesh.faces[rows]
+    if mesh.label is None:
+        used, local = np.unique(corner, return_inverse=True)
+        vertices = mesh.vertices[used]
+    else:
+        # Labels may share vertices: pulled apart, each label has its own copy.
+        count = len(mesh.vertices)
+        keys = corner + (mesh.label[rows] * count)[:, None]
+        used, local = np.unique(keys, return_inverse=True)
+        group, vertex = np.divmod(used, count)
+        vertices = mesh.vertices[vertex]
+        vertices[:, 0] += group * mesh.apart_mm
+    faces = np.ascontiguousarray(local.reshape(-1, 3), np.int64)
+    crowd = _mean_overlaps(mesh, rows)
+    if crowd <= _CROWDED or len(rows) * crowd <= 2 * _PAIRS_A_CALL:
+        pairs = igl.predicates.find_self_intersections(vertices, faces)[1]
+        yield rows[pairs.reshape(-1, 2)]
+        return
+    step = max(1, int(_PAIRS_A_CALL / crowd))
+    for begin in range(0, len(rows), step):
+        some = faces[begin : begin + step]
+        pairs = igl.predicates.find_intersections(vertices, some, vertices[:], faces[begin:])[1]
+        pairs = pairs.reshape(-1, 2)
+        yield rows[begin + pairs[pairs[:, 0] < pairs[:, 1]]]
+
+
+def _mean_overlaps(mesh: _Mesh, rows: Ints) -> float:
+    """How many boxes of other faces does the box of a face meet? By trial."""
+    tried = rows[np.linspace(0, len(rows) - 1, min(_TRIED_FACES, len(rows))).astype(np.int64)]
+    low, high = mesh.low[rows], mesh.high[rows]
+    meets = np.ones((len(tried), len(rows)), bool)
+    for axis in range(3):
+        meets &= low[None, :, axis] <= mesh.high[tried, None, axis]
+        meets &= high[None, :, axis] >= mesh.low[tried, None, axis]
+    return float(meets.sum(axis=1).mean()) - 1
+
+
+def _deep(mesh: _Mesh, pairs: Ints) -> Ints:
+    """Those pairs that run into each other deeper than the resolution."""
+    keep = np.zeros(len(pairs), bool)
+    for part in chunks(len(pairs), 1 << 15):
+        one, two = pairs[part, 0], pairs[part, 1]
+        depth = penetration_depth_mm(mesh.corners(one), mesh.corners(two), mesh.resolution_mm)
+        keep[part] = depth > mesh.resolution_mm
+        same = np.sort(mesh.faces[one], axis=1) == np.sort(mesh.faces[two], axis=1)
+        keep[part] &= ~same.all(axis=1)
+        if mesh.label is not None:
+            keep[part] &= mesh.label[one] == mesh.label[two]
+    return pairs[keep]
+
+
+def _unique_pairs(pairs: Ints, count: int) -> Ints:
+    """Each pair once, the lower face first, ascending."""
+    keys = np.unique(pairs.min(axis=1) * np.int64(count) + pairs.max(axis=1)) if len(pairs) else []
+    return np.stack(np.divmod(np.asarray(keys, np.int64), np.int64(max(count, 1))), axis=1)
+
+
+def _folded_neighbours(mesh: _Mesh, table: EdgeTable) -> Ints:
+    """Faces folded flat onto one they share an edge with.
+
+    Exact predicates see them only if they lie in one plane to the last bit, which a turn undoes.
+    """
+    row = np.full(table.face_count, -1, np.int64)
+    row[mesh.rows] = np.arange(len(mesh.rows))
+    uses = consecutive_uses(table)
+    reverse = table.is_reverse[uses], table.is_reverse[uses + 1]
+    pairs = row[np.stack([table.use[uses] // 3, table.use[uses + 1] // 3], axis=1)]
+    kept = (pairs >= 0).all(axis=1)
+    if mesh.label is not None:
+        kept &= mesh.label[pairs[:, 0]] == mesh.label[pairs[:, 1]]
+    sign = np.where(reverse[0] == reverse[1], 1.0, -1.0)[kept]
+    pairs = pairs[kept]
+    normals = facet_normals(mesh.vertices, mesh.faces)
+    is_folded = np.zeros(len(pairs), bool)
+    for part in chunks(len(pairs)):
+        cosine = np.einsum("ij,ij->i", normals[pairs[part, 0]], normals[pairs[part, 1]])
+        is_folded[part] = sign[part] * cosine > 0.5
+    return _deep(mesh, pairs[is_folded])
+
+
+def _grow_in_plane(mesh: _Mesh, pairs: Ints, most: int) -> Ints:
+    """Add the overlaps in one plane that rounding hid from the exact predicates.
+
+    Where two sheets lie on each other, rounding makes some of their faces cross and others miss.
+    From the pairs that were found, neighbours on either sheet are tried until no more are found.
+    """
+    one, two = pairs[:, 0], pairs[:, 1]
+    flat = in_common_plane(mesh.corners(one), mesh.corners(two), mesh.resolution_mm)
+    fresh = pairs[flat]
+    if len(fresh) == 0:
+        return pairs
+    ring_start, ring = _faces_at_vertices(mesh)
+    tried = pairs
+    while len(fresh) and len(pairs) < most:
+        near = [
+            _beside(mesh, fresh[:, side], fresh[:, 1 - side], ring_start, ring) for side in range(2)
+        ]
+        unseen = _unique_pairs(np.concatenate(near), len(mesh.faces))
+        unseen = _without(unseen[unseen[:, 0] != unseen[:, 1]], tried, len(mesh.faces))
+        tried = np.concatenate([tried, unseen])
+        found = _deep(mesh, unseen)
+        fresh = found[
+            in_common_plane(
+                mesh.corners(found[:, 0]), mesh.corners(found[:, 1]), mesh.resolution_mm
+            )
+        ]
+        pairs = _unique_pairs(np.concatenate([pairs, fresh]), len(mesh.faces))
+    return pairs
+
+
+def _faces_at_vertices(mesh: _Mesh) -> tuple[Ints, Ints]:
+    """For each vertex where its faces begin in a list of faces, and that list."""
+    corners = mesh.faces.ravel()
+    order = np.argsort(corners, kind="stable")
+    start = np.searchsorted(corners[order], np.arange(len(mesh.vertices) + 1))
+    return start, order // 3
+
+
+def _beside(mesh: _Mesh, moved: Ints, kept: Ints, ring_start: Ints, ring: Ints) -> Ints:
+    """Pairs of every face that shares a vertex with `moved` and the partner that stays."""
+    position, owner = expand_runs(ring_start, mesh.faces[moved].ravel())
+    return np.stack([ring[position], np.repeat(kept, 3)[owner]], axis=1)
+
+
+def _without(pairs: Ints, others: Ints, count: int) -> Ints:
+    one = pairs[:, 0] * np.int64(count) + pairs[:, 1]
+    two = others[:, 0] * np.int64(count) + others[:, 1]
+    return pairs[~np.isin(one, two)]
