@@ -77,9 +77,45 @@ _HOME = {
 }
 _MODULE_OF = {name: module for module, names in _HOME.items() for name in names}
 
-__all__ = [  # noqa: PLE0604 - built from the table above
+__all__ = [
+    "Assembly",
+    "Body",
+    "ConfigurationError",
+    "Fault",
+    "Inspection",
+    "Interest",
+    "LeftOut",
+    "Lint3dError",
+    "Measure",
+    "NotApplicable",
+    "NotMeasurable",
+    "Note",
+    "Notification",
+    "Part",
+    "Place",
+    "Places",
+    "PluginError",
+    "Provenance",
+    "ReadLimits",
+    "ReadPart",
+    "Reader",
+    "Reading",
+    "Region",
+    "Requirement",
+    "Result",
+    "Rule",
+    "Sheet",
+    "Shell",
+    "Source",
+    "Step",
+    "UnreadableFile",
+    "Writer",
     "__version__",
-    *sorted(_MODULE_OF),
+    "decide",
+    "hookimpl",
+    "inspect",
+    "measure",
+    "rule",
 ]
 
 
@@ -92,4 +128,4 @@ def __getattr__(name: str) -> Any:
 
 
 def __dir__() -> list[str]:
-    return sorted(__all__)
+    return list(__all__)

@@ -108,8 +108,13 @@ def inspect(
     chosen = settings(
         config,
         process=None if sheet is None else os.fspath(sheet),
-        limits=limits, only=only, without=without, plugins=plugins,
-        together=together, unit=unit, workers=workers,
+        limits=limits,
+        only=only,
+        without=without,
+        plugins=plugins,
+        together=together,
+        unit=unit,
+        workers=workers,
     )
     prepared = prepare(chosen, today)
     prepared.progress = progress or _quiet
@@ -132,7 +137,9 @@ def settings(given: str | os.PathLike[str] | Config | None = None, **options: An
     plugins = tuple(given_options.pop("plugins", ()))
     if "process" in given_options:
         config = replace(config, base=Path())
-    changes = {k: tuple(v) if isinstance(v, list) else v for k, v in given_options.items()}
+    changes: dict[str, Any] = {
+        k: tuple(v) if isinstance(v, list) else v for k, v in given_options.items()
+    }
     return replace(
         config,
         **changes,
@@ -146,7 +153,9 @@ def _found(given: str | os.PathLike[str] | None) -> Config:
     return read_config(path) if path else Config()
 
 
-def run(prepared: Prepared, files: Iterable[str | os.PathLike[str]], keep: frozenset[str]) -> Inspection:
+def run(
+    prepared: Prepared, files: Iterable[str | os.PathLike[str]], keep: frozenset[str]
+) -> Inspection:
     """Inspect files in a prepared run."""
     suffixes = sorted({s for reader in prepared.registry.readers.values() for s in reader.suffixes})
     paths = expand(files, suffixes)
@@ -190,7 +199,10 @@ def _collected(prepared: Prepared, jobs: list[Job], outcomes: list[JobOutcome]) 
     return Inspection(
         results=sorted((r for one in outcomes for r in one.results), key=Result.sort_key),
         artifacts=[artifact for one in outcomes for artifact in one.artifacts],
-        notifications=[*prepared.registry.problems, *(n for o in outcomes for n in o.notifications)],
+        notifications=[
+            *prepared.registry.problems,
+            *(n for o in outcomes for n in o.notifications),
+        ],
         rules=_rule_facts(prepared, jobs),
         plugins=_plugin_facts(prepared, jobs),
         sheet=_sheet_facts(prepared, general),
@@ -229,16 +241,18 @@ def _rule_facts(prepared: Prepared, jobs: list[Job]) -> list[RuleFacts]:
         else:
             plugin = prepared.registry.owner_of("rule", rule_id)
         reason = sheet.entries[rule_id].reason if sheet else ""
-        facts.append(RuleFacts(
-            id=rule_id,
-            title=rule.title,
-            explanation="\n\n".join(text for text in (rule.explanation, reason) if text),
-            remedy=rule.remedy,
-            unit=rule.unit,
-            plugin=plugin,
-            default=sheet.requirement(rule_id) if sheet else None,
-            off=_off(rule_id, general, jobs),
-        ))
+        facts.append(
+            RuleFacts(
+                id=rule_id,
+                title=rule.title,
+                explanation="\n\n".join(text for text in (rule.explanation, reason) if text),
+                remedy=rule.remedy,
+                unit=rule.unit,
+                plugin=plugin,
+                default=sheet.requirement(rule_id) if sheet else None,
+                off=_off(rule_id, general, jobs),
+            )
+        )
     return facts
 
 
@@ -285,10 +299,16 @@ def _review(registry: Registry, inspection: Inspection) -> None:
             try:
                 remarks = function(result=result, inspection=inspection)
             except Exception as error:
-                inspection.notifications.append(Notification(
-                    f"The hook lint3d_review of the plugin '{plugin}' crashed on {result.rule}: "
-                    f"{type(error).__name__}: {error}. Results are unchanged.",
-                    "error", "plugin", result.uri, plugin=plugin,
-                ))
+                inspection.notifications.append(
+                    Notification(
+                        f"The hook lint3d_review of the plugin '{plugin}' crashed on "
+                        f"{result.rule}: "
+                        f"{type(error).__name__}: {error}. Results are unchanged.",
+                        "error",
+                        "plugin",
+                        result.uri,
+                        plugin=plugin,
+                    )
+                )
                 break
             result.remarks += tuple(str(remark) for remark in remarks or ())

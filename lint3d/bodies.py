@@ -21,6 +21,8 @@ from lint3d.geometry.weld import stitch_open_edges, weld_exact
 from lint3d.model import Body, Part, ReadPart, Shell, Source
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from lint3d.model import Floats, Ints
 
 #: Above this number the open shells of a part are looked at as one body: a heap of loose
@@ -96,7 +98,9 @@ def _rows_by_label(label: Ints, count: int) -> list[Ints]:
     return np.split(order, np.searchsorted(label[order], np.arange(1, count)))
 
 
-def _body_groups(faces: Ints, label: Ints, parent: Ints, depth: Ints, closed: Ints) -> Ints:
+def _body_groups(
+    faces: Ints, label: Ints, parent: Ints, depth: Ints, closed: NDArray[np.bool_]
+) -> Ints:
     """(s,) which body each shell belongs to, numbered from 0."""
     count = len(parent)
     if count < 2:
@@ -123,7 +127,7 @@ def _sharing_a_vertex(faces: Ints, label: Ints, outer: Ints) -> Ints:
 
 
 def _body(part: Part, shells: list[Shell], turn: Ints) -> Body:
-    """One body, its faces in the order of the file, turned so that they look out of the material."""
+    """One body: faces in the order of the file, turned to look out of the material."""
     shells = sorted(shells, key=lambda s: (s.depth % 2, -abs(s.volume), s.faces[0]))
     if len(part.shells) == len(shells):
         rows = np.arange(len(part.faces))
@@ -143,7 +147,12 @@ def _body(part: Part, shells: list[Shell], turn: Ints) -> Body:
     for array in (vertices, given, faces, rows):
         array.setflags(write=False)
     return Body(
-        name="", part=part, shells=shells, face_in_part=rows, vertices=vertices, faces=faces,
+        name="",
+        part=part,
+        shells=shells,
+        face_in_part=rows,
+        vertices=vertices,
+        faces=faces,
         faces_as_given=given,
     )
 

@@ -48,12 +48,24 @@ def main() -> None:
 def _common(command: Any) -> Any:
     """Options that say which sheet, plugins and configuration hold."""
     options = [
-        click.option("--process", metavar="SHEET", help="Process sheet: a name or a .toml file. "
-                     "Default: mjt-meltable."),
-        click.option("--config", metavar="FILE", type=click.Path(dir_okay=False, path_type=Path),
-                     help="Settings; default: lint3d.toml here or in a folder above."),
-        click.option("--plugin", "plugins", metavar="MODULE_OR_FILE", multiple=True,
-                     help="Load a house plugin (may be repeated)."),
+        click.option(
+            "--process",
+            metavar="SHEET",
+            help="Process sheet: a name or a .toml file. Default: mjt-meltable.",
+        ),
+        click.option(
+            "--config",
+            metavar="FILE",
+            type=click.Path(dir_okay=False, path_type=Path),
+            help="Settings; default: lint3d.toml here or in a folder above.",
+        ),
+        click.option(
+            "--plugin",
+            "plugins",
+            metavar="MODULE_OR_FILE",
+            multiple=True,
+            help="Load a house plugin (may be repeated).",
+        ),
     ]
     for option in reversed(options):
         command = option(command)
@@ -63,21 +75,48 @@ def _common(command: Any) -> Any:
 @main.command("inspect")
 @click.argument("files", nargs=-1, type=click.Path(), metavar="[FILES_OR_FOLDERS]...")
 @_common
-@click.option("--report", "reports", metavar="PATH", multiple=True,
-              help="Write a report; the suffix decides its format (.sarif, .txt). Repeatable.")
-@click.option("--limit", "limits", metavar="RULE=NUMBER[UNIT]", multiple=True,
-              help="Replace a limit of the sheet, e.g. size/units-doubt<=300mm. Repeatable.")
+@click.option(
+    "--report",
+    "reports",
+    metavar="PATH",
+    multiple=True,
+    help="Write a report; the suffix decides its format (.sarif, .txt). Repeatable.",
+)
+@click.option(
+    "--limit",
+    "limits",
+    metavar="RULE=NUMBER[UNIT]",
+    multiple=True,
+    help="Replace a limit of the sheet, e.g. size/units-doubt<=300mm. Repeatable.",
+)
 @click.option("--only", metavar="RULE-OR-FAMILY", multiple=True, help="Run these only. Repeatable.")
-@click.option("--without", metavar="RULE-OR-FAMILY", multiple=True,
-              help="Leave these out. Repeatable.")
-@click.option("--together", is_flag=True, default=None,
-              help="All files stand in one common frame, as one assembly.")
-@click.option("--unit", metavar="UNIT", help="Unit of formats that have none: mm, um, cm, m, in, ft.")
-@click.option("--workers", type=click.IntRange(min=0), metavar="N",
-              help="Worker processes; 0 = none (no bounds on time and memory).")
-@click.option("--fail-on", type=click.Choice(["review", "open", "new"]), multiple=True,
-              help="Count these as failures, too. Repeatable.")
-@click.option("--today", metavar="YYYY-MM-DD", help="The date by which accepted deviations are judged.")
+@click.option(
+    "--without", metavar="RULE-OR-FAMILY", multiple=True, help="Leave these out. Repeatable."
+)
+@click.option(
+    "--together",
+    is_flag=True,
+    default=None,
+    help="All files stand in one common frame, as one assembly.",
+)
+@click.option(
+    "--unit", metavar="UNIT", help="Unit of formats that have none: mm, um, cm, m, in, ft."
+)
+@click.option(
+    "--workers",
+    type=click.IntRange(min=0),
+    metavar="N",
+    help="Worker processes; 0 = none (no bounds on time and memory).",
+)
+@click.option(
+    "--fail-on",
+    type=click.Choice(["review", "open", "new"]),
+    multiple=True,
+    help="Count these as failures, too. Repeatable.",
+)
+@click.option(
+    "--today", metavar="YYYY-MM-DD", help="The date by which accepted deviations are judged."
+)
 @click.option("-v", "--verbose", is_flag=True, help="Show every result, passed ones too.")
 @click.option("-q", "--quiet", is_flag=True, help="Show only what failed or is open.")
 @click.pass_context
@@ -151,8 +190,11 @@ def _show(inspection: Inspection, options: dict[str, Any]) -> None:
     colour = sys.stdout.isatty() and "NO_COLOR" not in os.environ
     width = shutil.get_terminal_size((80, 24)).columns if sys.stdout.isatty() else 80
     text = render(
-        inspection, width=max(width, 60), colour=colour,
-        verbose=options["verbose"], quiet=options["quiet"],
+        inspection,
+        width=max(width, 60),
+        colour=colour,
+        verbose=options["verbose"],
+        quiet=options["quiet"],
     )
     _utf8(sys.stdout)
     click.echo(text, nl=not text.endswith("\n"), color=colour)

@@ -23,8 +23,22 @@ from lint3d.units import length_factor, quantity
 FILE_NAME = "lint3d.toml"
 DEFAULT_SHEET = "mjt-meltable"
 FAIL_ON = ("review", "open", "new")
-_KEYS = ("process", "plugins", "disable", "unit", "together", "only", "without", "fail-on",
-         "workers", "limits", "read", "bounds", "model", "for")
+_KEYS = (
+    "process",
+    "plugins",
+    "disable",
+    "unit",
+    "together",
+    "only",
+    "without",
+    "fail-on",
+    "workers",
+    "limits",
+    "read",
+    "bounds",
+    "model",
+    "for",
+)
 _FOR_KEYS = ("match", "process", "limits", "only", "without")
 
 
@@ -154,8 +168,9 @@ def _fail_on(file: TomlFile, data: dict[str, Any]) -> tuple[str, ...]:
     found = _texts(file, data, "fail-on")
     for kind in found:
         if kind not in FAIL_ON:
-            raise file.error(f"'{kind}' is none of {', '.join(FAIL_ON)}{nearest(kind, FAIL_ON)}",
-                             "fail-on")
+            raise file.error(
+                f"'{kind}' is none of {', '.join(FAIL_ON)}{nearest(kind, FAIL_ON)}", "fail-on"
+            )
     return found
 
 
@@ -253,8 +268,10 @@ def apply_limit(text: str, requirements: Mapping[str, Requirement]) -> tuple[str
     )
     if new.low is not None and new.high is not None and new.low > new.high:
         raise ConfigurationError(f"--limit {text}: the lower end would be above the upper end.")
-    kind = "within" if new.low is not None and new.high is not None else (
-        "at least" if new.low is not None else "at most"
+    kind = (
+        "within"
+        if new.low is not None and new.high is not None
+        else ("at least" if new.low is not None else "at most")
     )
     return rule, replace(new, kind=kind)  # type: ignore[arg-type]
 
@@ -285,7 +302,9 @@ def is_selected(rule: str, only: Sequence[str], without: Sequence[str]) -> bool:
     return wanted > unwanted
 
 
-def check_selection(names: Sequence[str], rules: Sequence[str] | Mapping[str, Any], option: str) -> None:
+def check_selection(
+    names: Sequence[str], rules: Sequence[str] | Mapping[str, Any], option: str
+) -> None:
     """Refuse a rule or family that does not exist."""
     families = {rule.split("/")[0] for rule in rules}
     for name in names:

@@ -95,7 +95,7 @@ class Run:
     def _measure(self, step: Step, measure: Measure, subject: Subject) -> Any:
         if step.key in self.lost:
             return Missing(f"the measure '{measure.name}' was lost: {self.lost[step.key]}")
-        inputs, gaps = self._inputs(step, subject)
+        inputs, _ = self._inputs(step, subject)
         if isinstance(inputs, Missing):
             return inputs
         try:
@@ -172,7 +172,7 @@ class Run:
                 continue
             missing.append(value)
             if value.applicable and not need.optional:
-                gaps.append(LeftOut(value.reason, of=narrow))  # type: ignore[arg-type]
+                gaps.append(LeftOut(value.reason, of=narrow))
         if missing and not found:
             gaps.clear()
             return missing[0]
@@ -185,7 +185,11 @@ class Run:
             Notification(
                 f"The {kind} '{name}'{by} crashed on {_name(subject) or 'the file'}: {what}. What "
                 f"depends on it is open. Report this to whoever maintains the plugin.",
-                "error", kind, _uri(subject), name if kind == "rule" else None, plugin,
+                "error",
+                kind,
+                _uri(subject),
+                name if kind == "rule" else None,
+                plugin,
             )
         )
         return Missing(f"The {kind} '{name}' crashed: {what}")
@@ -274,5 +278,3 @@ def _described(error: Exception) -> str:
     frame = traceback.extract_tb(error.__traceback__)[-1]
     text = " ".join(str(error).split())
     return f"{type(error).__name__}: {text} ({Path(frame.filename).name}, line {frame.lineno})"
-
-

@@ -59,7 +59,11 @@ def run_job(job: Job, registry: Registry, progress: Progress) -> JobOutcome:
         outcome.notifications += _file_notifications(source)
     rules = all_rules(registry, job.required.sheet)
     plan = make_plan(
-        registry, rules, job.required.requirements, check_plugins(registry, rules), _fields(job.keep)
+        registry,
+        rules,
+        job.required.requirements,
+        check_plugins(registry, rules),
+        _fields(job.keep),
     )
     run = Run(plan, registry, job.required.sheet, progress, dict(job.lost), job.keep)
     found = run.over(Assembly(sources))
@@ -76,20 +80,27 @@ def _fields(keep: frozenset[str]) -> frozenset[str]:
 def _load(job: Job, path: str, uri: str, registry: Registry, outcome: JobOutcome) -> Source:
     source = Source(uri=uri, path=path)
     if uri in job.unreadable:
-        source.faults.append(Fault(
-            f"could not be read: {job.unreadable[uri]}.",
-            "Export it again; if it stays so, report the file to whoever maintains the reader.",
-            fatal=True,
-        ))
+        source.faults.append(
+            Fault(
+                f"could not be read: {job.unreadable[uri]}.",
+                "Export it again; if it stays so, report the file to whoever maintains the reader.",
+                fatal=True,
+            )
+        )
         return source
     try:
         return load(path, uri, registry.readers, job.options)
     except ReaderCrashed as error:
         plugin = registry.owner_of("reader", error.reader)
-        outcome.notifications.append(Notification(
-            f"{error} (plugin '{plugin}'). Report this to whoever maintains the plugin.",
-            "error", "plugin", uri, plugin=plugin,
-        ))
+        outcome.notifications.append(
+            Notification(
+                f"{error} (plugin '{plugin}'). Report this to whoever maintains the plugin.",
+                "error",
+                "plugin",
+                uri,
+                plugin=plugin,
+            )
+        )
         text, remedy = f"could not be read: {error}.", "Export it again in another format."
     except MemoryError:
         text = "needs more memory than the setting bounds.memory_mb allows."

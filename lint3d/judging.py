@@ -39,7 +39,10 @@ class Case:
 
 
 def judge(
-    case: Case, places: Iterable[Place], left_out: Iterable[LeftOut] = (), notes: Iterable[Note] = ()
+    case: Case,
+    places: Iterable[Place],
+    left_out: Iterable[LeftOut] = (),
+    notes: Iterable[Note] = (),
 ) -> list[Result]:
     """Results of one rule on one subject.
 
@@ -56,7 +59,9 @@ def judge(
     """
     decided = [(place, _decided(place, case)) for place in places]
     shown = [pair for pair in decided if pair[1] in ("fail", "review")]
-    results = [_result(case, place, "informational") for place, v in decided if v == "informational"]
+    results = [
+        _result(case, place, "informational") for place, v in decided if v == "informational"
+    ]
     results += _failing(case, shown)
     results += [_open(case, one) for one in _by_reason(left_out)]
     results += [_noted(case, note) for note in notes]
@@ -135,7 +140,7 @@ def _owner(case: Case, place: Place) -> Owner:
         return owner.sources[0]
     if isinstance(owner, Part) and len(owner.bodies) == 1:
         owner = owner.bodies[0]
-    return owner  # type: ignore[no-any-return]
+    return owner
 
 
 def _result(case: Case, place: Place, kind: Verdict) -> Result:
@@ -189,7 +194,12 @@ def _bare(case: Case, kind: Verdict, message: str, owner: Subject | None = None)
     else:
         uri, part, body = owner.source.uri, owner.part.name, owner.name
     return Result(
-        rule=case.rule.id, kind=kind, message=message, uri=uri, part=part, body=body,
+        rule=case.rule.id,
+        kind=kind,
+        message=message,
+        uri=uri,
+        part=part,
+        body=body,
         requirement=case.requirement,
     )
 

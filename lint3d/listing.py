@@ -17,7 +17,10 @@ WIDTH = 80
 def listed(prepared: Prepared, what: str) -> str:
     """The lines of `lint3d list WHAT`."""
     rows = {
-        "rules": _rules, "measures": _measures, "sheets": _sheets, "plugins": _plugins,
+        "rules": _rules,
+        "measures": _measures,
+        "sheets": _sheets,
+        "plugins": _plugins,
         "readers": _readers,
     }[what](prepared)
     if not rows:
@@ -25,7 +28,9 @@ def listed(prepared: Prepared, what: str) -> str:
     widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]) - 1)]
     lines = []
     for row in rows:
-        start = "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=False)) + "  "
+        start = (
+            "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=False)) + "  "
+        )
         room = max(WIDTH - len(start), 24)
         wrapped = textwrap.wrap(row[-1], room) or [""]
         lines.append((start + wrapped[0]).rstrip())
@@ -35,7 +40,7 @@ def listed(prepared: Prepared, what: str) -> str:
 
 def _rules(prepared: Prepared) -> list[tuple[str, ...]]:
     general = prepared.requirements.general
-    rows = []
+    rows: list[tuple[str, ...]] = []
     for rule_id, rule in sorted(prepared.requirements.rules.items()):
         requirement = general.requirements.get(rule_id)
         required = requirement.text() if requirement else f"off ({general.off.get(rule_id, '')})"

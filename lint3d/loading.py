@@ -12,7 +12,7 @@ import hashlib
 import os
 import stat
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -33,7 +33,7 @@ class LoadOptions:
 
     unit: str | None = None
     weld_mm: float = 1e-4
-    limits: ReadLimits = ReadLimits()
+    limits: ReadLimits = field(default_factory=ReadLimits)
 
 
 class ReaderCrashed(Exception):
@@ -75,14 +75,17 @@ def _bytes_of(path: Path, limits: ReadLimits) -> bytes:
     try:
         status = os.stat(path)
         if stat.S_ISDIR(status.st_mode):
-            raise UnreadableFile("is a folder, not a file.", "Name the files in it, or the folder "
-                                 "on the command line.")
+            raise UnreadableFile(
+                "is a folder, not a file.",
+                "Name the files in it, or the folder on the command line.",
+            )
         if not stat.S_ISREG(status.st_mode):
             raise UnreadableFile("is a device or a pipe, not a file.", "Copy it to a file first.")
         if status.st_size > limits.file_bytes:
             raise UnreadableFile(
                 f"is {status.st_size} bytes long; the setting read.file_bytes allows "
-                f"{limits.file_bytes}.", "Raise the setting, or split the file."
+                f"{limits.file_bytes}.",
+                "Raise the setting, or split the file.",
             )
         return path.read_bytes()
     except OSError as error:
@@ -146,8 +149,11 @@ def _build(source: Source, reading: Reading, options: LoadOptions) -> None:
         source.parts.append(build_part(part, name, source, factor, options.weld_mm))
     if not reading.parts and not any(fault.fatal for fault in source.faults):
         source.faults.append(
-            Fault("holds no facet.", "Export the part again and check that something was selected.",
-                  fatal=True)
+            Fault(
+                "holds no facet.",
+                "Export the part again and check that something was selected.",
+                fatal=True,
+            )
         )
 
 

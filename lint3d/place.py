@@ -10,7 +10,12 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from lint3d.model import Body, Part, Region, Source
+
+    Rows = Sequence[int] | NDArray[Any]
+    Point = Sequence[float] | NDArray[Any]
 
 
 @dataclass(eq=False)
@@ -35,8 +40,8 @@ class Place:
     lower: float | None = None
     upper: float | None = None
     is_lower_bound: bool = False
-    position: Sequence[float] | None = None
-    faces: Sequence[int] = ()
+    position: Point | None = None
+    faces: Rows = ()
     of: Body | Part | Source | None = None
     other: Body | None = None
     extent_mm: float | None = None
@@ -73,9 +78,9 @@ class LeftOut:
     """A region that could not be measured, with the reason: it is reported *open*."""
 
     reason: str
-    faces: Sequence[int] = ()
+    faces: Rows = ()
     of: Body | Part | Source | None = None
-    position: Sequence[float] | None = None
+    position: Point | None = None
 
 
 class Places(Sequence[Place]):
@@ -103,7 +108,7 @@ class Note:
     """Something worth knowing that is no finding: a rule yields it and it is *informational*."""
 
     message: str
-    faces: Sequence[int] = ()
+    faces: Rows = ()
     of: Body | Part | Source | None = None
-    position: Sequence[float] | None = None
+    position: Point | None = None
     properties: dict[str, Any] = field(default_factory=dict)

@@ -105,7 +105,8 @@ def all_rules(registry: Registry, sheet: Sheet) -> dict[str, AnyRule]:
             if measure is None and not incomplete:
                 raise ConfigurationError(
                     f"{entry.where}: there is no measure '{entry.measure}'"
-                    f"{nearest(entry.measure, registry.measures)}. `lint3d list measures` shows all."
+                    f"{nearest(entry.measure, registry.measures)}. "
+                    "`lint3d list measures` shows all."
                 )
             if measure is not None:
                 rules[entry.rule] = SheetRule(entry, measure)
@@ -124,7 +125,7 @@ def check_registered(registry: Registry, sheets: Mapping[str, Sheet]) -> None:
             plugin = registry.owner_of("rule", rule)
             raise PluginError(
                 f"the plugin '{plugin}' brings the rule '{rule}', but no sheet says what it "
-                f"requires. Add [rules.\"{rule}\"] to a sheet and name it with --process."
+                f'requires. Add [rules."{rule}"] to a sheet and name it with --process.'
             )
 
 
@@ -191,7 +192,8 @@ def make_plan(
     interests = {
         key: interest_of(registry.measures[key].unit, _users(graph, key, requirements))
         for key in graph
-        if key in registry.measures and any(n.name == "interest" for n in registry.measures[key].needs)
+        if key in registry.measures
+        and any(n.name == "interest" for n in registry.measures[key].needs)
     }
     return Plan(steps, requirements, graph, interests, scopes)
 
@@ -216,9 +218,7 @@ def _check_units(
             )
 
 
-def _scope(
-    item: Measure | AnyRule, scopes: Mapping[str, Scope], registry: Registry
-) -> Scope:
+def _scope(item: Measure | AnyRule, scopes: Mapping[str, Scope], registry: Registry) -> Scope:
     """The widest scope of what is asked for."""
     asked = [
         scope
@@ -271,16 +271,17 @@ def _check_annotations(
             fits, wanted = need.annotation == returns, _shown(returns)
         if not fits:
             raise PluginError(
-                f"{_named(registry, item)} takes '{need.name}' as {_shown(need.annotation)}, but it "
-                f"arrives as {wanted} (measure of the plugin "
+                f"{_named(registry, item)} takes '{need.name}' as {_shown(need.annotation)}, but "
+                f"it arrives as {wanted} (measure of the plugin "
                 f"'{registry.owner_of('measure', need.name)}'). Correct the annotation."
             )
 
 
 def _shown(annotation: Any) -> str:
-    return getattr(annotation, "__name__", None) if isinstance(annotation, type) and not (
-        typing.get_args(annotation)
-    ) else str(annotation).replace("typing.", "")  # type: ignore[return-value]
+    """An annotation as people write it."""
+    if isinstance(annotation, type) and not typing.get_args(annotation):
+        return annotation.__name__
+    return str(annotation).replace("typing.", "")
 
 
 def _named(registry: Registry, item: Measure | AnyRule) -> str:

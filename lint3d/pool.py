@@ -7,6 +7,7 @@ A file that ends a worker while it is read is reported as unreadable.
 
 from __future__ import annotations
 
+import contextlib
 import pickle
 import queue
 import signal
@@ -159,10 +160,15 @@ class Pool:
         job, losses = self.jobs[worker.index], self.losses[worker.index]
         at = "while it was read" if step == READING else f"at '{step}'"
         on = f", body {body}" if body else ""
-        losses.append(Notification(
-            f"{uri} was lost {at}{on}: {what}. The rest was inspected without it.",
-            "error", "worker", uri, step if "/" in step else None,
-        ))
+        losses.append(
+            Notification(
+                f"{uri} was lost {at}{on}: {what}. The rest was inspected without it.",
+                "error",
+                "worker",
+                uri,
+                step if "/" in step else None,
+            )
+        )
         if step == READING or len(losses) >= MOST_LOSSES:
             job = replace(job, unreadable={**job.unreadable, uri: what})
         else:
@@ -186,7 +192,5 @@ def _stop(worker: _Worker) -> None:
     worker.process.wait()
     for pipe in (worker.process.stdin, worker.process.stdout):
         if pipe:
-            try:
+            with contextlib.suppress(OSError):
                 pipe.close()
-            except OSError:
-                pass

@@ -20,9 +20,7 @@ if TYPE_CHECKING:
     from lint3d.model import Ints
 
 
-def merge_touching(
-    places: Sequence[Place], faces: Ints, requirement: Requirement
-) -> list[Place]:
+def merge_touching(places: Sequence[Place], faces: Ints, requirement: Requirement) -> list[Place]:
     """Merge the places whose faces touch.
 
     Parameters

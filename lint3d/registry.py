@@ -149,7 +149,9 @@ def _load(plugin: Found, registry: Registry) -> None:
     summary = (inspect.getdoc(module) or "").split("\n", 1)[0]
     registry.plugins[plugin.name] = PluginFacts(plugin.name, plugin.version, summary)
     _collect(registry, plugin.name, "reader", lambda reader: str(reader.name), registry.readers)
-    _collect(registry, plugin.name, "measure", lambda one: str(one.name), registry.measures, Measure)
+    _collect(
+        registry, plugin.name, "measure", lambda one: str(one.name), registry.measures, Measure
+    )
     _collect(registry, plugin.name, "rule", lambda one: str(one.id), registry.rules, Rule)
     _collect(registry, plugin.name, "sheet", lambda path: Path(path).stem, registry.sheets)
     _collect(registry, plugin.name, "writer", lambda writer: str(writer.name), registry.writers)

@@ -41,7 +41,8 @@ class Requirement:
     def limit(self) -> float | tuple[float, float]:
         """A number, or (low, high) for "within", 0.0 for "none" and "inform"."""
         if self.kind == "within":
-            assert self.low is not None and self.high is not None
+            assert self.low is not None
+            assert self.high is not None
             return (self.low, self.high)
         return next((end for end in (self.low, self.high) if end is not None), 0.0)
 
@@ -56,7 +57,8 @@ class Requirement:
             return self.kind
         around = f" ± {number(self.uncertainty)}" if self.uncertainty else ""
         if self.kind == "within":
-            assert self.low is not None and self.high is not None
+            assert self.low is not None
+            assert self.high is not None
             return f"{number(self.low)} to {number(self.high)}{around}{shown(self.unit)}"
         limit = self.low if self.kind == "at least" else self.high
         assert limit is not None
@@ -68,7 +70,7 @@ def decide(lower: float, upper: float | None, requirement: Requirement) -> Verdi
 
     Parameters
     ----------
-    lower, upper : the interval of the measured value, in the requirement's unit; None = no upper end
+    lower, upper : the interval of the measured value, in the requirement's unit; None = no end
     requirement : what the sheet asks
 
     Returns
@@ -109,7 +111,8 @@ def tightness(value: float, requirement: Requirement) -> float:
     if requirement.kind == "at least":
         return value
     if requirement.kind == "within":
-        assert requirement.low is not None and requirement.high is not None
+        assert requirement.low is not None
+        assert requirement.high is not None
         return min(value - requirement.low, requirement.high - value)
     return -value
 

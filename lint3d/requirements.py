@@ -89,8 +89,11 @@ class Requirements:
             else:
                 requirements[rule] = requirement
         overrides = []
-        limits = [("--limit" if text in config.limits else one.match, text)
-                  for one in holding for text in one.limits]
+        limits = [
+            ("--limit" if text in config.limits else one.match, text)
+            for one in holding
+            for text in one.limits
+        ]
         for origin, text in [*limits, *(("--limit", text) for text in config.limits)]:
             rule = _limited_rule(text)
             if rule in off:

@@ -23,8 +23,17 @@ from lint3d.units import LIMIT_UNITS
 NO_SOURCE = "not stated"
 _TABLES = ("sheet", "liquid", "support", "rules")
 _KIND_KEYS = ("at_least", "at_most", "none", "inform", "off")
-_ENTRY_KEYS = (*_KIND_KEYS, "unit", "source", "uncertainty", "level", "measure", "title", "remedy",
-               "reason")
+_ENTRY_KEYS = (
+    *_KIND_KEYS,
+    "unit",
+    "source",
+    "uncertainty",
+    "level",
+    "measure",
+    "title",
+    "remedy",
+    "reason",
+)
 _QUANTITY_KEYS = ("value", "unit", "source", "at")
 
 
@@ -83,7 +92,9 @@ class Sheet:
         return hashlib.sha256(text.encode()).hexdigest()
 
 
-def read_sheet(name_or_path: str, registered: Mapping[str, Path], base: Path | None = None) -> Sheet:
+def read_sheet(
+    name_or_path: str, registered: Mapping[str, Path], base: Path | None = None
+) -> Sheet:
     """Read a sheet and what it extends.
 
     Parameters
@@ -99,7 +110,9 @@ def read_sheet(name_or_path: str, registered: Mapping[str, Path], base: Path | N
     return _read(name_or_path, registered, base or Path(), ())
 
 
-def _read(name: str, registered: Mapping[str, Path], base: Path, children: tuple[Path, ...]) -> Sheet:
+def _read(
+    name: str, registered: Mapping[str, Path], base: Path, children: tuple[Path, ...]
+) -> Sheet:
     path = _find(name, registered, base)
     if path.resolve() in children:
         loop = " -> ".join(p.stem for p in (*children, path))
@@ -183,7 +196,9 @@ def _entry(file: TomlFile, rule: str, table: Any, parent: Entry | None) -> Entry
     """One `[rules."id"]` table: a kind that it states replaces the parent's, the rest is kept."""
     path = ("rules", rule)
     file.check_keys(table, _ENTRY_KEYS, *path)
-    text = {key: file.take(table, key, str, *path) for key in ("measure", "title", "remedy", "reason")}
+    text = {
+        key: file.take(table, key, str, *path) for key in ("measure", "title", "remedy", "reason")
+    }
     if parent:
         text = {key: value or getattr(parent, key) for key, value in text.items()}
     return Entry(
@@ -213,7 +228,8 @@ def _requirement(
     if not stated and parent is None:
         raise file.error(
             "says nothing to require; give at_least, at_most, none = true, inform = true "
-            "or off = true.", *path
+            "or off = true.",
+            *path,
         )
     unit = file.take(table, "unit", str, *path) or (parent.unit if parent else None)
     if unit is None:
@@ -230,14 +246,20 @@ def _requirement(
     if not stated:
         assert parent is not None
         return replace(
-            parent, unit=unit, level=level, source=source or parent.source,
+            parent,
+            unit=unit,
+            level=level,
+            source=source or parent.source,
             uncertainty=parent.uncertainty if band is None else _finite(file, band, path),
         )
     kind: Kind = "none" if flags["none"] else "inform" if flags["inform"] else _kind(low, high)
     if low is not None and high is not None and low > high:
         raise file.error("at_least is larger than at_most.", *path, "at_least")
     return Requirement(
-        kind=kind, unit=unit, source=source or NO_SOURCE, level=level,
+        kind=kind,
+        unit=unit,
+        source=source or NO_SOURCE,
+        level=level,
         low=None if low is None else _finite(file, low, path),
         high=None if high is None else _finite(file, high, path),
         uncertainty=0.0 if band is None else _finite(file, band, path),

@@ -16,12 +16,14 @@ from typing import Any
 from lint3d.errors import ConfigurationError
 
 _HEADER = re.compile(r"\s*\[\[?\s*(?P<path>[^\]]+?)\s*\]\]?\s*(#.*)?$")
-_KEY = re.compile(r"\s*(?P<path>(?:[A-Za-z0-9_-]+|\"[^\"]*\"|'[^']*')(?:\s*\.\s*(?:[A-Za-z0-9_-]+|\"[^\"]*\"|'[^']*'))*)\s*=")
+_KEY = re.compile(
+    r"\s*(?P<path>(?:[A-Za-z0-9_-]+|\"[^\"]*\"|'[^']*')(?:\s*\.\s*(?:[A-Za-z0-9_-]+|\"[^\"]*\"|'[^']*'))*)\s*="
+)
 _PIECE = re.compile(r"\"([^\"]*)\"|'([^']*)'|([A-Za-z0-9_-]+)")
 
 
 def nearest(word: str, known: Collection[str]) -> str:
-    """"; did you mean 'x'?" or an empty string."""
+    """ "; did you mean 'x'?" or an empty string."""
     found = difflib.get_close_matches(word, sorted(known), n=1, cutoff=0.6)
     return f"; did you mean '{found[0]}'?" if found else ""
 
@@ -94,14 +96,22 @@ class TomlFile:
                 hint = nearest(key, known) or f"; known keys: {', '.join(sorted(known))}"
                 raise self.error(f"'{key}' is not a key of {where}{hint}", *path, key)
 
-    def take(self, table: dict[str, Any], key: str, kind: type | tuple[type, ...], *path: str) -> Any:
+    def take(
+        self, table: dict[str, Any], key: str, kind: type | tuple[type, ...], *path: str
+    ) -> Any:
         """The value of a key, None if it is not there; refused if it is of another type."""
         value = table.get(key)
         wrong_bool = isinstance(value, bool) and kind not in (bool, (bool,))
         if value is not None and (not isinstance(value, kind) or wrong_bool):
             kinds = kind if isinstance(kind, tuple) else (kind,)
-            names = {"str": "text", "bool": "true or false", "int": "a number", "float": "a number",
-                     "dict": "a table", "list": "a list"}
+            names = {
+                "str": "text",
+                "bool": "true or false",
+                "int": "a number",
+                "float": "a number",
+                "dict": "a table",
+                "list": "a list",
+            }
             wanted = " or ".join(dict.fromkeys(names[k.__name__] for k in kinds))
             raise self.error(f"'{key}' must be {wanted}, not {value!r}.", *path, key)
         return value

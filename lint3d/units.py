@@ -93,7 +93,9 @@ def unit_factor(written: str, unit: str) -> float:
     code, factor = LIMIT_UNITS.get(written, (None, 1.0))
     if code is None:
         known = ", ".join(LIMIT_UNITS)
-        raise ConfigurationError(f"'{written}' is no unit that a limit can have; use one of {known}.")
+        raise ConfigurationError(
+            f"'{written}' is no unit that a limit can have; use one of {known}."
+        )
     if code != unit:
         raise ConfigurationError(f"'{written}' does not measure what is given in '{unit}'.")
     return factor

@@ -1,0 +1,294 @@
+"""Solid: is the body a sound solid, closed, turned the right way and free of itself?
+
+Counts are exact. Faults that touch are one place with their number. Everything that concerns how
+faces join is read from the faces as the file turns them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from lint3d import (
+    Body,
+    LeftOut,
+    Measure,
+    Note,
+    Place,
+    Places,
+    Rule,
+    hookimpl,
+    measure,
+    rule,
+)
+from lint3d.geometry.chord import chord_deviation
+from lint3d.geometry.components import connected_groups
+from lint3d.geometry.facets import degenerate_faces, duplicate_faces
+from lint3d.geometry.intersect import self_intersections
+from lint3d.geometry.orientation import orient
+from lint3d.geometry.shells import facet_areas
+from lint3d.geometry.topology import (
+    Faults,
+    crowded_edges,
+    nonmanifold_vertices,
+    open_edges,
+    same_way_edges,
+)
+
+Ints = np.ndarray[tuple[int, ...], np.dtype[np.int64]]
+
+#: More intersecting pairs than this are not counted on. A surface that crosses itself this often is
+#: no solid whatever the number.
+MOST_PAIRS = 1_000_000
+
+
+@dataclass(frozen=True, eq=False)
+class Joints:
+    """How the faces of a body join: places for each way in which they may be at fault."""
+
+    open: Places
+    crowded: Places
+    pinched: Places
+    flipped: Places
+
+
+@measure(unit="1")
+def joints(body: Body) -> Joints:
+    """Where do the faces of the body not join as in a solid?"""
+    table, faces = body.edges, body.faces_as_given
+    return Joints(
+        open=_regions(body, open_edges(table)),
+        crowded=_regions(body, crowded_edges(table)),
+        pinched=_regions(body, nonmanifold_vertices(table, faces)),
+        flipped=_flipped(body),
+    )
+
+
+@measure(unit="1")
+def crossings(body: Body) -> Places:
+    """Which faces of the body run through each other?"""
+    pairs = self_intersections(body.vertices, body.faces, most=MOST_PAIRS)
+    face, fault = pairs.ravel(), np.repeat(np.arange(len(pairs)), 2)
+    places = _regions(body, Faults(body.faces[pairs[:, 0]], face, fault))
+    if len(pairs) >= MOST_PAIRS:
+        return Places(
+            places,
+            [LeftOut(f"More than {MOST_PAIRS} pairs of faces cross; only so many were counted.")],
+        )
+    return places
+
+
+@rule("solid/open-edge", measures="1")
+def open_edge(body: Body, joints: Joints) -> Iterator[Place | Note]:
+    """The surface has a hole: edges that only one face uses.
+
+    A solid has no rim. The machine must guess what is inside, and often leaves out the body or
+    fills what should be hollow.
+
+    Remedy: close the hole in the design, or stitch the surfaces before export.
+    """
+    yield from joints.open
+    part = body.part
+    if part.stitched and body is part.bodies[0]:
+        yield Note(
+            f"{part.stitched} vertices on open edges of '{part.name}' were welded to a neighbour "
+            f"within {part.weld_tolerance_mm:g} mm.",
+            properties={"welded": part.stitched, "weld_tolerance_mm": part.weld_tolerance_mm},
+        )
+
+
+@rule("solid/non-manifold-edge", measures="1")
+def non_manifold_edge(joints: Joints) -> Iterator[Place]:
+    """Edges where more than two faces meet.
+
+    Two solids that touch along an edge, or a wall without thickness: which side is material is not
+    defined there.
+
+    Remedy: let the solids overlap or part them, and give every wall a thickness.
+    """
+    yield from joints.crowded
+
+
+@rule("solid/non-manifold-vertex", measures="1")
+def non_manifold_vertex(joints: Joints) -> Iterator[Place]:
+    """Points where surfaces only touch.
+
+    Material that hangs together in a single point has no strength there and will break apart.
+
+    Remedy: let the solids overlap, or part them.
+    """
+    yield from joints.pinched
+
+
+@rule("solid/flipped-face", measures="1")
+def flipped_face(joints: Joints) -> Iterator[Place]:
+    """Faces turned against their neighbours.
+
+    Inside and outside change over from one face to the next; some machines leave a hole there.
+
+    Remedy: make the face normals agree, and export again.
+    """
+    yield from joints.flipped
+
+
+@rule("solid/inside-out", measures="1")
+def inside_out(body: Body) -> Iterator[Place | LeftOut]:
+    """A whole shell is turned inside out.
+
+    An outer shell that looks inward, or a cavity that looks outward, means the opposite of what was
+    drawn: material becomes air.
+
+    Remedy: reverse the normals of the shell.
+    """
+    for shell in body.shells:
+        rows = np.searchsorted(body.face_in_part, shell.faces)
+        if not shell.closed:
+            yield LeftOut("An open shell has no inside; solid/open-edge tells more.", faces=rows)
+        elif shell.volume != 0 and (shell.volume < 0) != (shell.depth % 2 == 1):
+            what = "A cavity looks outward" if shell.depth % 2 else "The outer shell looks inward"
+            yield Place(
+                1,
+                faces=rows,
+                remark=f"{what} (its volume reads {shell.volume:.6g} mm³).",
+                properties={"volume_mm3": shell.volume},
+            )
+
+
+@rule("solid/self-intersection", measures="1")
+def self_intersection(crossings: Places) -> Iterator[Place]:
+    """The surface runs through itself.
+
+    What lies in the overlap is counted twice or not at all, depending on the machine.
+
+    Remedy: unite the overlapping shapes in the design and export again.
+    """
+    yield from crossings
+
+
+@rule("solid/degenerate-face", measures="1")
+def degenerate_face(body: Body) -> Iterator[Place]:
+    """Faces without area.
+
+    Their height is zero at the resolution of the file's own numbers. They do no harm by themselves,
+    but tools that mend or cut the mesh stumble over them.
+
+    Remedy: export with another tolerance, or merge the vertices in question.
+    """
+    rows = np.flatnonzero(degenerate_faces(body.vertices, body.faces))
+    yield from _regions(body, Faults(body.faces[rows], rows, np.arange(len(rows))))
+
+
+@rule("solid/duplicate-face", measures="1")
+def duplicate_face(body: Body) -> Iterator[Place]:
+    """The same face is there more than once.
+
+    Often a whole body was exported twice in the same place.
+
+    Remedy: delete the copies.
+    """
+    yield from _regions(body, duplicate_faces(body.faces_as_given))
+
+
+@rule("solid/stray-shell", measures="mm3")
+def stray_shell(body: Body) -> Iterator[Place | LeftOut]:
+    """A crumb: a separate shell too small to be meant.
+
+    It is lost in cleaning or gets where it does harm.
+
+    Remedy: delete it, or join it to the part it belongs to.
+    """
+    step = float(np.spacing(np.float32(np.abs(body.vertices).max(initial=0.0))))
+    for shell in body.shells:
+        if shell.depth % 2:
+            continue
+        rows = np.searchsorted(body.face_in_part, shell.faces)
+        faces = body.faces[rows]
+        if shell.closed:
+            area = float(facet_areas(body.vertices, faces).sum())
+            yield Place.measured(abs(shell.volume), area * step, faces=rows)
+            continue
+        corners = body.vertices[faces]
+        box = corners.max(axis=(0, 1)) - corners.min(axis=(0, 1))
+        if np.prod(box) == 0 or len(rows) == 1:
+            yield Place(0.0, faces=rows, remark="A loose sheet of faces that encloses nothing.")
+        else:
+            yield LeftOut("An open shell has no volume; solid/open-edge tells more.", faces=rows)
+
+
+@rule("solid/coarse-facets", measures="mm")
+def coarse_facets(body: Body) -> Iterator[Place]:
+    """The facets are coarse: flats will show where the design is round.
+
+    The value is the distance by which the smooth shape may differ from its facets, worked out from
+    their width and the angle between them: (w/2)·tan(θ/4), exact for a regular polygon.
+
+    Remedy: export with a finer chord tolerance.
+    """
+    found = chord_deviation(body.vertices, body.faces)
+    yield from found
+
+
+def _flipped(body: Body) -> Places:
+    """Faces to turn over, and surfaces that have only one side."""
+    found = orient(body.edges)
+    rows = np.flatnonzero(found.is_flipped)
+    faces = body.faces_as_given
+    places = list(_regions(body, Faults(faces[rows], rows, np.arange(len(rows)))))
+    if found.is_one_sided.any():
+        edges = same_way_edges(body.edges)
+        keep = found.is_one_sided[edges.face]
+        kept = np.unique(edges.fault[keep])
+        one_sided = Faults(
+            edges.place[kept], edges.face[keep], np.searchsorted(kept, edges.fault[keep])
+        )
+        for place in _regions(body, one_sided):
+            place.remark = "The surface has only one side (as a Möbius strip has)."
+            places.append(place)
+    return Places(places)
+
+
+def _regions(body: Body, faults: Faults) -> Places:
+    """One place for each group of faults whose faces touch, with their number."""
+    if len(faults) == 0:
+        return Places()
+    vertex = np.unique(body.faces[faults.face], return_inverse=True)[1].reshape(-1, 3)
+    vertex = vertex + len(faults)
+    region = connected_groups(int(vertex.max()) + 1, np.repeat(faults.fault, 3), vertex.ravel())[
+        : len(faults)
+    ]
+    order = np.argsort(region, kind="stable")
+    starts = np.flatnonzero(np.diff(region[order], prepend=-1))
+    of_face = region[faults.fault]
+    face_order = np.argsort(of_face, kind="stable")
+    by_region = np.split(faults.face[face_order], np.flatnonzero(np.diff(of_face[face_order])) + 1)
+    return Places(
+        Place(
+            len(rows),
+            faces=np.unique(one),
+            position=body.vertices[faults.place[rows[0]]].mean(axis=0),
+        )
+        for rows, one in zip(np.split(order, starts[1:]), by_region, strict=True)
+    )
+
+
+@hookimpl
+def lint3d_measures() -> list[Measure]:
+    return [joints, crossings]
+
+
+@hookimpl
+def lint3d_rules() -> list[Rule]:
+    return [
+        open_edge,
+        non_manifold_edge,
+        non_manifold_vertex,
+        flipped_face,
+        inside_out,
+        self_intersection,
+        degenerate_face,
+        duplicate_face,
+        stray_shell,
+        coarse_facets,
+    ]
