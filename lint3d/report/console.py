@@ -32,7 +32,7 @@ _QUIET = frozenset({"fail", "open"})
 _USUAL = _QUIET | {"review", "informational"}
 _TABLE = (
     Column("verdict", 7, 7),
-    Column("characteristic", 18, 8, 2),
+    Column("characteristic", 18, 7, 2),
     Column("required", 15, 7, 3),
     Column("measured", 16, 7, 1),
     Column("where x, y, z (mm)", 17, 7, 0),
@@ -99,7 +99,7 @@ class _Table:
         if uri in self._artifacts:
             out.say(_facts(self._artifacts[uri]))
         shown = self._shown(found)
-        if shown:
+        if any(result.kind != "informational" for result in shown):
             heading = [column.heading for column in _TABLE]
             out.add(self._layout.row(heading, lambda _, text: out.paint(text, "quiet")))
         for subject, results in _grouped(shown, _subject):

