@@ -199,10 +199,9 @@ def _collected(prepared: Prepared, jobs: list[Job], outcomes: list[JobOutcome]) 
     return Inspection(
         results=sorted((r for one in outcomes for r in one.results), key=Result.sort_key),
         artifacts=[artifact for one in outcomes for artifact in one.artifacts],
-        notifications=[
-            *prepared.registry.problems,
-            *(n for o in outcomes for n in o.notifications),
-        ],
+        notifications=_once(
+            [*prepared.registry.problems, *(n for one in outcomes for n in one.notifications)]
+        ),
         rules=_rule_facts(prepared, jobs),
         plugins=_plugin_facts(prepared, jobs),
         sheet=_sheet_facts(prepared, general),
@@ -211,6 +210,11 @@ def _collected(prepared: Prepared, jobs: list[Job], outcomes: list[JobOutcome]) 
         settings=_settings(prepared),
         kept={key: value for one in outcomes for key, value in one.kept.items()},
     )
+
+
+def _once(notifications: list[Notification]) -> list[Notification]:
+    """Each notification a single time, in order."""
+    return list(dict.fromkeys(notifications))
 
 
 def _file_overrides(general: Required, job: Job) -> list[Override]:

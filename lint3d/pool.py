@@ -16,11 +16,13 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import Any
 
+import psutil
+
 from lint3d.engine import Progress
-from lint3d.inspection import Notification
+from lint3d.inspection import Artifact, Notification
 from lint3d.jobs import READING, Job, JobOutcome
 from lint3d.worker import Setup
 
@@ -44,8 +46,8 @@ class _Worker:
     """Which job it is at"""
     step: tuple[str, str, str] = ("", READING, "")
     deadline: float = 0.0
-    late: bool = False
-    waiting: bool = field(default=False)
+    excess: str = ""
+    """Why it was ended from here"""
 
     def send(self, message: Any) -> None:
         assert self.process.stdin is not None
@@ -90,7 +92,7 @@ class Pool:
         for _ in range(min(self.count, len(jobs))):
             self._next(self._start())
         while len(self.outcomes) < len(jobs):
-            self._stop_late_ones()
+            self._stop_excess()
             try:
                 worker, message = self.answers.get(timeout=0.2)
             except queue.Empty:
@@ -132,6 +134,8 @@ class Pool:
             self.outcomes[worker.index] = outcome
             done(worker.index)
             self._next(worker)
+        elif kind == "unfit":
+            worker.excess = rest[0]
         elif kind == "failed":
             self._lose(worker, rest[0])
             self._next(worker)
@@ -144,8 +148,8 @@ class Pool:
                 self._next(self._start())
 
     def _how_it_ended(self, worker: _Worker) -> str:
-        if worker.late:
-            return f"it took longer than {self.seconds:g} s (setting bounds.seconds)"
+        if worker.excess:
+            return worker.excess
         code = worker.process.wait()
         if code < 0:
             try:
@@ -169,21 +173,56 @@ class Pool:
                 step if "/" in step else None,
             )
         )
+        if len(losses) > MOST_LOSSES + len(job.uris):
+            self._give_up(worker.index)
+            return
         if step == READING or len(losses) >= MOST_LOSSES:
             job = replace(job, unreadable={**job.unreadable, uri: what})
         else:
             job = replace(job, lost={**job.lost, step: what})
         self.jobs[worker.index] = job
         self.waiting.insert(0, worker.index)
-        if len(losses) > 2 * MOST_LOSSES + len(job.uris):
-            raise RuntimeError(f"workers keep ending on {uri}: {what}")
 
-    def _stop_late_ones(self) -> None:
+    def _give_up(self, index: int) -> None:
+        """Even without what was lost, the job ends its worker: tell it and go on."""
+        job = self.jobs[index]
+        given_up = [
+            Notification(
+                f"{uri} was given up: {MOST_LOSSES} attempts ended. Nothing of it was inspected. "
+                "Check the settings bounds.memory_mb and bounds.seconds, then try again.",
+                "error",
+                "worker",
+                uri,
+            )
+            for uri in job.uris
+        ]
+        artifacts = [Artifact(uri) for uri in job.uris]
+        self.outcomes[index] = JobOutcome(
+            notifications=[*self.losses[index], *given_up], artifacts=artifacts
+        )
+
+    def _stop_excess(self) -> None:
+        """End workers that take too long, or too much memory where the system sets no bound."""
         now = time.monotonic()
         for worker in self.workers:
-            if now > worker.deadline and not worker.late:
-                worker.late = True
+            if worker.excess:
+                continue
+            if now > worker.deadline:
+                worker.excess = f"it took longer than {self.seconds:g} s (setting bounds.seconds)"
+            elif _resident_mb(worker.process.pid) > self.setup.memory_mb:
+                worker.excess = (
+                    f"it took more than {self.setup.memory_mb} MB (setting bounds.memory_mb)"
+                )
+            if worker.excess:
                 worker.process.kill()
+
+
+def _resident_mb(pid: int) -> float:
+    """Memory that a process holds now; 0 if it has ended."""
+    try:
+        return float(psutil.Process(pid).memory_info().rss) / 1e6
+    except psutil.Error:
+        return 0.0
 
 
 def _stop(worker: _Worker) -> None:

@@ -11,11 +11,12 @@ import os
 import pickle
 import sys
 from dataclasses import dataclass
+from importlib import import_module
 from typing import Any, BinaryIO
 
 from lint3d.registry import PluginSettings
 
-#: Answers: ("step", uri, step, body), ("done", JobOutcome), ("failed", text)
+#: Answers: ("step", uri, step, body), ("done", JobOutcome), ("failed", text), ("unfit", text)
 Message = tuple[Any, ...]
 
 
@@ -33,16 +34,27 @@ def main() -> None:
     os.dup2(2, 1)
     source = sys.stdin.buffer
     setup: Setup = pickle.load(source)
-    _bound_memory(setup.memory_mb)
-    from lint3d.registry import load_registry
-
-    registry = load_registry(setup.plugins)
+    try:
+        registry = _made_ready(setup)
+    except Exception as error:
+        _send(out, ("unfit", f"a worker cannot start ({type(error).__name__}: {error})"))
+        return
     while True:
         try:
             job = pickle.load(source)
         except EOFError:
             return
         _serve(job, registry, out)
+
+
+def _made_ready(setup: Setup) -> Any:
+    """Load everything first: a bound that is too small for lint3d itself would help nobody."""
+    import_module("lint3d.jobs")
+    from lint3d.registry import load_registry
+
+    registry = load_registry(setup.plugins)
+    _bound_memory(setup.memory_mb)
+    return registry
 
 
 def _serve(job: Any, registry: Any, out: BinaryIO) -> None:
