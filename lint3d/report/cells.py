@@ -29,7 +29,7 @@ def safe(text: str) -> str:
     >>> safe("lid\x1b[2J\u202e é")
     'lid\\x1b[2J\\u202e é'
     """
-    return "".join(map(_safe_character, text))
+    return text if text.isprintable() else "".join(map(_safe_character, text))
 
 
 def _safe_character(character: str) -> str:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from lint3d.report.cells import columns, safe, wrapped
 
-#: SGR parameters, ECMA-48 section 8.3.117.
+#: SGR parameters, ECMA-48 section 8.3.117 (from memory).
 _STYLES = {
     "fail": "1;31",
     "open": "1;35",

@@ -69,14 +69,16 @@ def figures(
     >>> figures(0.59997, 0.59996, 0.59998, "mm", asked), figures(0.59, 0.5, 0.599, "mm", asked)
     ('0.59997 ± 0.00001', '0.5 to 0.599')
     """
-    ways = list(_ways(measured, lower, upper, unit))
-    if requirement is None:
-        return ways[0].text
-    truth = decide(lower, upper, requirement)
-    for way in ways:
-        if decide(way.lower, way.upper, requirement) == truth:
-            return way.text
-    return ways[-1].text
+    ways = _ways(measured, lower, upper, unit)
+    way = next(ways)
+    if requirement is not None:
+        truth = decide(lower, upper, requirement)
+        while decide(way.lower, way.upper, requirement) != truth:
+            finer = next(ways, None)
+            if finer is None:
+                break
+            way = finer
+    return way.text
 
 
 def _ways(measured: float, lower: float, upper: float | None, unit: str) -> Iterator[Shown]:

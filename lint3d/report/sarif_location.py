@@ -17,7 +17,7 @@ from lint3d.report.plain import plain, writable
 #: What relative paths start from; named by custom of the format, without an address of its own.
 BASE = "SRCROOT"
 #: By format as readers name it, or by the suffix of an archive's member.
-#: model/stl, model/3mf: IANA media types; the others: 3MF Core 1.4, OPC (ISO/IEC 29500-2).
+#: model/stl, model/3mf: IANA media types; others: 3MF Core 1.4, ISO/IEC 29500-2. From memory.
 _MEDIA_TYPES = (
     ("stl", "model/stl"),
     ("3mf", "model/3mf"),

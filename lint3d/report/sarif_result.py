@@ -18,7 +18,8 @@ from lint3d.report.wording import full_text, position_text
 from lint3d.requirement import number
 from lint3d.units import shown
 
-#: `[text](target)` is a link and `{0}` a gap to fill in messages of the format (3.11.5, 3.11.6).
+#: `[text](target)` is a link and `{0}` a gap to fill in messages of the format (SARIF
+#: 2.1.0, 3.11.5 and 3.11.6, from memory).
 _LINK = re.compile(r"\[(?=[^\[\]]*\]\()")
 _GAP = re.compile(r"\{(\d+)\}")
 
