@@ -8,6 +8,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from lint3d.geometry.portions import chunks
 from lint3d.geometry.topology import Faults, has_repeated_vertex
 
 Floats = NDArray[np.float64]
@@ -16,8 +17,8 @@ Bools = NDArray[np.bool_]
 
 #: What single-precision rounding can do to a distance, in units of half a step (2^-24) of the
 #: largest coordinate. Rounding moves a point by at most sqrt(3) of them, so three points on a line
-#: can end up to 2 sqrt(3) = 3.5 off it; twice that covers a part that was written, moved and written
-#: again, and a little is left over.
+#: can end up to 2 sqrt(3) = 3.5 off it; twice that covers a part that was written, moved and
+#: written again, and a little is left over.
 STEPS_OF_ROUNDING = 8.0
 
 
@@ -65,8 +66,8 @@ def degenerate_faces(vertices: Floats, faces: Ints, resolution_mm: float | None 
     """Which faces have no area at the resolution of their coordinates?
 
     A face whose smallest height is within the resolution may be a line or lie either way round: a
-    turn of the part or a new export decides. The limit follows from the coordinates and not from the
-    face, so that the verdict is the same in any frame of the same size.
+    turn of the part or a new export decides. The limit follows from the coordinates and not from
+    the face, so that the verdict is the same in any frame of the same size.
 
     Parameters
     ----------
@@ -109,7 +110,8 @@ def _surplus_copies(faces: Ints) -> Ints:
     low, high = faces.min(axis=1), faces.max(axis=1)
     middle = faces.sum(axis=1) - low - high
     count = np.int64(high.max()) + 1
-    # Two vertices of a face fit in one number. Faces that share these two are few: compare the rest.
+    # Two vertices of a face fit in one number. Faces that share these two are few: compare the
+    # rest.
     pair = low * count + middle
     order = np.argsort(pair)
     again = pair[order][1:] == pair[order][:-1]
@@ -122,8 +124,3 @@ def _surplus_copies(faces: Ints) -> Ints:
     same = (pair[rows][1:] == pair[rows][:-1]) & (high[rows][1:] == high[rows][:-1])
     copies: Ints = np.sort(rows[1:][same])
     return copies
-
-
-def chunks(count: int, size: int = 1 << 17) -> list[slice]:
-    """Slices that keep temporary arrays small, in memory and in the processor's cache."""
-    return [slice(begin, begin + size) for begin in range(0, count, size)]

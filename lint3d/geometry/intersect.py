@@ -3,10 +3,10 @@
 What counts: two faces that cross, or that overlap in one plane, deeper than the resolution of the
 coordinates: folded neighbours with a common edge or vertex as well. What does not: faces that only
 touch (a vertex or an edge that lies on another face), faces without area, and two faces on the same
-three vertices (`facets.py` has both). So the pairs stay the same when the part is turned and written
-again. Candidates come from exact predicates (libigl), run in boxes of a few ten thousand faces so that
-time and memory grow with the number of faces. Lengths in mm.
-Guarded by tests/geometry/test_intersect.py and tests/outside/test_solid_references.py.
+three vertices (`facets.py` has both). So the pairs stay the same when the part is turned and
+written again. Candidates come from exact predicates (libigl), run in boxes of a few ten thousand
+faces so that time and memory grow with the number of faces. Lengths in mm. Guarded by
+tests/geometry/test_intersect.py and tests/outside/test_solid_references.py.
 """
 
 from __future__ import annotations
@@ -19,12 +19,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.facets import (
-    chunks,
     coordinate_resolution_mm,
     degenerate_faces,
     facet_normals,
 )
 from lint3d.geometry.penetration import in_common_plane, penetration_depth_mm
+from lint3d.geometry.portions import chunks
 from lint3d.geometry.topology import EdgeTable, consecutive_uses, edge_table, expand_runs
 
 Floats = NDArray[np.float64]
@@ -68,7 +68,8 @@ def self_intersections(
 
     Examples
     --------
-    >>> corners = np.array([[0, 0, 0], [4, 0, 0], [0, 4, 0], [1, 1, -1], [1, 1, 1], [5, 5, 0]], float)
+    >>> flat, upright = [[0, 0, 0], [4, 0, 0], [0, 4, 0]], [[1, 1, -1], [1, 1, 1], [5, 5, 0]]
+    >>> corners = np.array(flat + upright, float)
     >>> self_intersections(corners, np.array([[0, 1, 2], [3, 4, 5]])).tolist()
     [[0, 1]]
     """
@@ -224,8 +225,8 @@ def _deep(mesh: _Mesh, pairs: Ints) -> Ints:
 
 def _unique_pairs(pairs: Ints, count: int) -> Ints:
     """Each pair once, the lower face first, ascending."""
-    keys = np.unique(pairs.min(axis=1) * np.int64(count) + pairs.max(axis=1)) if len(pairs) else []
-    return np.stack(np.divmod(np.asarray(keys, np.int64), np.int64(max(count, 1))), axis=1)
+    keys = np.unique(pairs.min(axis=1) * np.int64(count) + pairs.max(axis=1))
+    return np.stack(np.divmod(keys, np.int64(max(count, 1))), axis=1)
 
 
 def _folded_neighbours(mesh: _Mesh, table: EdgeTable) -> Ints:

@@ -8,6 +8,7 @@ shells as well. Guarded by tests/geometry/test_nesting.py.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import igl
 import numpy as np
@@ -21,14 +22,16 @@ Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
 # Away from a closed surface the winding number is whole, or nearly so where it is approximated.
-# Between these two bounds a point lies on the surface (0.5 on a face, 0.125 at the corner of a box).
+# Between these two bounds a point lies on the surface (0.5 on a face, 0.125 at the corner of a
+# box).
 _SURELY_OUT = 0.1
 _SURELY_IN = 0.9
 # An open surface gives no whole numbers: more than half counts as in.
 _OPEN_IN = 0.5
 # Fewer faces cannot enclose a point.
 _FEWEST_FACES_OF_A_HOLDER = 4
-# Points of a shell that are tried: few to find who may hold it, more to be sure that none sticks out.
+# Points of a shell that are tried: few to find who may hold it, more to be sure that none sticks
+# out.
 _FEW_SAMPLES = 8
 _MANY_SAMPLES = 256
 # Points this near to the holder lie on it: a few steps of the coarsest usual coordinate (float32).
@@ -63,10 +66,10 @@ def nest_shells(
 ) -> tuple[Ints, Ints]:
     """Which shell directly holds which, however they are turned?
 
-    A shell is held by another if its points lie inside that one. If some do and some do not (the two
-    interpenetrate), it is held only if it is turned the other way and more of it is inside: a cavity
-    that breaks out. Two overlapping solids do not hold each other. Points on the holder's surface are
-    not counted, so a cavity that touches its wall is still held.
+    A shell is held by another if its points lie inside that one. If some do and some do not (the
+    two interpenetrate), it is held only if it is turned the other way and more of it is inside: a
+    cavity that breaks out. Two overlapping solids do not hold each other. Points on the holder's
+    surface are not counted, so a cavity that touches its wall is still held.
 
     Parameters
     ----------
@@ -88,7 +91,7 @@ def nest_shells(
     inner, outer = _candidate_pairs(shells)
     held = np.zeros(len(inner), bool)
     bounds = np.flatnonzero(np.diff(outer, prepend=-1, append=-1))
-    for begin, end in zip(bounds[:-1], bounds[1:], strict=True):
+    for begin, end in pairwise(bounds):
         held[begin:end] = _held_by(shells, int(outer[begin]), inner[begin:end])
     return _parents(inner[held], outer[held], shells)
 
@@ -113,7 +116,7 @@ def _sorted_shells(
 
 
 def _candidate_pairs(shells: _Shells) -> tuple[Ints, Ints]:
-    """Pairs (inner, outer), sorted by outer, whose boxes allow the one to be mostly in the other."""
+    """Pairs (inner, outer), sorted by outer, whose boxes let the one be mostly in the other."""
     empty = np.zeros(0, np.int64)
     count = len(shells.start) - 1
     size = shells.box[:, 1] - shells.box[:, 0]
@@ -139,7 +142,7 @@ def _points_in_boxes(points: Floats, boxes: Floats) -> tuple[Ints, Ints]:
         ]
         return np.concatenate(found), np.array([len(rows) for rows in found])
     tree = Index((np.arange(len(points)), points, points), properties=Property(dimension=3))
-    hits, hit_count = tree.intersection_v(
+    hits, hit_count = tree.intersection_v(  # type: ignore[no-untyped-call]
         np.ascontiguousarray(boxes[:, 0]), np.ascontiguousarray(boxes[:, 1])
     )
     hits, hit_count = hits.astype(np.int64), hit_count.astype(np.int64)

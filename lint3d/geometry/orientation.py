@@ -27,7 +27,7 @@ class Orientation:
     is_flipped: Bools
     """(m,) faces that disagree with the larger part of their surface."""
     is_one_sided: Bools
-    """(m,) faces of a surface that has no two sides (a Moebius strip): none of it is called flipped."""
+    """(m,) faces of a surface with one side only (a Moebius strip): none of them is flipped."""
 
 
 def orient(table: EdgeTable, volume: Floats | None = None) -> Orientation:
@@ -65,8 +65,8 @@ def _two_colour(count: int, one: Ints, two: Ints) -> tuple[Bools, Ints, Bools]:
     """Give patches that disagree different sides.
 
     Each patch stands twice in a graph, once as it is and once turned over; a disagreement joins the
-    one copy of a patch with the other copy of its neighbour. If both copies of a patch end up in one
-    group, its surface is one-sided.
+    one copy of a patch with the other copy of its neighbour. If both copies of a patch end up in
+    one group, its surface is one-sided.
     """
     double = connected_groups(
         2 * count, np.concatenate([one, one + count]), np.concatenate([two + count, two])

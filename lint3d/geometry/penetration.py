@@ -1,8 +1,8 @@
 """How deep do two triangles run into each other?
 
-The distance by which one of two convex sets must be moved to separate them is the smallest overlap of
-their shadows on a few axes (separating axis theorem). Lengths in mm.
-Guarded by tests/geometry/test_penetration.py.
+The distance by which one of two convex sets must be moved to separate them is the smallest overlap
+of their shadows on a few axes (separating axis theorem). Lengths in mm. Guarded by
+tests/geometry/test_penetration.py.
 """
 
 from __future__ import annotations
@@ -86,7 +86,7 @@ def _unit(vectors: Floats) -> Floats:
 
 
 def _overlap(axis: Floats, one: Floats, two: Floats) -> Floats:
-    """(k,) overlap of the shadows of two triangles on unit axes; infinite where there is no axis."""
+    """(k,) overlap of two triangles' shadows on unit axes; infinite where there is no axis."""
     shadow_one = np.einsum("kij,kj->ki", one, axis)
     shadow_two = np.einsum("kij,kj->ki", two, axis)
     overlap = np.minimum(

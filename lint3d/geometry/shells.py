@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.components import connected_groups
+from lint3d.geometry.portions import chunks
 from lint3d.geometry.topology import EdgeTable, face_links, has_repeated_vertex
 
 Floats = NDArray[np.float64]
@@ -95,7 +96,7 @@ def facet_volumes(vertices: Floats, faces: Ints, label: Ints) -> Floats:
         return np.zeros(0)
     centre = shell_boxes(vertices, faces, label).mean(axis=1)
     six_volume = np.empty(len(faces))
-    for rows in _chunks(len(faces)):
+    for rows in chunks(len(faces)):
         corner = vertices[faces[rows]] - centre[label[rows], None, :]
         a, b, c = corner[:, 0], corner[:, 1], corner[:, 2]
         six_volume[rows] = np.einsum("ij,ij->i", a, np.cross(b, c))
@@ -105,7 +106,7 @@ def facet_volumes(vertices: Floats, faces: Ints, label: Ints) -> Floats:
 def facet_areas(vertices: Floats, faces: Ints) -> Floats:
     """(m,) float64, mm2: area of each face."""
     area = np.empty(len(faces))
-    for rows in _chunks(len(faces)):
+    for rows in chunks(len(faces)):
         a, b, c = (vertices[faces[rows, corner]] for corner in range(3))
         area[rows] = np.linalg.norm(np.cross(b - a, c - a), axis=1) / 2
     return area
@@ -113,9 +114,5 @@ def facet_areas(vertices: Floats, faces: Ints) -> Floats:
 
 def sum_by_shell(values: Floats, label: Ints) -> Floats:
     """(s,) sum over the faces of each shell."""
-    return np.bincount(label, values, minlength=int(label.max()) + 1 if len(label) else 0)
-
-
-def _chunks(count: int, size: int = 1 << 17) -> list[slice]:
-    """Slices that keep temporary arrays small, in memory and in the processor's cache."""
-    return [slice(begin, begin + size) for begin in range(0, count, size)]
+    shells = int(label.max()) + 1 if len(label) else 0
+    return np.bincount(label, values, minlength=shells).astype(np.float64)

@@ -1,9 +1,9 @@
 """How do the faces of a mesh join: which edges, vertices and faces are not as in a sound solid?
 
-Everything follows from one table of edges (`edge_table`), built once by sorting. Only vertex numbers
-matter here, no coordinates. Faces that name a vertex twice enclose nothing: they have no edges in the
-table (`facets.py` reports them) and their neighbours are judged as if they were not there.
-Guarded by tests/geometry/test_topology.py and tests/outside/test_solid_references.py.
+Everything follows from one table of edges (`edge_table`), built once by sorting. Only vertex
+numbers matter here, no coordinates. Faces that name a vertex twice enclose nothing: they have no
+edges in the table (`facets.py` reports them) and their neighbours are judged as if they were not
+there. Guarded by tests/geometry/test_topology.py and tests/outside/test_solid_references.py.
 """
 
 from __future__ import annotations

@@ -1,8 +1,9 @@
 """Which corners are the same point?
 
-A file of loose triangles names every corner by its coordinates. `weld_exact` gives equal coordinates
-one vertex; `stitch_open_edges` closes cracks no wider than a tolerance and touches nothing else.
-Lengths in mm; points (n, 3), faces (m, 3) int64. Guarded by tests/geometry/test_weld.py.
+A file of loose triangles names every corner by its coordinates. `weld_exact` gives equal
+coordinates one vertex; `stitch_open_edges` closes cracks no wider than a tolerance and touches
+nothing else. Lengths in mm; points (n, 3), faces (m, 3) int64. Guarded by
+tests/geometry/test_weld.py.
 """
 
 from __future__ import annotations
@@ -246,8 +247,7 @@ def _fits_in_tolerance(points: Floats, group: Ints, tolerance_mm: float) -> NDAr
     _, first = np.unique(group, return_index=True)
     local = points - points[first][group]
     mean = np.stack([np.bincount(group, local[:, axis]) for axis in range(3)], axis=1)
-    mean /= size[:, None]
-    away = np.linalg.norm(local - mean[group], axis=1)
+    away = np.linalg.norm(local - (mean / size[:, None])[group], axis=1)
     farthest = np.zeros(len(size))
     np.maximum.at(farthest, group, away)
     return farthest <= tolerance_mm
