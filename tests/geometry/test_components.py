@@ -1,0 +1,30 @@
+"""Linked things form one group, numbered by lowest member."""
+
+import numpy as np
+from hypothesis import given
+from hypothesis import strategies as st
+from lint3d.geometry.components import connected_groups
+
+
+def test_groups_are_numbered_by_lowest_member():
+    groups = connected_groups(6, np.array([5, 4]), np.array([0, 2]))
+    assert groups.tolist() == [0, 1, 2, 3, 2, 0]
+
+
+def test_nothing_is_linked():
+    nothing = np.zeros(0, np.int64)
+    assert connected_groups(3, nothing, nothing).tolist() == [0, 1, 2]
+    assert connected_groups(0, nothing, nothing).tolist() == []
+
+
+@given(st.integers(0, 2**32 - 1))
+def test_agrees_with_a_plain_search(seed):
+    rng = np.random.default_rng(seed)
+    count = int(rng.integers(1, 30))
+    links = rng.integers(0, count, (int(rng.integers(0, 30)), 2))
+    lowest = np.arange(count)
+    for _ in range(count):
+        for one, two in links:
+            lowest[[one, two]] = min(lowest[one], lowest[two])
+    groups = connected_groups(count, links[:, 0], links[:, 1])
+    assert groups.tolist() == np.unique(lowest, return_inverse=True)[1].tolist()
