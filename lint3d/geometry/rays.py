@@ -1,0 +1,110 @@
+"""Which facet does a ray meet first?
+
+Lengths in mm. Facets are traced in float32 by Embree about the middle of the part; the exact
+distance to the facet that was met is worked out again in float64. A facet closer to a ray's
+origin than `RayScene.nearest_mm` is not seen. Tested by tests/geometry/test_spans_rays.py.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+RAYS_AT_ONCE = 500_000  # keeps the float32 copies small beside the mesh itself
+NEAREST_STEPS = 16  # float32 steps between an origin and the first facet that can be seen
+
+
+class RayScene:
+    """Facets made ready for rays.
+
+    Parameters
+    ----------
+    corners : (m, 3, 3) float64, mm
+
+    Attributes
+    ----------
+    nearest_mm : float, facets nearer than this to an origin are passed over
+    """
+
+    def __init__(self, corners: Floats) -> None:
+        from embreex.mesh_construction import TriangleMesh
+        from embreex.rtcore_scene import EmbreeScene
+
+        self.corners = corners
+        flat = corners.reshape(-1, 3)
+        low, high = (flat.min(0), flat.max(0)) if len(flat) else (np.zeros(3), np.zeros(3))
+        self.middle = (low + high) / 2
+        size = max(float((high - low).max()) / 2, 1e-30)
+        self.nearest_mm = NEAREST_STEPS * float(np.spacing(np.float32(size)))
+        self._scene = EmbreeScene(robust=True) if len(corners) else None
+        if self._scene is not None:
+            self._mesh = TriangleMesh(self._scene, (corners - self.middle).astype(np.float32))
+
+    def first_facet(self, origins: Floats, directions: Floats, reach: Floats | float) -> Ints:
+        """Row of the first facet met within `reach`, for each ray.
+
+        Parameters
+        ----------
+        origins : (k, 3) float64, mm
+        directions : (k, 3) float64, unit length
+        reach : (k,) or scalar, mm, from the origin
+
+        Returns
+        -------
+        (k,) int64 : -1 where nothing is met
+        """
+        found = np.full(len(origins), -1, dtype=np.int64)
+        if self._scene is None:
+            return found
+        reaches = np.broadcast_to(np.asarray(reach, dtype=np.float64), len(origins))
+        for start in range(0, len(origins), RAYS_AT_ONCE):
+            rows = slice(start, start + RAYS_AT_ONCE)
+            begin = origins[rows] - self.middle + directions[rows] * self.nearest_mm
+            found[rows] = self._scene.run(
+                begin.astype(np.float32),
+                directions[rows].astype(np.float32),
+                # Embree writes into this array: never hand it a shared one.
+                dists=(reaches[rows] - self.nearest_mm).clip(0).astype(np.float32),
+            )
+        return found
+
+    def distance(self, origins: Floats, directions: Floats, facets: Ints) -> Floats:
+        """Distance along each ray to the plane of the facet it met.
+
+        Returns
+        -------
+        (k,) float64, mm : inf where `facets` is -1 or the ray runs along the plane
+        """
+        corners = self.corners[facets]
+        normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+        along = np.einsum("ij,ij->i", directions, normal)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            far = np.einsum("ij,ij->i", corners[:, 0] - origins, normal) / along
+        return np.where((facets >= 0) & (along != 0), far, np.inf)
+
+    def is_blocked(self, starts: Floats, ends: Floats, own: Ints) -> NDArray[np.bool_]:
+        """Does a facet other than the two of `own` stand between two points?
+
+        Parameters
+        ----------
+        starts, ends : (k, 3) float64, mm
+        own : (k, 2) int64, facets that the segment begins and ends on
+
+        Returns
+        -------
+        (k,) bool
+        """
+        step = ends - starts
+        length = np.linalg.norm(step, axis=1)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            direction = np.where(length[:, None] > 0, step / length[:, None], 0.0)
+        reach = length - 2 * self.nearest_mm
+        blocked = np.zeros(len(starts), dtype=bool)
+        # A segment shorter than what a ray can resolve counts as free.
+        rows = np.flatnonzero(reach > self.nearest_mm)
+        facet = self.first_facet(starts[rows], direction[rows], reach[rows])
+        blocked[rows] = (facet >= 0) & (facet != own[rows, 0]) & (facet != own[rows, 1])
+        return blocked

@@ -1,0 +1,170 @@
+"""Which facets lie across the material (or the gap) from each other?
+
+Rays from points of the facets, from vertices and from re-entrant sides, and the range query over
+large facets. Each finds pairs of facets; nothing here decides what is thin. Lengths in mm.
+Tested by tests/geometry/test_spans_feelers.py.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lint3d.geometry.spans_pairs import closest_on_segments, dot
+from lint3d.geometry.spans_surface import SpanSurface
+from lint3d.geometry.spans_tree import facing_pairs
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+FACING_SEEN = 0.5  # cos 60 degrees: steeper facets are no contact, not even a first guess
+RIDGE_SIN = float(np.sin(np.radians(20.0)))  # re-entrant sides sharper than this send rays
+RIDGE_MOST = 32  # points along one re-entrant side
+RIDGE_BUDGET = 5_000_000  # pairs of nodes looked at between re-entrant sides
+REFIRES = 3  # how often a ray goes on through a copy of its own facet
+
+
+def cross(
+    surface: SpanSurface, inward: Floats, points: Floats, directions: Floats,
+    reach: Floats | float,
+) -> tuple[Ints, Floats, Floats]:
+    """The first facet across, for rays that start on the surface.
+
+    Returns
+    -------
+    facet : (k,) int64, -1 where nothing that faces the ray comes first
+    distance : (k,) float64, mm, along the ray
+    facing : (k,) float64, cosine between the ray and the facet's outer side
+    """
+    scene = surface.scene
+    facet = scene.first_facet(points, directions, reach)
+    distance = scene.distance(points, directions, facet)
+    facing = -dot(directions, inward[facet])
+    for _ in range(REFIRES):
+        # A second copy of the surface the ray starts from faces away: look past it.
+        near = 4 * scene.nearest_mm
+        again = np.flatnonzero((facet >= 0) & (facing <= 0) & (distance < near))
+        if not len(again):
+            break
+        begin = points[again] + directions[again] * near
+        far = np.broadcast_to(reach, len(points))[again]
+        facet[again] = scene.first_facet(begin, directions[again], far)
+        distance[again] = scene.distance(points[again], directions[again], facet[again])
+        facing[again] = -dot(directions[again], inward[facet[again]])
+    facing[facet < 0] = 0.0
+    lost = (facet < 0) | (facing < FACING_SEEN) | (distance > reach) | (distance <= 0)
+    facet[lost], distance[lost] = -1, np.inf
+    return facet, distance, facing
+
+
+def vertex_pairs(
+    surface: SpanSurface, inward: Floats, reach: float
+) -> tuple[Ints, Floats]:
+    """Pairs found by a ray from each vertex along its mean normal.
+
+    Returns
+    -------
+    pairs : (j, 2) int64, a facet at the vertex and the one across
+    distance : (j,) float64, mm, from the vertex to the plane of the one across
+    """
+    flat = surface.faces.ravel()
+    total = np.stack(
+        [
+            np.bincount(flat, np.repeat(inward[:, i], 3), len(surface.vertices))
+            for i in range(3)
+        ],
+        axis=1,
+    )
+    length = np.linalg.norm(total, axis=1)
+    vertex = np.flatnonzero(length > 1e-3)
+    direction = total[vertex] / length[vertex, None]
+    facet, far, facing = cross(surface, inward, surface.vertices[vertex], direction, reach)
+    hit = np.flatnonzero(facet >= 0)
+    own = _facet_towards(surface, inward, vertex[hit], -inward[facet[hit]])
+    return np.stack([own, facet[hit]], axis=1), far[hit] * facing[hit]
+
+
+def _facet_towards(
+    surface: SpanSurface, inward: Floats, vertex: Ints, direction: Floats
+) -> Ints:
+    """The facet at each vertex whose normal comes nearest to a direction."""
+    start, around = surface.incidence
+    count = start[vertex + 1] - start[vertex]
+    begin = np.cumsum(count) - count
+    owner = np.repeat(np.arange(len(vertex)), count)
+    facet = around[start[vertex][owner] + np.arange(len(owner)) - begin[owner]]
+    along = dot(inward[facet], direction[owner])
+    order = np.lexsort((-along, owner))
+    return facet[order[begin]]
+
+
+def ridge_pairs(
+    surface: SpanSurface, inward: Floats, outward_look: bool, reach: float
+) -> tuple[Ints, Floats]:
+    """Pairs found by rays from sides that jut into the space measured, like a groove's bottom.
+
+    Returns
+    -------
+    pairs : (j, 2) int64, a facet at the side and the one across
+    distance : (j,) float64, mm, from the side to the plane of the one across
+    """
+    facet, side, other = ridges(surface, outward_look)
+    begin = surface.vertices[surface.faces[facet, side]]
+    along = surface.vertices[surface.faces[facet, (side + 1) % 3]] - begin
+    count = np.clip(np.ceil(np.linalg.norm(along, axis=1) / reach), 1, RIDGE_MOST).astype(np.int64)
+    owner = np.repeat(np.arange(len(facet)), count)
+    place = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count) + 0.5
+    points = begin[owner] + along[owner] * (place / count[owner])[:, None]
+    pairs, distances = [np.zeros((0, 2), np.int64)], [np.zeros(0)]
+    for share in (0.0, 0.5, 1.0):
+        direction = (1 - share) * inward[facet] + share * inward[other]
+        direction /= np.linalg.norm(direction, axis=1)[:, None]
+        across, far, facing = cross(surface, inward, points, direction[owner], reach)
+        hit = np.flatnonzero(across >= 0)
+        first, second = facet[owner[hit]], other[owner[hit]]
+        back = -inward[across[hit]]
+        own = np.where(dot(inward[first], back) >= dot(inward[second], back), first, second)
+        pairs.append(np.stack([own, across[hit]], axis=1))
+        distances.append(far[hit] * facing[hit])
+    return np.concatenate(pairs), np.concatenate(distances)
+
+
+def ridges(surface: SpanSurface, outward_look: bool) -> tuple[Ints, Ints, Ints]:
+    """Re-entrant sides, each once: a facet, which of its sides, and the facet across."""
+    rise = -surface.side_rise if outward_look else surface.side_rise
+    with np.errstate(invalid="ignore"):
+        facet, side = np.nonzero(rise > RIDGE_SIN)
+    other = surface.neighbours[facet, side]
+    once = facet < other
+    return facet[once], side[once], other[once]
+
+
+def ridges_crossed(
+    surface: SpanSurface, inward: Floats, outward_look: bool, low: float, high: float
+) -> Ints:
+    """Pairs of facets at long re-entrant sides that come near each other, like crossed grooves.
+
+    Rays from points along such sides pass each other by; a range query does not.
+
+    Returns
+    -------
+    pairs : (j, 2) int64
+    """
+    facet, side, other = ridges(surface, outward_look)
+    begin = surface.vertices[surface.faces[facet, side]]
+    end = surface.vertices[surface.faces[facet, (side + 1) % 3]]
+    long = np.flatnonzero(np.linalg.norm(end - begin, axis=1) > low / 2)
+    facet, other, begin, end = facet[long], other[long], begin[long], end[long]
+    mean = inward[facet] + inward[other]
+    mean /= np.maximum(np.linalg.norm(mean, axis=1), 1e-9)[:, None]
+    sides = np.stack([begin, end, end], axis=1)
+    near, _ = facing_pairs(sides, mean, high, RIDGE_BUDGET, flat=False)
+    one, two = near[:, 0], near[:, 1]
+    p, q = closest_on_segments(
+        begin[one], end[one] - begin[one], begin[two], end[two] - begin[two]
+    )
+    step = q - p
+    apart = np.linalg.norm(step, axis=1)
+    opposed = (dot(step, mean[one]) > 0.5 * apart) & (dot(step, mean[two]) < -0.5 * apart)
+    keep = (apart <= high) & opposed
+    return np.stack([facet[one[keep]], facet[two[keep]]], axis=1)

@@ -1,0 +1,129 @@
+"""Does the thickness taper to nothing here, at a sharp edge or tip?
+
+A knife edge is a side whose two facets enclose at most 30 degrees of the space measured; seen
+outward the same is a crevice. Contacts in the strip behind it get thinner the nearer one looks,
+so their smallest value says nothing: they are told apart from walls. Lengths in mm.
+Tested by tests/geometry/test_spans_knife.py.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from lint3d.geometry.spans_pairs import dot, share_vertex
+from lint3d.geometry.spans_surface import SpanSurface
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+KNIFE_COS = float(np.cos(np.radians(30.5)))
+PARALLEL_COS = float(np.cos(np.radians(0.5)))  # flatter than this two sides do not taper
+APEX_MISS = 0.35  # how far the apex that two facets point to may miss, as a share of its distance
+ASIDE = 0.01  # how far lines of sight keep off an end wall, as a share of the thickness
+POINTS_MOST = 2_000_000
+
+
+@dataclass(eq=False)
+class KnifeEdges:
+    """Sharp sides and tips of the space measured.
+
+    Attributes
+    ----------
+    facet, other : (e,) int64, the two facets of each sharp side
+    angle : (e,) float64, degrees they enclose
+    begin, end : (e, 3) float64, mm
+    """
+
+    facet: Ints
+    other: Ints
+    angle: Floats
+    begin: Floats
+    end: Floats
+    spacing: float
+    tree: cKDTree | None = None
+    edge_of_point: Ints | None = None
+
+
+def knife_edges(
+    surface: SpanSurface, inward: Floats, outward_look: bool, tips: Ints, spacing: float
+) -> KnifeEdges:
+    """Find the sharp sides, and make them ready to be looked up.
+
+    Parameters
+    ----------
+    tips : (t,) int64, vertices known to be tips (a cone's)
+    spacing : mm, about half the smallest thickness of interest
+    """
+    rise = -surface.side_rise if outward_look else surface.side_rise
+    with np.errstate(invalid="ignore"):
+        facet, side = np.nonzero(rise < 0)
+    other = surface.neighbours[facet, side]
+    enclosed = -dot(inward[facet], inward[other])
+    keep = (facet < other) & (enclosed >= KNIFE_COS)
+    facet, side, other, enclosed = facet[keep], side[keep], other[keep], enclosed[keep]
+    begin = surface.vertices[surface.faces[facet, side]]
+    end = surface.vertices[surface.faces[facet, (side + 1) % 3]]
+    angle = np.degrees(np.arccos(np.clip(enclosed, -1, 1)))
+    edges = KnifeEdges(facet, other, angle, begin, end, spacing)
+    length = np.linalg.norm(end - begin, axis=1)
+    edges.spacing = max(spacing, float(length.sum()) / POINTS_MOST)
+    count = np.ceil(length / edges.spacing).astype(np.int64) + 1
+    owner = np.repeat(np.arange(len(facet)), count)
+    place = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
+    share = (place / np.maximum(count[owner] - 1, 1))[:, None]
+    points = begin[owner] + (end - begin)[owner] * share
+    points = np.concatenate([points, surface.vertices[tips]])
+    edges.edge_of_point = np.concatenate([owner, np.full(len(tips), -1)])
+    edges.tree = cKDTree(points) if len(points) else None
+    return edges
+
+
+def tapers_to_edge(
+    surface: SpanSurface, inward: Floats, edges: KnifeEdges, pair: Ints, points: Floats,
+    contacts: Floats,
+) -> Bools:
+    """Is each contact in the strip behind a knife edge or tip?
+
+    Parameters
+    ----------
+    pair : (j, 2) int64, the facets of the contact
+    points, contacts : (j, 3) float64, mm
+
+    Returns
+    -------
+    (j,) bool : also True where the two facets share a vertex
+    """
+    knife = share_vertex(surface.faces, pair[:, 0], pair[:, 1])
+    if edges.tree is None:
+        return knife
+    first, second = inward[pair[:, 0]], inward[pair[:, 1]]
+    facing = -dot(first, second)
+    rows = np.flatnonzero(~knife & (facing < PARALLEL_COS) & (facing > 0))
+    if not len(rows):
+        return knife
+    towards = -(first[rows] + second[rows])
+    towards /= np.linalg.norm(towards, axis=1)[:, None]
+    middle = (points[rows] + contacts[rows]) / 2
+    gap = np.linalg.norm(points[rows] - contacts[rows], axis=1)
+    half = np.sqrt((1 - facing[rows]) / (1 + facing[rows]))  # tan of half the angle
+    distance = gap / (2 * half)
+    apex = middle + towards * distance[:, None]
+    miss, nearest = edges.tree.query(apex)
+    near = np.flatnonzero(miss <= APEX_MISS * distance + edges.spacing)
+    # The strip leads to the edge through the space measured, not across another surface.
+    target = edges.tree.data[nearest[near]]
+    # Off an end wall that both may lie in: along the edge, towards the middle of the facets.
+    along = np.cross(first[rows[near]], second[rows[near]])
+    along /= np.linalg.norm(along, axis=1)[:, None]
+    heart = surface.corners[pair[rows[near]]].mean((1, 2)) - middle[near]
+    aside = along * (np.sign(dot(heart, along)) * ASIDE * gap[near])[:, None]
+    start = middle[near] + aside
+    stop = middle[near] + 0.98 * (target - middle[near]) + aside
+    free = ~surface.scene.is_blocked(start, stop, np.full((len(near), 2), -1))
+    knife[rows[near[free]]] = True
+    return knife

@@ -1,0 +1,215 @@
+"""What does a span need to know about a surface, whichever way one looks?
+
+Normals, heights and neighbours of the facets that can carry a span, with the ray scene over
+them. Prepared once, used for walls (looking inward) and gaps (looking outward). Lengths in mm.
+Tested by tests/geometry/test_spans_surface.py.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lint3d.geometry.rays import RayScene
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+# A facet lower than this many half float32 steps has no direction to speak of: slivers at the
+# pole of a float32 sphere otherwise show walls of half a micron.
+NEEDLE_HALF_STEPS = 8
+
+
+@dataclass(eq=False)
+class SpanSurface:
+    """Facets that can carry a span, with all that is looked up again and again.
+
+    Attributes
+    ----------
+    vertices : (n, 3) float64, mm
+    faces : (k, 3) int64, the facets kept
+    face_ids : (k,) int64, their rows in the mesh that was given
+    normals : (k, 3) float64, unit, out of the material
+    areas, longest : (k,) float64, mm2 and mm: area and longest side
+    neighbours : (k, 3) int64, the facet across side i -> i+1; -1 at an open side
+    resolution : float, mm, the step of the coordinates
+    dropped : dict, why facets were left out -> how many
+    """
+
+    vertices: Floats
+    faces: Ints
+    face_ids: Ints
+    normals: Floats
+    areas: Floats
+    longest: Floats
+    neighbours: Ints
+    resolution: float
+    dropped: dict[str, int] = field(default_factory=dict)
+
+    @cached_property
+    def corners(self) -> Floats:
+        """(k, 3, 3) float64, mm."""
+        return self.vertices[self.faces]
+
+    @cached_property
+    def scene(self) -> RayScene:
+        """The facets, ready for rays."""
+        return RayScene(self.corners)
+
+    @cached_property
+    def incidence(self) -> tuple[Ints, Ints]:
+        """Facets round each vertex as (start, facet): those of v are facet[start[v]:start[v+1]]."""
+        flat = self.faces.ravel()
+        order = np.argsort(flat, kind="stable")
+        counts = np.bincount(flat, minlength=len(self.vertices))
+        return np.concatenate([[0], np.cumsum(counts)]), order // 3
+
+    @cached_property
+    def side_rise(self) -> Floats:
+        """(k, 3) float64: sine by which the neighbour across each side rises out of the material.
+
+        Positive at a re-entrant side (the bottom of a groove), negative at a corner, NaN at an
+        open side.
+        """
+        rise = np.full(self.neighbours.shape, np.nan)
+        for side in range(3):
+            rows = np.flatnonzero(self.neighbours[:, side] >= 0)
+            other = self.neighbours[rows, side]
+            begin = self.vertices[self.faces[rows, side]]
+            end = self.vertices[self.faces[rows, (side + 1) % 3]]
+            along = end - begin
+            along /= np.linalg.norm(along, axis=1)[:, None]
+            turn = np.cross(self.normals[rows], self.normals[other])
+            # Normals that diverge about the side (seen along it) make a corner.
+            rise[rows, side] = -np.einsum("ij,ij->i", turn, along)
+        return rise
+
+
+def surface_from_mesh(
+    vertices: Floats, faces: Ints, resolution: float | None = None
+) -> SpanSurface:
+    """Prepare a mesh for spans.
+
+    Parameters
+    ----------
+    vertices : (n, 3) float64, mm, welded
+    faces : (m, 3) int, oriented with the normal out of the material
+    resolution : mm, the step of the coordinates; the float32 step of the largest one if None
+
+    Returns
+    -------
+    SpanSurface : without collapsed and needle facets, second copies and pairs that cancel
+
+    Raises
+    ------
+    ValueError : a coordinate is not finite, or a row number is out of range
+    """
+    vertices = np.ascontiguousarray(vertices, dtype=np.float64).reshape(-1, 3)
+    faces = np.ascontiguousarray(faces, dtype=np.int64).reshape(-1, 3)
+    if not np.isfinite(vertices).all():
+        raise ValueError("a coordinate is not finite: repair the file before measuring spans")
+    if len(faces) and (faces.min() < 0 or faces.max() >= len(vertices)):
+        raise ValueError("a face names a vertex that is not there")
+    if resolution is None:
+        resolution = float(np.spacing(np.float32(np.abs(vertices).max(initial=0.0))))
+    doubled = _doubled(faces)
+    normals, areas, longest = _shape(vertices, faces)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        height = np.where(longest > 0, 2 * areas / longest, 0.0)
+    needle = ~(height > _needle_height(vertices)) & ~doubled
+    keep = np.flatnonzero(~doubled & ~needle)
+    kept = faces[keep]
+    return SpanSurface(
+        vertices, kept, keep, normals[keep], areas[keep], longest[keep],
+        neighbours_across_sides(kept, len(vertices)), resolution,
+        {"needle": int(needle.sum()), "doubled": int(doubled.sum())},
+    )
+
+
+def neighbours_across_sides(faces: Ints, vertex_count: int) -> Ints:
+    """The facet across each side.
+
+    Returns
+    -------
+    (m, 3) int64 : -1 at an open side; where more than two facets meet they are linked in a ring
+    """
+    key = _side_keys(faces, vertex_count)
+    order = np.argsort(key)
+    facet = order // 3
+    ranked = key[order]
+    starts = np.flatnonzero(np.concatenate([[True], ranked[1:] != ranked[:-1]]))[: len(key)]
+    sizes = np.diff(np.concatenate([starts, [len(key)]]))
+    after = np.arange(1, len(key) + 1)
+    after[starts + sizes - 1] = starts
+    across = np.empty(len(key), dtype=np.int64)
+    across[order] = np.where(facet[after] == facet, -1, facet[after]) if len(key) else facet
+    return across.reshape(-1, 3)
+
+
+def _side_keys(faces: Ints, vertex_count: int) -> Ints:
+    """One number for each side, the same whichever way round it is used."""
+    begin, end = faces.ravel(), faces[:, [1, 2, 0]].ravel()
+    key: Ints = np.minimum(begin, end) * np.int64(max(vertex_count, 1)) + np.maximum(begin, end)
+    return key
+
+
+def _shape(vertices: Floats, faces: Ints) -> tuple[Floats, Floats, Floats]:
+    """Unit normal, area and longest side of each facet; NaN normal if collapsed."""
+    first, second, third = (vertices[faces[:, i]] for i in range(3))
+    one, two = second - first, third - first
+    normal = np.cross(one, two)
+    double = np.sqrt(np.einsum("ij,ij->i", normal, normal))
+    longest = np.einsum("ij,ij->i", one, one)
+    np.maximum(longest, np.einsum("ij,ij->i", two, two), out=longest)
+    two -= one
+    np.maximum(longest, np.einsum("ij,ij->i", two, two), out=longest)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        normal /= double[:, None]
+    return normal, double / 2, np.sqrt(longest)
+
+
+def _needle_height(vertices: Floats) -> float:
+    """Height below which rounding of the coordinates decides where a facet points.
+
+    Coordinates that hold more digits than float32, also after metres or inches became mm, were
+    never rounded about the origin; their step is taken about the middle of the part.
+    """
+    if not len(vertices):
+        return 0.0
+    reach = float(np.abs(vertices).max())
+    for scale in (1.0, 1000.0, 25.4, 10.0):
+        plain = vertices / scale
+        with np.errstate(over="ignore"):
+            gap = np.abs(plain.astype(np.float32) - plain)
+        if (gap <= 4e-16 * np.abs(plain)).all():
+            return NEEDLE_HALF_STEPS * 2.0**-24 * reach
+    centred = float((vertices.max(0) - vertices.min(0)).max()) / 2
+    return NEEDLE_HALF_STEPS * 2.0**-24 * min(reach, centred)
+
+
+def _doubled(faces: Ints) -> Bools:
+    """Second copies of a facet, and pairs of opposite facets that enclose nothing."""
+    doubled = np.zeros(len(faces), dtype=bool)
+    ordered = np.sort(faces, axis=1).astype(np.uint64)
+    # Equal facets have equal sums: where no sum comes twice there is nothing to look at.
+    mark = ordered[:, 0] + ordered[:, 1] * np.uint64(0x9E3779B97F4A7C15)
+    mark ^= ordered[:, 2] * np.uint64(0xC2B2AE3D27D4EB4F)
+    ranked = np.sort(mark)
+    twice = np.unique(ranked[1:][ranked[1:] == ranked[:-1]])
+    rows = np.flatnonzero(np.isin(mark, twice)) if len(twice) else np.zeros(0, np.int64)
+    if not len(rows):
+        return doubled
+    _, group = np.unique(ordered[rows], axis=0, return_inverse=True)
+    group = group.ravel()
+    # An even permutation of the ascending order turns the same way as that order.
+    a, b, c = faces[rows].T
+    turn = np.where(((a < b) & (b < c)) | ((b < c) & (c < a)) | ((c < a) & (a < b)), 1, -1)
+    net = np.sign(np.bincount(group, weights=turn))[group]
+    doubled[rows] = np.bincount(group)[group] > 1
+    staying = np.flatnonzero(turn == net)
+    doubled[rows[staying[np.unique(group[staying], return_index=True)[1]]]] = False
+    return doubled

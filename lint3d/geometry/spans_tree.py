@@ -1,0 +1,174 @@
+"""Which large facets face each other within reach?
+
+One range query over all of them: a tree of boxes with cones of normals, walked against itself
+level by level. Two branches part as soon as they are too far apart or cannot face each other,
+so that a sound part is cleared in a few steps. Lengths in mm.
+Tested by tests/geometry/test_spans_tree.py.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lint3d.geometry.spans_pairs import dot
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+FANOUT = 4
+FACING_COS = 0.5  # facets within 60 degrees of opposite are looked at
+PAIRS_AT_ONCE = 200_000
+
+
+@dataclass
+class _Level:
+    """Nodes of one level: boxes, and cones that hold the normals below."""
+
+    low: Floats
+    high: Floats
+    axis: Floats
+    spread: Floats
+
+
+def facing_pairs(
+    corners: Floats, inward: Floats, reach: float, budget: int = 30_000_000, flat: bool = True
+) -> tuple[Ints, bool]:
+    """Pairs of facets that may face each other within reach.
+
+    Parameters
+    ----------
+    corners : (k, 3, 3) float64, mm
+    inward : (k, 3) float64, unit normals into the space that is measured
+    reach : mm, pairs farther apart are dropped
+    budget : how many pairs of nodes may be looked at
+    flat : facets with a plane to test against; False for sides, given as (begin, end, end)
+
+    Returns
+    -------
+    pairs : (j, 2) int64, rows of `corners`, first < second
+    complete : False if the budget ran out: pairs are then missing
+    """
+    if len(corners) < 2:
+        return np.zeros((0, 2), dtype=np.int64), True
+    order = _order(corners.mean(1), inward)
+    levels = _levels(corners[order], inward[order])
+    # (depth, first nodes, second nodes), the deepest last: kept short by going depth first.
+    top = len(levels) - 1
+    first, second = np.triu_indices(len(levels[top].low))
+    stack, found = [(top, first, second)], []
+    while stack:
+        depth, first, second = stack.pop()
+        if len(first) > PAIRS_AT_ONCE:
+            stack += [
+                (depth, first[i : i + PAIRS_AT_ONCE], second[i : i + PAIRS_AT_ONCE])
+                for i in range(0, len(first), PAIRS_AT_ONCE)
+            ]
+            continue
+        budget -= len(first)
+        if budget < 0:
+            return _finish(found, order), False
+        keep = _may_face(levels[depth], first, second, reach)
+        first, second = first[keep], second[keep]
+        if depth == 0:
+            rows = np.flatnonzero(first != second)
+            if flat:
+                rows = _prisms_meet(corners, inward, order[first], order[second], reach)
+            found.append(np.stack([first[rows], second[rows]], axis=1))
+        elif len(first):
+            stack.append((depth - 1, *_children(first, second, len(levels[depth - 1].low))))
+    return _finish(found, order), True
+
+
+def _finish(found: list[Ints], order: Ints) -> Ints:
+    pairs = np.concatenate([np.zeros((0, 2), dtype=np.int64), *found])
+    return np.sort(order[pairs], axis=1)
+
+
+def _order(middles: Floats, inward: Floats) -> Ints:
+    """Facets that point alike and lie near each other come next to each other."""
+    size = np.maximum(np.ptp(middles, axis=0).max(), 1e-30)
+    cell = ((middles - middles.min(0)) / size * 1023).astype(np.int64)
+    code = np.zeros(len(middles), dtype=np.int64)
+    for bit in range(10):
+        for axis in range(3):
+            code |= ((cell[:, axis] >> bit) & 1) << (3 * bit + axis)
+    main = np.abs(inward).argmax(1)
+    sense = np.take_along_axis(inward, main[:, None], 1)[:, 0] > 0
+    return np.argsort(code + ((2 * main + sense) << 30))
+
+
+def _levels(corners: Floats, inward: Floats) -> list[_Level]:
+    """Leaves first, the root's level last."""
+    low, high = corners.min(1), corners.max(1)
+    levels = [_Level(low, high, inward, np.zeros(len(low)))]
+    width = 1
+    while len(levels[-1].low) > 8:
+        below = levels[-1]
+        starts = np.arange(0, len(below.low), FANOUT)
+        width *= FANOUT
+        axis = np.add.reduceat(inward, np.arange(0, len(inward), width), axis=0)
+        length = np.linalg.norm(axis, axis=1)
+        axis = np.where(length[:, None] > 1e-9, axis / np.maximum(length, 1e-9)[:, None], inward[0])
+        cosine = dot(inward, np.repeat(axis, width, axis=0)[: len(inward)])
+        least = np.minimum.reduceat(cosine, np.arange(0, len(inward), width))
+        levels.append(
+            _Level(
+                np.minimum.reduceat(below.low, starts, axis=0),
+                np.maximum.reduceat(below.high, starts, axis=0),
+                axis,
+                np.arccos(np.clip(least, -1, 1)),
+            )
+        )
+    return levels
+
+
+def _may_face(level: _Level, first: Ints, second: Ints, reach: float) -> Bools:
+    """Are two nodes near enough, and can normals below them be opposite?"""
+    gap = np.maximum(level.low[first] - level.high[second], level.low[second] - level.high[first])
+    np.maximum(gap, 0, out=gap)
+    keep = dot(gap, gap) <= reach * reach
+    rows = np.flatnonzero(keep)
+    a, b = first[rows], second[rows]
+    apart = np.arccos(np.clip(-dot(level.axis[a], level.axis[b]), -1, 1))
+    keep[rows] = apart <= np.arccos(FACING_COS) + level.spread[a] + level.spread[b] + 1e-6
+    return keep
+
+
+def _children(first: Ints, second: Ints, count: int) -> tuple[Ints, Ints]:
+    """Pairs of children, each once."""
+    step = np.arange(FANOUT)
+    a = (first[:, None] * FANOUT + np.repeat(step, FANOUT)).ravel()
+    b = (second[:, None] * FANOUT + np.tile(step, FANOUT)).ravel()
+    keep = (a < count) & (b < count) & (a <= b)
+    # Children of two different nodes keep their order, those of one node are met twice.
+    return a[keep], b[keep]
+
+
+def _prisms_meet(corners: Floats, inward: Floats, first: Ints, second: Ints, reach: float) -> Ints:
+    """Rows of the pairs where each lies before the other, not beside it or behind it."""
+    rows = np.flatnonzero(first != second)
+    for a, b in ((first, second), (second, first)):
+        if not len(rows):
+            break
+        base, other, normal = corners[a[rows]], corners[b[rows]], inward[a[rows]]
+        height = np.einsum("ijk,ik->ij", other - base[:, :1], normal)
+        # In two parallel planes a contact lies straight across; as they tilt it leans.
+        facing = np.clip(-dot(normal, inward[b[rows]]), -1, 1)
+        lean = np.clip((np.arccos(facing) - np.radians(1)) * 0.75, 0, np.radians(15))
+        wider = reach * np.tan(lean) - 1e-9 * np.abs(height).max(1)
+        keep = (height.max(1) > 0) & (height.min(1) <= reach)
+        for side in range(3):
+            along = base[:, (side + 1) % 3] - base[:, side]
+            out = np.cross(along, normal)
+            # Both windings occur (walls and gaps): out points away from the third corner.
+            third = dot(base[:, (side + 2) % 3] - base[:, side], out)
+            out *= np.where(third > 0, -1.0, 1.0)[:, None]
+            out /= np.maximum(np.linalg.norm(out, axis=1), 1e-300)[:, None]
+            beyond = np.einsum("ijk,ik->ij", other - base[:, side : side + 1], out).min(1)
+            keep &= beyond <= wider
+        rows = rows[keep]
+    return rows
