@@ -13,6 +13,7 @@ import numpy as np
 
 from lint3d import (
     Body,
+    Interest,
     LeftOut,
     Measure,
     Note,
@@ -23,7 +24,7 @@ from lint3d import (
     measure,
     rule,
 )
-from lint3d.geometry.chord import chord_deviation
+from lint3d.geometry.chord import chord_deviation_mm
 from lint3d.geometry.components import connected_groups
 from lint3d.geometry.facets import degenerate_faces, duplicate_faces
 from lint3d.geometry.intersect import self_intersections
@@ -78,6 +79,29 @@ def crossings(body: Body) -> Places:
             [LeftOut(f"More than {MOST_PAIRS} pairs of faces cross; only so many were counted.")],
         )
     return places
+
+
+@measure(unit="mm")
+def chords(body: Body, interest: Interest) -> Places:
+    """How far may the smooth shape that was meant lie from the facets?
+
+    One place for each region that strays by more than the lowest limit, or else the worst facet.
+    Finer than a quarter of the lowest limit it is not told apart, which saves time.
+    """
+    floor = interest.low / 4
+    strays = chord_deviation_mm(body.vertices, body.faces_as_given, body.edges, floor)
+    if strays.max(initial=0.0) <= floor:
+        return Places([Place.measured(floor / 2, floor / 2)])
+    rows = np.flatnonzero(strays > interest.low)
+    if len(rows) == 0:
+        rows = strays.argmax(keepdims=True)
+    faults = Faults(body.faces[rows], rows, np.arange(len(rows)))
+    places = list(_regions(body, faults))
+    for place in places:
+        worst_first = np.asarray(place.faces)[np.argsort(-strays[place.faces], kind="stable")]
+        place.faces, place.position = worst_first, None
+        place.value = place.lower = place.upper = float(strays[worst_first[0]])
+    return Places(places)
 
 
 @rule("solid/open-edge", measures="1")
@@ -218,7 +242,7 @@ def stray_shell(body: Body) -> Iterator[Place | LeftOut]:
 
 
 @rule("solid/coarse-facets", measures="mm")
-def coarse_facets(body: Body) -> Iterator[Place]:
+def coarse_facets(chords: Places) -> Iterator[Place]:
     """The facets are coarse: flats will show where the design is round.
 
     The value is the distance by which the smooth shape may differ from its facets, worked out from
@@ -226,8 +250,7 @@ def coarse_facets(body: Body) -> Iterator[Place]:
 
     Remedy: export with a finer chord tolerance.
     """
-    found = chord_deviation(body.vertices, body.faces)
-    yield from found
+    yield from chords
 
 
 def _flipped(body: Body) -> Places:
@@ -275,7 +298,7 @@ def _regions(body: Body, faults: Faults) -> Places:
 
 @hookimpl
 def lint3d_measures() -> list[Measure]:
-    return [joints, crossings]
+    return [joints, crossings, chords]
 
 
 @hookimpl
