@@ -132,4 +132,5 @@ def _file_notifications(source: Source) -> list[Notification]:
     return [
         Notification(f"{source.uri} {fault.message} {fault.remedy}", "error", "file", source.uri)
         for fault in source.faults
+        if not fault.harmless
     ]

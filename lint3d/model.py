@@ -64,6 +64,8 @@ class Fault:
     count: int = 1
     region: Region | None = None
     fatal: bool = False
+    harmless: bool = False
+    """Worth knowing, but nothing is lost or doubtful: *informational*, and the run is complete"""
 
 
 @dataclass(eq=False)

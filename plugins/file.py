@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from lint3d import Fault, NotApplicable, Place, Rule, Source, hookimpl, rule
+from lint3d import Fault, NotApplicable, Note, Place, Rule, Source, hookimpl, rule
 
 
 @rule("file/unreadable", measures="1")
@@ -21,7 +21,7 @@ def unreadable(source: Source) -> Iterator[Place]:
 
 
 @rule("file/malformed", measures="1")
-def malformed(source: Source) -> Iterator[Place]:
+def malformed(source: Source) -> Iterator[Place | Note]:
     """The file breaks its format: part of it was left out or may be read differently elsewhere.
 
     What could be read was inspected. Another program may make something else of the file, so the
@@ -32,7 +32,9 @@ def malformed(source: Source) -> Iterator[Place]:
     if any(fault.fatal for fault in source.faults):
         raise NotApplicable("Nothing of the file could be read.")
     for fault in source.faults:
-        if not fault.fatal:
+        if fault.harmless:
+            yield Note(f"The file {fault.message} {fault.remedy}", of=source)
+        elif not fault.fatal:
             yield _place(source, fault)
 
 
