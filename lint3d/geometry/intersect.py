@@ -38,6 +38,9 @@ _WORST_SHARE_CUT = 0.3
 # Faces tried to learn how crowded a box is, and how many overlapping boxes a face are crowded.
 _TRIED_FACES = 24
 _CROWDED = 400
+# How far the needle through each face reaches, in units of the resolution: two sheets in one plane
+# are parted by less than one unit.
+_NEEDLE = 2.0
 # Pairs that may come back from one call in a crowded box.
 _PAIRS_A_CALL = 2_000_000
 
@@ -125,18 +128,19 @@ def _prepared(vertices: Floats, faces: Ints, label: Ints | None) -> _Mesh:
     rows = np.flatnonzero(good)
     kept = faces if len(rows) == len(faces) else faces[rows]
     groups = None if label is None else label[rows]
-    low, high = _face_boxes(vertices, kept)
+    low, high = _face_boxes(vertices, kept, _NEEDLE * resolution)
     if groups is not None:
         low[:, 0] += groups * apart
         high[:, 0] += groups * apart
     return _Mesh(vertices, kept, rows, groups, apart, resolution, low, high)
 
 
-def _face_boxes(vertices: Floats, faces: Ints) -> tuple[Floats, Floats]:
+def _face_boxes(vertices: Floats, faces: Ints, margin_mm: float) -> tuple[Floats, Floats]:
     low, high = np.empty((len(faces), 3)), np.empty((len(faces), 3))
     for part in chunks(len(faces)):
         corners = vertices[faces[part]]
-        low[part], high[part] = corners.min(axis=1), corners.max(axis=1)
+        low[part] = corners.min(axis=1) - margin_mm
+        high[part] = corners.max(axis=1) + margin_mm
     return low, high
 
 
@@ -171,7 +175,7 @@ def _cut(mesh: _Mesh, rows: Ints) -> tuple[Ints, Ints] | None:
 
 
 def _candidates(mesh: _Mesh, rows: Ints) -> Iterator[Ints]:
-    """Pairs of faces (rows of `mesh.faces`) that meet by exact predicates, in bounded portions."""
+    """Pairs of faces (rows of `mesh.faces`) that meet or lie on each other, in bounded portions."""
     corner = mesh.faces[rows]
     if mesh.label is None:
         used, local = np.unique(corner, return_inverse=True)
@@ -184,18 +188,43 @@ def _candidates(mesh: _Mesh, rows: Ints) -> Iterator[Ints]:
         group, vertex = np.divmod(used, count)
         vertices = mesh.vertices[vertex]
         vertices[:, 0] += group * mesh.apart_mm
-    faces = np.ascontiguousarray(local.reshape(-1, 3), np.int64)
-    crowd = _mean_overlaps(mesh, rows)
-    if crowd <= _CROWDED or len(rows) * crowd <= 2 * _PAIRS_A_CALL:
-        pairs = igl.predicates.find_self_intersections(vertices, faces)[1]
-        yield rows[pairs.reshape(-1, 2)]
+    local = local.reshape(-1, 3)
+    needles = _needles(vertices, local, mesh.resolution_mm)
+    faces = np.concatenate([local, len(vertices) + np.arange(3 * len(local)).reshape(-1, 3)])
+    vertices = np.concatenate([vertices, needles])
+    owner = np.concatenate([rows, rows])
+    for pairs in _meeting(vertices, faces, _mean_overlaps(mesh, rows)):
+        one, two = owner[pairs[:, 0]], owner[pairs[:, 1]]
+        yield np.stack([one, two], axis=1)[one != two]
+
+
+def _needles(vertices: Floats, faces: Ints, resolution_mm: float) -> Floats:
+    """(3 m, 3) a tiny triangle set upright through the middle of each face.
+
+    It meets a face that lies on this one, even where rounding has parted the two.
+    """
+    reach = _NEEDLE * resolution_mm
+    corner = vertices[faces]
+    middle = corner.mean(axis=1)
+    normal = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
+    normal *= reach / np.linalg.norm(normal, axis=1)[:, None]
+    along = corner[:, 1] - corner[:, 0]
+    along *= reach / np.linalg.norm(along, axis=1)[:, None]
+    needles: Floats = np.stack([middle + normal, middle - normal, middle + along], axis=1)
+    return needles.reshape(-1, 3)
+
+
+def _meeting(vertices: Floats, faces: Ints, crowd: float) -> Iterator[Ints]:
+    """Pairs of faces that meet by exact predicates, in bounded portions."""
+    if crowd <= _CROWDED or len(faces) * crowd <= 2 * _PAIRS_A_CALL:
+        yield igl.predicates.find_self_intersections(vertices, faces)[1].reshape(-1, 2)
         return
     step = max(1, int(_PAIRS_A_CALL / crowd))
-    for begin in range(0, len(rows), step):
+    for begin in range(0, len(faces), step):
         some = faces[begin : begin + step]
-        pairs = igl.predicates.find_intersections(vertices, some, vertices[:], faces[begin:])[1]
+        pairs = igl.predicates.find_intersections(vertices, some, vertices, faces[begin:])[1]
         pairs = pairs.reshape(-1, 2)
-        yield rows[begin + pairs[pairs[:, 0] < pairs[:, 1]]]
+        yield begin + pairs[pairs[:, 0] < pairs[:, 1]]
 
 
 def _mean_overlaps(mesh: _Mesh, rows: Ints) -> float:
