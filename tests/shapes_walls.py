@@ -163,7 +163,7 @@ def thin_box_cut_fine(rng: np.random.Generator) -> WallCase:
 def tube(rng: np.random.Generator) -> WallCase:
     """Aligned inscribed N-gons: t cos(pi / N)."""
     n, r, t = int(rng.integers(6, 128)), rng.uniform(3, 15), rng.uniform(0.2, 1.2)
-    h = rng.uniform(2, 40)
+    h = rng.uniform(4, 40)
     v, f = arrays(rod(r + t, h, n) - rod(r, 3 * h, n).translate((0, 0, -h)))
     true = t * np.cos(np.pi / n)
     return WallCase("tube", v, f, "inward", (true, true), 1, kind="wall")
@@ -172,7 +172,7 @@ def tube(rng: np.random.Generator) -> WallCase:
 def tube_eccentric(rng: np.random.Generator) -> WallCase:
     """The bore set off towards a flat: (R - r) cos(pi / N) - e."""
     n, r, t = 2 * int(rng.integers(6, 64)), rng.uniform(4, 15), rng.uniform(0.5, 1.5)
-    e = rng.uniform(0.1, 0.8) * t * 0.9
+    e = rng.uniform(0.3, 0.8) * t * 0.9
     h = rng.uniform(3, 30)
     bore = rod(r, 3 * h, n).translate((e, 0, -h))
     true = t * np.cos(np.pi / n) - e
@@ -230,7 +230,7 @@ def tapered_rib(rng: np.random.Generator) -> WallCase:
     base = w + 2 * h * np.tan(angle / 2)
     outline = [(-base / 2, 0), (base / 2, 0), (w / 2, h), (-w / 2, h)]
     v, f = arrays(prism(outline, rng.uniform(4, 40)))
-    return WallCase("tapered rib", v, f, "inward", (w, w / np.cos(angle / 2)), kind="wall")
+    return WallCase("tapered rib", v, f, "inward", (w, w / np.cos(angle / 2)), 1)
 
 
 def wedge_one_side(rng: np.random.Generator) -> WallCase:
@@ -303,7 +303,7 @@ def bores_crossed(rng: np.random.Generator) -> WallCase:
     top = top.translate((0, 0, (r + q) * np.cos(np.pi / n) + t))
     body = box([size, size, size], [-size / 2] * 3) - low - top
     v, f = arrays(body)
-    return WallCase("crossed bores", v, f, "inward", (t, t), 1)
+    return WallCase("crossed bores", v, f, "inward", (t, t))
 
 
 def cavities_at_corners(rng: np.random.Generator) -> WallCase:
@@ -395,9 +395,9 @@ def ribs(rng: np.random.Generator) -> WallCase:
 def blind_holes(rng: np.random.Generator) -> WallCase:
     """Blind holes over one large facet: as many regions."""
     t, count = rng.uniform(0.3, 1.1), int(rng.integers(2, 12))
-    body = box([count * 5 + 5, 10, 6])
+    body = box([count * 6 + 5, 10, 6])
     for i in range(count):
-        body -= rod(rng.uniform(0.8, 2), 9, 16).translate((5 + 5 * i, 5, t))
+        body -= rod(rng.uniform(0.8, 2), 9, 16).translate((5 + 6 * i, 5, t))
     v, f = arrays(body)
     return WallCase("blind holes", v, f, "inward", (t, t), count)
 

@@ -7,8 +7,6 @@ Tested by tests/geometry/test_spans_sampling.py.
 
 from __future__ import annotations
 
-from itertools import pairwise
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -43,27 +41,45 @@ def spread_points(
     while along.max(initial=1) > 1 and np.where(is_row, along, along**2).sum() > most:
         along = np.maximum(along // 2, 1)
     single = np.flatnonzero(along == 1)
-    points, owners = [corners[single].mean(1)], [single]
+    points, owners, shares = [corners[single].mean(1)], [single], [areas[single]]
     for count in np.unique(along[along > 1]):
-        for rows, weights in (
-            (np.flatnonzero(is_row & (along == count)), row_weights(count)),
-            (np.flatnonzero(~is_row & (along == count)), grid_weights(count)),
-        ):
-            turned = _longest_side_first(corners[rows])
-            points.append(np.einsum("wc,tcx->twx", weights, turned).reshape(-1, 3))
-            owners.append(np.repeat(rows, len(weights)))
+        rows = np.flatnonzero(is_row & (along == count))
+        place, share = points_in_rows(corners[rows], int(count))
+        points.append(place.reshape(-1, 3))
+        owners.append(np.repeat(rows, count))
+        shares.append((share * areas[rows, None]).ravel())
+        rows = np.flatnonzero(~is_row & (along == count))
+        weights = grid_weights(int(count))
+        points.append(np.einsum("wc,tcx->twx", weights, corners[rows]).reshape(-1, 3))
+        owners.append(np.repeat(rows, len(weights)))
+        shares.append(np.repeat(areas[rows] / len(weights), len(weights)))
     triangle = np.concatenate(owners)
+    if len(triangle) == len(corners):
+        return points[0], triangle, areas.copy()
     order = np.argsort(triangle, kind="stable")
-    triangle = triangle[order]
-    count_each = np.bincount(triangle, minlength=len(corners))
-    return np.concatenate(points)[order], triangle, areas[triangle] / count_each[triangle]
+    return np.concatenate(points)[order], triangle[order], np.concatenate(shares)[order]
 
 
-def row_weights(count: int) -> Floats:
-    """Barycentric weights (count, 3) of points in a row along the side from corner 0 to 1."""
-    cuts = np.linspace(0, 1, count + 1)
-    middle = np.array([(a + b) / 2 for a, b in pairwise(cuts)])
-    return np.stack([(1 - middle) * 2 / 3, middle * 2 / 3, np.full(count, 1 / 3)], axis=1)
+def points_in_rows(corners: Floats, count: int) -> tuple[Floats, Floats]:
+    """Points in a row along the longest side of each triangle, halfway up.
+
+    Returns
+    -------
+    point : (m, count, 3) float64, mm, evenly spaced along the side
+    share : (m, count) float64, of the area of the triangle, by the height there
+    """
+    turned = _longest_side_first(corners)
+    begin, side = turned[:, 0], turned[:, 1] - turned[:, 0]
+    tip = turned[:, 2] - begin
+    foot = np.einsum("ij,ij->i", tip, side) / np.einsum("ij,ij->i", side, side)
+    rise = tip - foot[:, None] * side
+    at = (np.arange(count) + 0.5) / count
+    with np.errstate(divide="ignore", invalid="ignore"):
+        height = np.fmin(at / foot[:, None], (1 - at) / (1 - foot[:, None])).clip(0, 1)
+    point = (
+        begin[:, None] + at[:, None] * side[:, None] + (height / 2)[:, :, None] * rise[:, None]
+    )
+    return point, height / height.sum(1)[:, None]
 
 
 def grid_weights(count: int) -> Floats:

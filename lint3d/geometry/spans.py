@@ -38,6 +38,7 @@ Look = Literal["inward", "outward"]
 ACCEPT_COS = float(np.cos(np.radians(30.0)))  # steepest facet across whose distance is a span
 IN_PLACE_COS = float(np.cos(np.radians(5.0)))  # near enough to opposite to be read straight across
 LARGE = 2.0  # facets longer than this many times the range go through the range query
+BESIDE_MOST = 3_000_000  # pairs looked at to see whether a guess is already covered
 ORPHANS_MOST = 50_000  # first guesses off any measured facet that are followed up
 
 
@@ -219,7 +220,9 @@ def _exact_contacts(
     large = np.flatnonzero(surface.longest > LARGE * high)
     near, complete = facing_pairs(surface.corners[large], inward[large], high)
     crossed = ridges_crossed(surface, inward, look == "outward", low, high)
-    between = contacts_of(surface, inward, edges, np.concatenate([large[near], crossed]))
+    direct = np.concatenate([large[near], crossed])
+    direct = direct[~share_vertex(surface.faces, direct[:, 0], direct[:, 1])]
+    between = contacts_of(surface, inward, edges, direct)
     lone = np.flatnonzero(_off_measured(surface, pair[pair[:, 1] >= 0], guesses, high))
     lone = lone[np.argsort(guess_mm[lone], kind="stable")]
     unique = np.unique(np.sort(guesses[lone], axis=1), axis=0, return_index=True)[1]
@@ -244,7 +247,31 @@ def _off_measured(surface: SpanSurface, measured: Ints, guesses: Ints, high: flo
     known = np.concatenate([measured, measured[:, ::-1]])
     same = np.isin(guesses[:, 0] * size + guesses[:, 1], known[:, 0] * size + known[:, 1])
     off: Bools = ~(busy[guesses].any(1) | same)
+    rows = np.flatnonzero(off)
+    off[rows[_beside_measured(surface, known, guesses[rows])]] = False
     return off
+
+
+def _beside_measured(surface: SpanSurface, known: Ints, guesses: Ints) -> Bools:
+    """Does a facet of a guess have a measured contact at a vertex of the other facet?
+
+    Parameters
+    ----------
+    known : (p, 2) int64, measured pairs, both ways round
+    guesses : (g, 2) int64
+    """
+    known = known[np.argsort(known[:, 0], kind="stable")]
+    beside = np.zeros(len(guesses), dtype=bool)
+    for own, other in ((0, 1), (1, 0)):
+        start = np.searchsorted(known[:, 0], guesses[:, own])
+        count = np.searchsorted(known[:, 0], guesses[:, own], side="right") - start
+        count = np.where(np.cumsum(count) <= BESIDE_MOST, count, 0)
+        owner = np.repeat(np.arange(len(guesses)), count)
+        place = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
+        partner = known[start[owner] + place, 1]
+        near = share_vertex(surface.faces, partner, guesses[owner, other])
+        beside[owner[near]] = True
+    return beside
 
 
 def _assemble(

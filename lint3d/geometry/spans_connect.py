@@ -13,11 +13,15 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
+from scipy.spatial import cKDTree
 
 from lint3d.geometry.spans import LARGE, Spans
 
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
+
+NEAREST = 5  # how many contacts near each other are linked
+SAME_PLACE = 0.25  # as a share of the low end of the range
 
 
 @dataclass(eq=False)
@@ -54,7 +58,11 @@ def connect(spans: Spans, rows: Ints) -> Connected:
     surface = spans.surface
     size = np.int64(len(surface.faces))
     both = np.concatenate([spans.pair[rows], spans.pair[rows][:, ::-1]])
-    key, back = np.unique(both[:, 0] * size + both[:, 1], return_inverse=True)
+    every = both[:, 0] * size + both[:, 1]
+    # Sorting is much quicker here than the hashing of numpy's unique.
+    ranked = np.sort(every)
+    key = ranked[np.flatnonzero(np.diff(ranked, prepend=-1))]
+    back = np.searchsorted(key, every[: len(rows)])
     first, second = key // size, key % size
     large = surface.longest > LARGE * spans.high
     node = np.where(large[first], size + np.arange(len(key)), first)
@@ -67,14 +75,29 @@ def connect(spans: Spans, rows: Ints) -> Connected:
         keep = (other >= 0) & thin[other]
         links.append(np.stack([small[keep], other[keep]]))
     links += _links_of_large(spans, key, node, large)
+    links.append(_links_of_near(spans, rows, node[back]))
     link = np.concatenate(links, axis=1)
     total = int(size) + len(key)
     ones = np.ones(link.shape[1], dtype=np.int8)
     label = connected_components(coo_array((ones, link), shape=(total, total)), directed=False)[1]
-    used, of_key = np.unique(label[node], return_inverse=True)
+    used = np.zeros(total, dtype=bool)
+    used[label[node]] = True
+    number = np.cumsum(used) - 1
+    of_key = number[label[node]]
     of_small = np.full(int(size), -1, dtype=np.int64)
-    of_small[small] = np.searchsorted(used, label[small])
-    return Connected(len(used), of_key[back[: len(rows)]], of_small, key, of_key)
+    of_small[small] = number[label[small]]
+    return Connected(int(used.sum()), of_key[back], of_small, key, of_key)
+
+
+def _links_of_near(spans: Spans, rows: Ints, node: Ints) -> Ints:
+    """Links between exact contacts whose middles nearly coincide, as round the tip of a pit."""
+    exact = np.flatnonzero(spans.area[rows] == 0)
+    if len(exact) < 2:
+        return np.zeros((2, 0), dtype=np.int64)
+    middle = (spans.point[rows[exact]] + spans.contact_point[rows[exact]]) / 2
+    gap, other = cKDTree(middle).query(middle, k=min(NEAREST, len(exact)))
+    one, column = np.nonzero(gap <= SAME_PLACE * spans.low)
+    return np.stack([node[exact[one]], node[exact[other[one, column]]]])
 
 
 def _links_of_large(spans: Spans, key: Ints, node: Ints, large: Bools) -> list[Ints]:

@@ -20,6 +20,7 @@ Ints = NDArray[np.int64]
 FACING_SEEN = 0.5  # cos 60 degrees: steeper facets are no contact, not even a first guess
 RIDGE_SIN = float(np.sin(np.radians(20.0)))  # re-entrant sides sharper than this send rays
 RIDGE_MOST = 32  # points along one re-entrant side
+TURN_COS = float(np.cos(np.radians(15.0)))  # how far normals spread before a vertex sends a ray
 RIDGE_BUDGET = 5_000_000  # pairs of nodes looked at between re-entrant sides
 REFIRES = 3  # how often a ray goes on through a copy of its own facet
 
@@ -60,7 +61,9 @@ def cross(
 def vertex_pairs(
     surface: SpanSurface, inward: Floats, reach: float
 ) -> tuple[Ints, Floats]:
-    """Pairs found by a ray from each vertex along its mean normal.
+    """Pairs found by a ray from each vertex where facets turn, along its mean normal.
+
+    These find the tip of a pit, which rays from its steep facets miss.
 
     Returns
     -------
@@ -68,15 +71,12 @@ def vertex_pairs(
     distance : (j,) float64, mm, from the vertex to the plane of the one across
     """
     flat = surface.faces.ravel()
+    count = np.maximum(np.bincount(flat, minlength=len(surface.vertices)), 1)
     total = np.stack(
-        [
-            np.bincount(flat, np.repeat(inward[:, i], 3), len(surface.vertices))
-            for i in range(3)
-        ],
-        axis=1,
+        [np.bincount(flat, np.repeat(inward[:, i], 3), len(count)) for i in range(3)], axis=1
     )
     length = np.linalg.norm(total, axis=1)
-    vertex = np.flatnonzero(length > 1e-3)
+    vertex = np.flatnonzero((length > 1e-3) & (length < TURN_COS * count))
     direction = total[vertex] / length[vertex, None]
     facet, far, facing = cross(surface, inward, surface.vertices[vertex], direction, reach)
     hit = np.flatnonzero(facet >= 0)

@@ -36,17 +36,21 @@ class KnifeEdges:
     ----------
     facet, other : (e,) int64, the two facets of each sharp side
     angle : (e,) float64, degrees they enclose
-    begin, end : (e, 3) float64, mm
+    ends : (e, 2) int64, vertices
+    tips : (t,) int64, vertices where facets across from each other meet in a point
+    spacing : mm, between the points of `tree`
+    tree : points along the sharp sides, then the tips; None if there are none
+    owner : (p,) int64, which side each point of the tree is on; e + i for tip i
     """
 
     facet: Ints
     other: Ints
     angle: Floats
-    begin: Floats
-    end: Floats
+    ends: Ints
+    tips: Ints
     spacing: float
-    tree: cKDTree | None = None
-    edge_of_point: Ints | None = None
+    tree: cKDTree | None
+    owner: Ints
 
 
 def knife_edges(
@@ -66,21 +70,21 @@ def knife_edges(
     enclosed = -dot(inward[facet], inward[other])
     keep = (facet < other) & (enclosed >= KNIFE_COS)
     facet, side, other, enclosed = facet[keep], side[keep], other[keep], enclosed[keep]
-    begin = surface.vertices[surface.faces[facet, side]]
-    end = surface.vertices[surface.faces[facet, (side + 1) % 3]]
-    angle = np.degrees(np.arccos(np.clip(enclosed, -1, 1)))
-    edges = KnifeEdges(facet, other, angle, begin, end, spacing)
-    length = np.linalg.norm(end - begin, axis=1)
-    edges.spacing = max(spacing, float(length.sum()) / POINTS_MOST)
-    count = np.ceil(length / edges.spacing).astype(np.int64) + 1
+    ends = np.stack([surface.faces[facet, side], surface.faces[facet, (side + 1) % 3]], axis=1)
+    tips = np.setdiff1d(tips, ends.ravel())
+    begin = surface.vertices[ends[:, 0]]
+    along = surface.vertices[ends[:, 1]] - begin
+    length = np.linalg.norm(along, axis=1)
+    spacing = max(spacing, float(length.sum()) / POINTS_MOST)
+    count = np.ceil(length / spacing).astype(np.int64) + 1
     owner = np.repeat(np.arange(len(facet)), count)
     place = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
     share = (place / np.maximum(count[owner] - 1, 1))[:, None]
-    points = begin[owner] + (end - begin)[owner] * share
-    points = np.concatenate([points, surface.vertices[tips]])
-    edges.edge_of_point = np.concatenate([owner, np.full(len(tips), -1)])
-    edges.tree = cKDTree(points) if len(points) else None
-    return edges
+    points = np.concatenate([begin[owner] + along[owner] * share, surface.vertices[tips]])
+    owner = np.concatenate([owner, len(facet) + np.arange(len(tips))])
+    angle = np.degrees(np.arccos(np.clip(enclosed, -1, 1)))
+    tree = cKDTree(points) if len(points) else None
+    return KnifeEdges(facet, other, angle, ends, tips, spacing, tree, owner)
 
 
 def tapers_to_edge(
@@ -98,7 +102,11 @@ def tapers_to_edge(
     -------
     (j,) bool : also True where the two facets share a vertex
     """
-    knife = share_vertex(surface.faces, pair[:, 0], pair[:, 1])
+    knife = np.zeros(len(pair), dtype=bool)
+    gap = points - contacts
+    size = surface.longest[pair[:, 0]] + surface.longest[pair[:, 1]]
+    near = np.flatnonzero(dot(gap, gap) <= size * size)
+    knife[near] = share_vertex(surface.faces, pair[near, 0], pair[near, 1])
     if edges.tree is None:
         return knife
     first, second = inward[pair[:, 0]], inward[pair[:, 1]]

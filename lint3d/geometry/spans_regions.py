@@ -1,4 +1,4 @@
-"""Which thin places hang together, how tight is each, and is it a wall, a rod or a knife edge?
+"""Which thin places hang together, how tight is each, and is it a wall or a rod?
 
 A region is a set of thin facets that touch, with the facets across from them. A large facet over
 many small thin floors joins them only where the floors themselves touch: a plate is one region,
@@ -20,7 +20,7 @@ from lint3d.geometry.spans_tightest import Tightest, tightest_of_each
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
-Kind = Literal["wall", "rod", "knife-edge"]
+Kind = Literal["wall", "rod"]
 
 ROD_RATIO = 2.0  # thin both ways: at most this many times as broad as thick
 PROBES = 48  # places of a region at which its breadth is felt
@@ -33,16 +33,15 @@ class ThinRegion:
 
     Attributes
     ----------
-    kind : "wall", "rod" (thin both ways; outward: a hole) or "knife-edge" (outward: a crevice)
-    value : mm, the tightest span; for a knife edge the depth of the strip below the limit
+    kind : "wall" or "rod" (thin both ways; outward: a slot or a hole)
+    value : mm, the tightest span
     lower, upper : mm, the truth lies within
-    point, contact_point : (3,) mm, where; contact_point is NaN for a knife edge
+    point, contact_point : (3,) mm, where
     face, contact_face : rows of the mesh, the worst first
     faces : (f,) int64, all rows of the mesh in the region, the worst first
     box : (2, 3) mm; extent : mm, its longest side; area : mm2, one side, roughly
     breadth : mm, median width across the thickness, the narrower way; inf if beyond what was felt
     axis : (3,) unit, the long way; length : mm along it
-    angle : degrees that a knife edge encloses, NaN otherwise
     """
 
     kind: Kind
@@ -60,7 +59,6 @@ class ThinRegion:
     breadth: float
     axis: Floats
     length: float
-    angle: float = float("nan")
 
 
 def thin_regions(spans: Spans, limit: float | None = None) -> list[ThinRegion]:
@@ -101,11 +99,14 @@ def _region(spans: Spans, rows: Ints, best: Tightest, number: int) -> ThinRegion
     surface = spans.surface
     pair = spans.pair[rows]
     worst = best.contacts.pair[number]
-    facets = np.unique(pair)
-    points = np.concatenate([spans.point[rows], spans.contact_point[rows]])
-    value = float(best.contacts.distance[number])
-    corners = _corners_of_thin(spans, rows, facets)
-    cloud = np.concatenate([points, corners])
+    touched = np.zeros(len(surface.faces), dtype=bool)
+    touched[pair.ravel()] = True
+    facets = np.flatnonzero(touched)
+    lower, upper = float(best.lower[number]), float(best.upper[number])
+    distance = float(best.contacts.distance[number])
+    # Midway between the distance and the ball, which are one except where both sides taper.
+    value = (distance + max(upper - spans.floor_mm, distance)) / 2
+    cloud = _cloud(spans, rows, facets)
     box = np.stack([cloud.min(0), cloud.max(0)])
     breadth, ratio = _breadth(spans, rows)
     axis, length = _long_way(cloud)
@@ -114,21 +115,31 @@ def _region(spans: Spans, rows: Ints, best: Tightest, number: int) -> ThinRegion
     share = np.minimum(spans.area[rows], surface.areas[pair[:, 1]])
     return ThinRegion(
         "rod" if ratio <= ROD_RATIO else "wall",
-        value, float(best.lower[number]), float(best.upper[number]),
+        value, lower, upper,
         best.contacts.point[number], best.contacts.contact[number],
         int(faces[0]), int(faces[1]), faces,
         box, float(np.ptp(box, axis=0).max()), float(share.sum() / 2), breadth, axis, length,
     )
 
 
-def _corners_of_thin(spans: Spans, rows: Ints, facets: Ints) -> Floats:
-    """Corners of the facets that are thin at every point measured on them."""
+def _cloud(spans: Spans, rows: Ints, facets: Ints) -> Floats:
+    """Points that fill a region: corners of facets thin all over, and points of the others."""
     surface = spans.surface
-    first = spans.pair[rows, 0][spans.area[rows] > 0]
-    here = np.bincount(first, minlength=len(surface.faces))[facets]
-    full = facets[(here > 0) & (here >= spans.samples_each[facets])]
-    corners: Floats = surface.corners[full].reshape(-1, 3)
-    return corners
+    first = spans.pair[rows, 0]
+    here = np.bincount(first[spans.area[rows] > 0], minlength=len(surface.faces))[facets]
+    full = np.zeros(len(surface.faces), dtype=bool)
+    full[facets[(here > 0) & (here >= spans.samples_each[facets])]] = True
+    corner = np.zeros(len(surface.vertices), dtype=bool)
+    corner[surface.faces[full].ravel()] = True
+    part = ~full[spans.pair[rows]]
+    cloud: Floats = np.concatenate(
+        [
+            surface.vertices[corner],
+            spans.point[rows[part[:, 0]]],
+            spans.contact_point[rows[part[:, 1]]],
+        ]
+    )
+    return cloud
 
 
 def _breadth(spans: Spans, rows: Ints) -> tuple[float, float]:

@@ -1,8 +1,9 @@
 """What is the tightest span of each thin region, and how sure is that?
 
-The best places of each region are zoomed to the exact distance between facets, round after
-round, until what is left cannot matter: a place that was not zoomed could still lose about as
-much as those that were. Lengths in mm. Tested by tests/geometry/test_spans_regions.py.
+Pairs of facets are worked through in the order of a lower bound that costs next to nothing,
+until no pair that is left can be tighter than the best found; the best are zoomed. What the
+budget leaves open lowers the interval. Lengths in mm.
+Tested by tests/geometry/test_spans_regions.py.
 """
 
 from __future__ import annotations
@@ -14,21 +15,27 @@ from numpy.typing import NDArray
 
 from lint3d.geometry.spans import Spans, ball_of
 from lint3d.geometry.spans_connect import Connected
-from lint3d.geometry.spans_zoom import Contacts, see_each_other, zoom
+from lint3d.geometry.spans_surface import SpanSurface
+from lint3d.geometry.spans_zoom import Contacts, contacts_of, see_each_other, zoom
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-FIRST_ROUND = 12  # places of each region zoomed in the first round, four times more each round
-ROUNDS = 5
-ZOOMS_MOST = 40_000  # in one round, over all regions
-CLOSE_ENOUGH = 1e-3  # mm left open by places that were not zoomed, as a share of the range's low
-LOSS_FACTOR = 2.0  # a place not zoomed may lose this many times the most that zoomed ones lost
+FIRST_ROUND = 8  # pairs of each region that are looked at first; four times more each round
+ZOOMED = 4  # of which the best are zoomed
+ROUNDS = 10
+PAIRS_MOST = 200_000  # in one round, over all regions
+TIE = 1e-9  # mm
+CLOSE_ENOUGH = 1e-3  # what may stay open, as a share of the low end of the range
 
 
 @dataclass(eq=False)
 class Tightest:
-    """One contact a region, with the interval of its span."""
+    """One contact a region, with the interval of its span.
+
+    The interval runs from the distance between the facets to the diameter of the ball that
+    touches both points: they differ where both sides taper, by 1 / cos 15 degrees at most.
+    """
 
     contacts: Contacts
     lower: Floats
@@ -44,24 +51,22 @@ def tightest_of_each(spans: Spans, rows: Ints, graph: Connected) -> Tightest:
     graph : their regions
     """
     best = _best_rows(spans, rows, graph)
-    pairs, guess, label = _candidates(spans, rows, graph)
-    loss = np.zeros(graph.count)
-    open_from = _cuts(label, graph.count)
-    end = open_from[1:].copy()
-    open_from = open_from[:-1].copy()
+    pairs, bound, label = _candidates(spans, rows, graph)
+    cuts = np.searchsorted(label, np.arange(graph.count + 1))
+    start, end = cuts[:-1].copy(), cuts[1:]
     share = FIRST_ROUND
     for _ in range(ROUNDS):
-        left = _left_open(guess, open_from, end, loss)
+        left = _least_left(bound, start, end)
         live = np.flatnonzero(left < best.contacts.distance - CLOSE_ENOUGH * spans.low)
         if not len(live):
             break
-        share_now = max(1, min(share, ZOOMS_MOST // len(live)))
-        count = np.minimum(end[live] - open_from[live], share_now)
-        picked = np.repeat(open_from[live], count) + _ramp(count)
-        open_from[live] += count
-        _zoom_into(spans, best, pairs[picked], guess[picked], label[picked], loss)
+        count = np.minimum(end[live] - start[live], max(1, min(share, PAIRS_MOST // len(live))))
+        picked = np.repeat(start[live], count) + _ramp(count)
+        start[live] += count
+        picked = picked[bound[picked] < best.contacts.distance[label[picked]]]
+        _look_into(spans, best, pairs[picked], label[picked])
         share *= 4
-    left = _left_open(guess, open_from, end, loss)
+    left = _least_left(bound, start, end)
     best.lower = np.minimum(best.lower, np.maximum(left - spans.floor_mm, 0))
     return best
 
@@ -79,51 +84,78 @@ def _best_rows(spans: Spans, rows: Ints, graph: Connected) -> Tightest:
 
 
 def _candidates(spans: Spans, rows: Ints, graph: Connected) -> tuple[Ints, Floats, Ints]:
-    """Pairs worth a zoom, each once, by region and then by their first guess."""
+    """Pairs worth a look, each once, by region and then by their lower bound."""
     guess_label = graph.of_pairs(spans.guesses)
     keep = guess_label >= 0
-    pairs = np.concatenate([spans.pair[rows], spans.guesses[keep]])
-    guess = np.concatenate([spans.interval[rows, 0] + spans.floor_mm, spans.guess_mm[keep]])
+    pairs = np.sort(np.concatenate([spans.pair[rows], spans.guesses[keep]]), axis=1)
     label = np.concatenate([graph.of_row, guess_label[keep]])
-    order = np.lexsort((guess, label))
-    pairs, guess, label = pairs[order], guess[order], label[order]
     size = np.int64(len(spans.surface.faces))
-    once = np.sort(pairs, axis=1)
-    first = np.sort(np.unique(once[:, 0] * size + once[:, 1], return_index=True)[1])
-    return pairs[first], guess[first], label[first]
+    key = pairs[:, 0] * size + pairs[:, 1]
+    order = np.argsort(key)
+    first = order[np.flatnonzero(np.diff(key[order], prepend=-1))]
+    pairs, label = pairs[first], label[first]
+    bound = distance_at_least(spans.surface, pairs)
+    order = np.lexsort((bound, label))
+    return pairs[order], bound[order], label[order]
 
 
-def _zoom_into(
-    spans: Spans, best: Tightest, pairs: Ints, guess: Floats, label: Ints, loss: Floats
-) -> None:
-    """Zoom pairs; keep what is tighter than the best so far, and learn how much they lost."""
-    found = zoom(spans.surface, spans.inward, spans.edges, pairs)
+def distance_at_least(surface: SpanSurface, pairs: Ints) -> Floats:
+    """A lower bound of the distance between facets: from the corners of each to the other's plane.
+
+    Returns
+    -------
+    (j,) float64, mm : 0 where the planes cross within the facets
+    """
+    bound = np.zeros(len(pairs))
+    for own, other in ((0, 1), (1, 0)):
+        first, second = pairs[:, own], pairs[:, other]
+        step = surface.corners[first] - surface.corners[second][:, :1]
+        height = np.einsum("ijk,ik->ij", step, surface.normals[second])
+        one_side = np.maximum(height.min(1), -height.max(1))
+        np.maximum(bound, one_side, out=bound)
+    return bound
+
+
+def _look_into(spans: Spans, best: Tightest, pairs: Ints, label: Ints) -> None:
+    """Work out pairs exactly, zoom the best of each region, keep what is tighter."""
+    surface, inward, edges = spans.surface, spans.inward, spans.edges
+    exact = contacts_of(surface, inward, edges, pairs)
+    good = exact.counts & ~exact.knife
+    rank = np.where(good, exact.distance, exact.distance + 1e9)
+    order = np.lexsort((rank, label))
+    place = _ramp(np.unique(label[order], return_counts=True)[1])
+    chosen = order[place < ZOOMED]
+    found = zoom(surface, inward, edges, pairs[chosen])
+    _keep_tighter(spans, best, found, label[chosen])
+
+
+def _keep_tighter(spans: Spans, best: Tightest, found: Contacts, label: Ints) -> None:
+    """Put contacts that count and see each other in the place of those less tight."""
     good = np.flatnonzero(found.counts & ~found.knife)
+    good = good[found.distance[good] <= best.contacts.distance[label[good]] + spans.floor_mm]
     good = good[see_each_other(spans.surface, found.take(good))]
     found, label = found.take(good), label[good]
-    np.maximum.at(loss, label, guess[good] - found.distance)
-    order = np.lexsort((found.distance, label))
+    ball = ball_of(spans.inward, found)
+    # Of contacts equally near the one whose ball is known best.
+    rounded = np.round(found.distance / TIE)
+    order = np.lexsort((ball, rounded, label))
     first = order[np.unique(label[order], return_index=True)[1]]
-    where, winner = label[first], found.take(first)
-    better = winner.distance <= best.contacts.distance[where]
+    where, winner, ball = label[first], found.take(first), ball[first]
+    old = np.round(best.contacts.distance[where] / TIE)
+    new = np.round(winner.distance / TIE)
+    better = (new < old) | ((new == old) & (ball < best.upper[where]))
     where, winner = where[better], winner.take(better)
     best.contacts.put(where, winner)
     best.lower[where] = np.maximum(winner.distance - spans.floor_mm, 0)
-    best.upper[where] = ball_of(spans.inward, winner) + spans.floor_mm
+    best.upper[where] = ball[better] + spans.floor_mm
 
 
-def _left_open(guess: Floats, start: Ints, end: Ints, loss: Floats) -> Floats:
-    """The least that places not zoomed could come to; inf where none is left."""
+def _least_left(bound: Floats, start: Ints, end: Ints) -> Floats:
+    """The lower bound of the pairs not looked at yet; inf where none is left."""
     left = np.full(len(start), np.inf)
     rows = np.flatnonzero(start < end)
-    left[rows] = guess[start[rows]] - LOSS_FACTOR * loss[rows]
-    # Until something was zoomed nothing is known of what could be lost.
-    left[rows[loss[rows] == 0]] = np.minimum(left[rows[loss[rows] == 0]], guess[start[rows[loss[rows] == 0]]])
+    left[rows] = bound[start[rows]]
     return left
-
-
-def _cuts(label: Ints, count: int) -> Ints:
-    return np.searchsorted(label, np.arange(count + 1))
 
 
 def _ramp(count: Ints) -> Ints:

@@ -30,6 +30,7 @@ PAIRS_AT_ONCE = 100_000
 STRAIGHT_COS = float(np.cos(np.radians(0.5)))  # leaning less than this is straight
 NEARLY_PARALLEL = float(np.cos(np.radians(5.0)))
 IN_PLACE = 1.5  # what lies straight across within this many times a contact's length outdoes it
+ASIDE = 0.3  # how far off a contact a straighter one still counts as in the same place, of its length
 INSET = 1e-3  # ends of a line of sight are drawn in from sides, which it would only graze
 
 
@@ -118,7 +119,8 @@ def _outdone(
     """Do contacts that lean on both sides have a straighter one in the same place?
 
     In a round pin of few facets the chord to the facet beside the opposite one is shorter than
-    the pin is thick. What lies straight across, if it is nearly parallel, has the last word.
+    the pin is thick. What lies straight across, if it is nearly parallel or much more so, has
+    the last word.
     """
     lean = np.maximum(dot(inward[pair[:, 0]], towards), -dot(inward[pair[:, 1]], towards))
     rows = np.flatnonzero(lean < STRAIGHT_COS)
@@ -126,12 +128,16 @@ def _outdone(
     length = np.linalg.norm(contact[rows] - point[rows], axis=1)
     facing = -dot(inward[pair[rows, 0]], inward[pair[rows, 1]])
     for own, place in ((pair[rows, 0], point[rows]), (pair[rows, 1], contact[rows])):
-        begin = place + INSET * (surface.corners[own].mean(1) - place)
-        across, _, _ = cross(
-            surface, inward, begin, inward[own], IN_PLACE * length
-        )
-        straight = np.where(across >= 0, -dot(inward[own], inward[across]), -1.0)
-        outdone[rows] |= (straight >= NEARLY_PARALLEL) & (straight > facing + 2e-5)
+        step = surface.corners[own].mean(1) - place
+        far = ASIDE * length / np.maximum(np.linalg.norm(step, axis=1), 1e-300)
+        for share, angle_share in ((np.full(len(rows), INSET), 0.6), (np.minimum(far, 1), 0.4)):
+            begin = place + share[:, None] * step
+            across, _, _ = cross(surface, inward, begin, inward[own], IN_PLACE * length)
+            straight = np.where(across >= 0, -dot(inward[own], inward[across]), -1.0)
+            # 1 - cos grows with the square of the angle.
+            outdone[rows] |= 1 - straight < angle_share**2 * (1 - facing)
+            if angle_share == 0.6:
+                outdone[rows] |= (straight >= NEARLY_PARALLEL) & (straight > facing + 2e-5)
     return outdone
 
 
