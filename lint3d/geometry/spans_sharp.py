@@ -1,0 +1,173 @@
+"""Where does the material (or the gap) taper to nothing, and how deep is the strip that is thin?
+
+Knife edges looking inward, crevices looking outward. The smallest sample near such an edge only
+tells how near one sampled; what can be said is the angle and the depth of the strip thinner
+than a limit: limit / (2 tan(angle / 2)) in a plain wedge. Lengths in mm.
+Tested by tests/geometry/test_spans_sharp.py.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+
+from lint3d.geometry.spans import Spans
+from lint3d.geometry.spans_pairs import dot
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True, eq=False)
+class SharpRegion:
+    """Knife edges, or crevices, that hang together; or the tip of a cone.
+
+    Attributes
+    ----------
+    angle : degrees that the sharpest side encloses
+    depth : mm, of the strip thinner than the limit, where it is deepest
+    lower, upper : mm, the truth lies within; they differ where the strip is curved or ends early
+    point : (3,) mm, on the edge where the strip is deepest
+    face : row of the mesh at that place
+    faces : (f,) int64, rows of the mesh in the strip, the worst first
+    length : mm, of the edges; 0 for a tip
+    box : (2, 3) mm; extent : mm, its longest side
+    """
+
+    angle: float
+    depth: float
+    lower: float
+    upper: float
+    point: Floats
+    face: int
+    faces: Ints
+    length: float
+    box: Floats
+    extent: float
+
+
+def sharp_regions(spans: Spans, limit: float) -> list[SharpRegion]:
+    """Connected knife edges with the depth of the strip thinner than a limit, deepest first.
+
+    Parameters
+    ----------
+    spans : Spans
+    limit : mm, at most the top of the range of interest for a depth that is measured
+    """
+    edges = spans.edges
+    if edges.tree is None:
+        return []
+    groups, angle, wanted, drawn = _strips(spans, limit)
+    row, owner, away = _rows_of(spans, limit)
+    seen = np.zeros(len(angle))
+    np.maximum.at(seen, owner, away)
+    # A curved strip may be deeper than the angle at its edge lets one expect.
+    depth = np.maximum(np.minimum(wanted, drawn), seen)
+    order = np.argsort(groups, kind="stable")
+    cuts = np.searchsorted(groups[order], np.arange(groups.max() + 2))
+    by_group = np.argsort(groups[owner], kind="stable")
+    row_cuts = np.searchsorted(groups[owner][by_group], np.arange(groups.max() + 2))
+    regions = []
+    for i in range(groups.max() + 1):
+        members = order[cuts[i] : cuts[i + 1]]
+        rows = row[by_group[row_cuts[i] : row_cuts[i + 1]]]
+        regions.append(_region(spans, members, rows, limit, angle, depth, wanted))
+    return sorted(regions, key=lambda region: (-region.depth, region.face))
+
+
+def _strips(spans: Spans, limit: float) -> tuple[Ints, Floats, Floats, Floats]:
+    """For each sharp side, then each tip: group, angle, depth a plain wedge has, depth of facets."""
+    edges, surface = spans.edges, spans.surface
+    count, tips = len(edges.facet), len(edges.tips)
+    ends = np.concatenate([edges.ends, np.stack([edges.tips, edges.tips], axis=1)])
+    member = np.arange(count + tips)
+    vertices = len(surface.vertices)
+    links = (np.concatenate([member, member]), ends.T.ravel() + count + tips)
+    total = count + tips + vertices
+    graph = coo_array((np.ones(2 * len(member), dtype=np.int8), links), shape=(total, total))
+    label = connected_components(graph, directed=False)[1][member]
+    groups = np.unique(label, return_inverse=True)[1]
+    angle = np.concatenate([edges.angle, np.full(tips, np.nan)])
+    drawn = np.zeros(count + tips)
+    begin = surface.vertices[edges.ends[:, 0]]
+    along = surface.vertices[edges.ends[:, 1]] - begin
+    along /= np.maximum(np.linalg.norm(along, axis=1), 1e-300)[:, None]
+    reach = []
+    for facet in (edges.facet, edges.other):
+        step = surface.corners[facet] - begin[:, None]
+        across = step - np.einsum("ijk,ik->ij", step, along)[:, :, None] * along[:, None]
+        reach.append(np.linalg.norm(across, axis=2).max(1))
+    drawn[:count] = np.minimum(*reach)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        wanted = limit / (2 * np.tan(np.radians(angle) / 2))
+    wanted[count:] = 0.0
+    return groups, angle, np.minimum(wanted, 1e3 * limit), drawn
+
+
+def _rows_of(spans: Spans, limit: float) -> tuple[Ints, Ints, Floats]:
+    """Measured places in a strip thinner than the limit: row, nearest side or tip, how far off."""
+    edges = spans.edges
+    row = np.flatnonzero(spans.measured & spans.knife & (spans.value < limit))
+    middle = (spans.point[row] + spans.contact_point[row]) / 2
+    if edges.tree is None or not len(row):
+        return row, np.zeros(len(row), dtype=np.int64), np.zeros(len(row))
+    away, nearest = edges.tree.query(middle)
+    owner = edges.owner[nearest]
+    side = np.flatnonzero(owner < len(edges.facet))
+    # To a side the distance is square to it, not to the nearest of the points along it.
+    begin = spans.surface.vertices[edges.ends[owner[side], 0]]
+    along = spans.surface.vertices[edges.ends[owner[side], 1]] - begin
+    share = np.clip(dot(middle[side] - begin, along) / dot(along, along), 0, 1)
+    away[side] = np.linalg.norm(middle[side] - begin - along * share[:, None], axis=1)
+    return row, owner, away
+
+
+def _region(
+    spans: Spans, members: Ints, rows: Ints, limit: float, angle: Floats, depth: Floats,
+    wanted: Floats,
+) -> SharpRegion:
+    """All there is to say about one group."""
+    edges, surface = spans.edges, spans.surface
+    count = len(edges.facet)
+    worst = members[depth[members].argmax()]
+    sides = members[members < count]
+    if worst < count:
+        ends = surface.vertices[edges.ends[worst]]
+        first = [edges.facet[worst], edges.other[worst]]
+    else:
+        ends = surface.vertices[edges.tips[[worst - count]]]
+        start, around = surface.incidence
+        first = [around[start[edges.tips[worst - count]]]]
+    facets = np.unique(
+        np.concatenate([edges.facet[sides], edges.other[sides], spans.pair[rows].ravel()])
+    )
+    faces = surface.face_ids[np.concatenate([first, facets[~np.isin(facets, first)]])]
+    tips = edges.tips[members[members >= count] - count]
+    corners = surface.vertices[np.concatenate([edges.ends[sides].ravel(), tips])]
+    cloud = np.concatenate([corners, spans.point[rows], spans.contact_point[rows]])
+    box = np.stack([cloud.min(0), cloud.max(0)])
+    length = np.diff(surface.vertices[edges.ends[sides]], axis=1)[:, 0]
+    narrow = angle[sides].min() if len(sides) else _tip_angle(spans, rows)
+    plain = wanted[worst]
+    if worst >= count:
+        plain = limit / (2 * np.tan(np.radians(max(narrow, 0.05)) / 2))
+    margin = spans.floor_mm / (2 * np.tan(np.radians(max(narrow, 0.05)) / 2))
+    deep = float(depth[worst])
+    return SharpRegion(
+        float(narrow), deep, max(deep - margin, 0.0),
+        max(deep, float(plain)) + margin, ends.mean(0), int(faces[0]), faces,
+        float(np.linalg.norm(length, axis=1).sum()), box, float(np.ptp(box, axis=0).max()),
+    )
+
+
+def _tip_angle(spans: Spans, rows: Ints) -> float:
+    """Degrees between the sides across from each other at a tip; 30 if none was measured."""
+    if not len(rows):
+        return 30.0
+    first, second = spans.pair[rows].T
+    facing = -dot(spans.inward[first], spans.inward[second])
+    return float(np.degrees(np.arccos(np.clip(facing, -1, 1))).max())
