@@ -33,7 +33,9 @@ def _pieces(path: str) -> tuple[str, ...]:
 
 
 def key_lines(text: str) -> dict[tuple[str, ...], int]:
-    """Line (from 1) on which each key or table header stands; an array's tables share a path.
+    """Line (from 1) on which each key or table header stands.
+
+    The tables of an array are numbered: `("for", "0", "match")`; `("for",)` is the first of them.
 
     Examples
     --------
@@ -41,13 +43,25 @@ def key_lines(text: str) -> dict[tuple[str, ...], int]:
     {('rules', 'a/b'): 1, ('rules', 'a/b', 'at_least'): 2}
     """
     lines: dict[tuple[str, ...], int] = {}
+    counts: dict[tuple[str, ...], int] = {}
     table: tuple[str, ...] = ()
-    for number, line in enumerate(text.splitlines(), 1):
+    quotes = ""
+    for number, line in enumerate(text.split("\n"), 1):
+        if quotes:
+            quotes = "" if line.count(quotes) % 2 else quotes
+            continue
         if header := _HEADER.match(line):
             table = _pieces(header["path"])
+            if line.lstrip().startswith("[["):
+                lines.setdefault(table, number)
+                counts[table] = counts.get(table, -1) + 1
+                table = (*table, str(counts[table]))
+            elif table[:1] in counts:
+                table = (table[0], str(counts[table[:1]]), *table[1:])
             lines[table] = number
         elif key := _KEY.match(line):
             lines.setdefault((*table, *_pieces(key["path"])), number)
+        quotes = next((q for q in ('"""', "'''") if line.count(q) % 2), "")
     return lines
 
 
@@ -58,7 +72,7 @@ class TomlFile:
         self.path = path
         self.shown = shown or path.name
         try:
-            text = path.read_bytes().decode("utf-8")
+            text = path.read_bytes().decode("utf-8-sig")
         except OSError as error:
             raise ConfigurationError(
                 f"{self.shown}: cannot be read ({error.strerror}). Check the path."
@@ -88,7 +102,8 @@ class TomlFile:
 
     def check_keys(self, table: Any, known: Collection[str], *path: str) -> None:
         """Refuse what is not a table, and keys that are not known."""
-        where = ".".join(f'"{p}"' if "/" in p else p for p in path) or "the file"
+        named = [f'"{p}"' if "/" in p else p for p in path if not p.isdigit()]
+        where = ".".join(named) or "the file"
         if not isinstance(table, dict):
             raise self.error(f"{where} must be a table.", *path)
         for key in table:

@@ -5,6 +5,7 @@ Inside everything is mm, mm2, mm3, degrees, minutes. UCUM codes name units in sh
 
 from __future__ import annotations
 
+import math
 import re
 
 from lint3d.errors import ConfigurationError
@@ -82,7 +83,7 @@ def quantity(text: str, unit: str) -> float:
     (0.8, 0.8, 0.15)
     """
     found = _QUANTITY.fullmatch(text)
-    if not found:
+    if not found or not math.isfinite(float(found[1])):
         raise ConfigurationError(f"'{text}' is not a number with a unit, such as 0.8mm.")
     number, written = float(found[1]), found[2]
     return number if not written else round(number * unit_factor(written, unit), 12)

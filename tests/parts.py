@@ -1,0 +1,64 @@
+"""Small closed shapes with known answers, and binary STL bytes of them.
+
+A shape is an (m, 3, 3) float64 array: the corners of m facets, mm, counter-clockwise seen from
+outside.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+Facets = NDArray[np.float64]
+
+_CORNERS = np.array([[x, y, z] for x in (0, 1) for y in (0, 1) for z in (0, 1)], np.float64)
+_CUBE = np.array(
+    [
+        [0, 1, 3], [0, 3, 2], [4, 6, 7], [4, 7, 5], [0, 4, 5], [0, 5, 1],
+        [2, 3, 7], [2, 7, 6], [0, 2, 6], [0, 6, 4], [1, 5, 7], [1, 7, 3],
+    ]
+)  # fmt: skip
+
+
+def box(size: float | Sequence[float] = 10.0, at: Sequence[float] = (0, 0, 0)) -> Facets:
+    """A box with its lowest corner in `at`: 12 facets."""
+    return _CORNERS[_CUBE] * np.asarray(size, np.float64) + np.asarray(at, np.float64)
+
+
+def inverted(facets: Facets) -> Facets:
+    """The same facets, turned over."""
+    return facets[:, ::-1].copy()
+
+
+def joined(*shapes: Facets) -> Facets:
+    """All facets in one array."""
+    return np.concatenate(shapes)
+
+
+def turned(facets: Facets, seed: int) -> Facets:
+    """The shape in a random frame."""
+    q, r = np.linalg.qr(np.random.default_rng(seed).normal(size=(3, 3)))
+    frame = q * np.sign(np.diag(r))
+    if np.linalg.det(frame) < 0:
+        frame[:, 0] *= -1
+    moved: Facets = facets @ frame.T
+    return moved
+
+
+def stl_bytes(facets: Facets, header: bytes = b"a part of the tests") -> bytes:
+    """Binary STL with normals of zero length ("work it out")."""
+    rows = np.zeros(
+        len(facets), [("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("attribute", "<u2")]
+    )
+    rows["corners"] = facets
+    return header.ljust(80, b" ")[:80] + len(facets).to_bytes(4, "little") + rows.tobytes()
+
+
+def write_stl(path: Path, facets: Facets) -> Path:
+    """Write a binary STL and return its path."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_bytes(stl_bytes(facets))
+    return path
