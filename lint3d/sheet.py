@@ -132,10 +132,15 @@ def _read(
     return _merge(file, head, parent)
 
 
+def is_path(name: str) -> bool:
+    """Does it name a file rather than a registered sheet?"""
+    return name.endswith(".toml") or "/" in name or "\\" in name
+
+
 def _find(name: str, registered: Mapping[str, Path], base: Path) -> Path:
     if name in registered:
         return registered[name]
-    if name.endswith(".toml") or "/" in name or "\\" in name:
+    if is_path(name):
         path = base / name
         if path.is_file():
             return path
@@ -250,7 +255,7 @@ def _requirement(
             unit=unit,
             level=level,
             source=source or parent.source,
-            uncertainty=parent.uncertainty if band is None else _finite(file, band, path),
+            uncertainty=parent.uncertainty if band is None else _band(file, band, path),
         )
     kind: Kind = "none" if flags["none"] else "inform" if flags["inform"] else _kind(low, high)
     if low is not None and high is not None and low > high:
@@ -262,7 +267,7 @@ def _requirement(
         level=level,
         low=None if low is None else _finite(file, low, path),
         high=None if high is None else _finite(file, high, path),
-        uncertainty=0.0 if band is None else _finite(file, band, path),
+        uncertainty=0.0 if band is None else _band(file, band, path),
     )
 
 
@@ -270,6 +275,12 @@ def _finite(file: TomlFile, value: float, path: tuple[str, ...]) -> float:
     if not math.isfinite(value):
         raise file.error("a limit must be a finite number.", *path)
     return float(value)
+
+
+def _band(file: TomlFile, value: float, path: tuple[str, ...]) -> float:
+    if value < 0:
+        raise file.error("an uncertainty cannot be below 0.", *path, "uncertainty")
+    return _finite(file, value, path)
 
 
 def _kind(low: float | None, high: float | None) -> Kind:
