@@ -1,0 +1,129 @@
+"""What is the largest ball with its centre in a plane section of a passage?
+
+The section is walked from a point in the free space, on a grid in the plane, from ball to
+overlapping ball, so that no wall is crossed. If the walk does not come to an end the material does
+not close the section, and it bounds nothing. The largest ball is then found by branch and bound:
+the distance to the facets changes no faster than the place, so a cell whose middle lacks more than
+its half diagonal cannot hold a better place. Lengths in mm. Guarded by
+tests/geometry/test_throats.py.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lint3d.geometry.throats_clearance import Clearance
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+#: Cells a section's throat is wide at first, and how many of them may be walked.
+_CELLS_ACROSS = 6
+_MOST_CELLS = 12_000
+#: Cells that may be split in one round; where more stay in the running the bound is left wider.
+_MOST_SPLIT = 20_000
+_ROOT_HALF = np.sqrt(0.5)
+
+
+@dataclass(frozen=True, eq=False)
+class Section:
+    """A plane section that the material closes all around."""
+
+    radius: float
+    """mm, no larger ball has its centre in the section"""
+    point: Floats
+    """(3,) mm, where the largest ball that was found is"""
+    found: float
+    """mm, its radius"""
+
+
+def largest_in_section(
+    clearance: Clearance, centre: Floats, normal: Floats, radius: float, tolerance: float
+) -> Section | None:
+    """Bound the balls whose centres lie in the section through `centre` across `normal`.
+
+    Parameters
+    ----------
+    clearance : of every facet near
+    centre : (3,) mm, in the free space
+    normal : (3,) unit vector
+    radius : mm, clearance at the centre
+    tolerance : mm, how close the bound should come
+
+    Returns
+    -------
+    Section or None : None where the walk left the passage
+    """
+    if radius <= 0:
+        return None
+    cell = 2 * radius / _CELLS_ACROSS
+    axes = _axes(normal)
+    walked = _walk(clearance, centre, axes, cell, radius)
+    if walked is None:
+        return None
+    place, value = walked
+    best_row = int(np.argmax(value))
+    best, best_at = float(value[best_row]), place[best_row]
+    while cell * _ROOT_HALF > tolerance:
+        alive = value + cell * _ROOT_HALF > best + tolerance
+        if not alive.any():
+            return Section(best + tolerance, _lift(centre, axes, best_at), best)
+        if np.count_nonzero(alive) > _MOST_SPLIT:
+            break
+        place = (place[alive][:, None] + _quarters(cell)).reshape(-1, 2)
+        cell /= 2
+        value = clearance.at(_lift(centre, axes, place))
+        row = int(np.argmax(value))
+        if value[row] > best:
+            best, best_at = float(value[row]), place[row]
+    bound = max(best, float(value.max()) + cell * _ROOT_HALF)
+    return Section(bound, _lift(centre, axes, best_at), best)
+
+
+def _walk(
+    clearance: Clearance, centre: Floats, axes: Floats, cell: float, radius: float
+) -> tuple[Floats, Floats] | None:
+    """Cells of the section that overlapping balls lead to; None if they have no end."""
+    value = {(0, 0): radius}
+    front = np.zeros((1, 2), np.int64)
+    level = np.array([radius])
+    sides = np.array([[1, 0], [-1, 0], [0, 1], [0, -1]])
+    while len(front):
+        near = (front[:, None] + sides).reshape(-1, 2)
+        behind = np.repeat(level, len(sides))
+        fresh = np.array([tuple(c) not in value for c in near.tolist()])
+        near, behind = near[fresh], behind[fresh]
+        if len(near) == 0:
+            break
+        order = np.lexsort((-behind, near[:, 1], near[:, 0]))
+        near, behind = near[order], behind[order]
+        first = np.concatenate([[True], np.any(np.diff(near, axis=0) != 0, axis=1)])
+        near, behind = near[first], behind[first]
+        here = clearance.at(_lift(centre, axes, near * cell))
+        joined = here + behind > cell
+        front, level = near[joined], here[joined]
+        value.update(zip(map(tuple, front.tolist()), level.tolist(), strict=True))
+        if len(value) > _MOST_CELLS or level.max(initial=0.0) > 4 * radius:
+            return None
+    return np.array(list(value)) * cell, np.array(list(value.values()))
+
+
+def _axes(normal: Floats) -> Floats:
+    helper = np.eye(3)[int(np.argmin(np.abs(normal)))]
+    one = np.cross(normal, helper)
+    one /= np.linalg.norm(one)
+    return np.stack([one, np.cross(normal, one)])
+
+
+def _lift(centre: Floats, axes: Floats, place: Floats) -> Floats:
+    lifted: Floats = centre + place @ axes
+    return lifted
+
+
+def _quarters(cell: float) -> Floats:
+    quarter = cell / 4
+    return np.array([[-quarter, -quarter], [-quarter, quarter], [quarter, -quarter],
+                     [quarter, quarter]])

@@ -1,0 +1,125 @@
+"""The free space around and inside a part, on a grid.
+
+Chooses the pitch, fills the grid and cuts the free space into chambers. Knows nothing of exact
+widths. Lengths in mm.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import edt
+import numpy as np
+from numpy.typing import NDArray
+
+from lint3d.geometry.chambers import (
+    Basins,
+    Chambers,
+    climb_from,
+    find_basins,
+    join_basins,
+    outer_core,
+)
+from lint3d.geometry.raster import Grid, Raster, rasterise
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+#: Grid points in the width that must be resolved.
+POINTS_PER_WIDTH = 4
+#: Free points around the part's box.
+MARGIN = 3
+
+
+@dataclass(frozen=True, eq=False)
+class Space:
+    """Free space cut into chambers."""
+
+    raster: Raster
+    distance: NDArray[np.float32]
+    """voxels from each free point to the nearest material point"""
+    core: Bools
+    """points that are surely outside"""
+    basins: Basins
+    chambers: Chambers
+
+    @property
+    def grid(self) -> Grid:
+        return self.raster.grid
+
+    def points(self, flat: Ints) -> Floats:
+        """(…, 3) mm, where the points with these flat numbers are."""
+        return self.grid.point(np.stack(np.unravel_index(flat, self.grid.shape), axis=-1))
+
+    def way(self, chain: list[int], gates: Ints) -> Ints:
+        """Flat numbers of the points of a way through basins.
+
+        Parameters
+        ----------
+        chain : basins in order; the way runs from the top of the first to that of the last
+        gates : (len(chain) − 1, 2) the step from each basin to the next
+        """
+        top = int(self.basins.top[chain[0]])
+        way: list[int] = [] if top < 0 else [top]
+        for basin, (leave, enter) in zip(chain, gates.tolist(), strict=False):
+            down = climb_from(self.distance, self.basins, leave)
+            way = _joined(way, down) if way else down[::-1]
+            way += climb_from(self.distance, self.basins, enter)
+            del basin
+        return np.array(way, np.int64)
+
+    def chain(self, one: int, two: int) -> tuple[list[int], Ints]:
+        """Basins from one to another along the spanning tree, and the steps between them."""
+        parent, gate = self.chambers.parent, self.chambers.gate
+        up_one, up_two = _ancestors(parent, one), _ancestors(parent, two)
+        shared = set(up_one)
+        meet = next((basin for basin in up_two if basin in shared), None)
+        if meet is None:
+            return [], np.zeros((0, 2), np.int64)
+        rise = up_one[: up_one.index(meet) + 1]
+        fall = up_two[: up_two.index(meet)][::-1]
+        steps = [gate[basin] for basin in rise[:-1]] + [gate[basin][::-1] for basin in fall]
+        return rise + fall, np.array(steps, np.int64).reshape(-1, 2)
+
+
+def build_space(
+    vertices: Floats, faces: Ints, grid: Grid, reach: float, workers: int = 1
+) -> Space:
+    """Fill a grid and cut its free space into chambers.
+
+    Parameters
+    ----------
+    vertices, faces : mm; faces look out of the material
+    grid : its outermost layer must be free
+    reach : mm, radius above which the outside needs no cutting
+    workers : threads for the distances
+    """
+    raster = rasterise(vertices, faces, grid)
+    return cut_space(raster, reach, workers)
+
+
+def cut_space(raster: Raster, reach: float, workers: int = 1) -> Space:
+    """Cut the free space of a filled grid into chambers."""
+    free = (~raster.solid).view(np.uint8)
+    distance: NDArray[np.float32] = edt.edt(free, parallel=workers)
+    del free
+    core = outer_core(distance, reach / raster.grid.pitch)
+    basins = find_basins(distance, raster.solid, core)
+    return Space(raster, distance, core, basins, join_basins(basins))
+
+
+def _joined(way: list[int], down: list[int]) -> list[int]:
+    """Go on from a way to the foot of a climb: where the two meet first, the top is left out."""
+    place = {point: i for i, point in enumerate(way)}
+    for i, point in enumerate(down):
+        if point in place:
+            return way[: place[point] + 1] + down[:i][::-1]
+    return way + down[::-1]
+
+
+def _ancestors(parent: Ints, basin: int) -> list[int]:
+    chain = [int(basin)]
+    while parent[chain[-1]] >= 0:
+        chain.append(int(parent[chain[-1]]))
+    return chain

@@ -1,0 +1,165 @@
+"""How does each pocket lead to the outside?
+
+Chambers and openings form a graph. The widest way out runs along its maximum spanning tree; an
+opening that every way leads through is a bridge of it. Lengths in mm. Guarded by
+tests/geometry/test_voids.py.
+"""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lint3d.geometry.throats import Throat
+from lint3d.geometry.throats_clearance import Clearance
+from lint3d.geometry.voids_model import OUTSIDE, Opening, Pocket
+from lint3d.geometry.voids_openings import Contact
+from lint3d.geometry.voids_space import Space
+
+if TYPE_CHECKING:
+    import networkx as nx
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+#: Points on the wall of a pocket that are looked up to name its faces.
+_WALL_POINTS = 300
+#: Smaller hollows are noise in tight gaps, grid points.
+CRUMB = 25
+
+
+def find_pockets(
+    space: Space, clearance: Clearance, openings: list[tuple[Contact, Throat]], high: float
+) -> tuple[nx.MultiGraph, list[Pocket]]:
+    """Graph of chambers and openings, and the pockets with their ways out.
+
+    Returns
+    -------
+    graph, and pockets by falling volume; chambers that no opening leads out of are in neither
+    """
+    import networkx as nx
+
+    graph = _graph(space, openings)
+    tree = nx.maximum_spanning_tree(_widest_only(graph), weight="diameter")
+    bridges = _bridges(graph)
+    ways = nx.single_source_shortest_path(tree, OUTSIDE)
+    volumes = _volumes(space)
+    pockets = []
+    for node in sorted(ways):
+        if node == OUTSIDE or space.chambers.volume[node] < CRUMB:
+            continue
+        nodes = ways[node][::-1]
+        pockets.append(_pocket(space, clearance, graph, nodes, bridges, volumes[node]))
+    return graph, sorted(pockets, key=lambda pocket: (-pocket.volume, *pocket.position))
+
+
+def _graph(space: Space, openings: list[tuple[Contact, Throat]]) -> nx.MultiGraph:
+    import networkx as nx
+
+    graph = nx.MultiGraph()
+    graph.add_node(OUTSIDE, volume=float("inf"), position=None, diameter=float("inf"))
+    pitch = space.grid.pitch
+    for node in sorted({end for contact, _ in openings for end in contact.chambers} - {OUTSIDE}):
+        graph.add_node(
+            node,
+            volume=float(space.chambers.volume[node]) * pitch**3,
+            position=tuple(space.points(space.chambers.top[node]).tolist()),
+            diameter=2 * pitch * float(space.chambers.peak[node]),
+        )
+    for contact, throat in openings:
+        graph.add_edge(
+            *contact.chambers, throat=throat, source=contact.chambers[0],
+            diameter=throat.diameter, lower=throat.lower, upper=throat.upper,
+            length=throat.length, position=tuple(throat.position.tolist()),
+        )
+    return graph
+
+
+def _widest_only(graph: nx.MultiGraph) -> nx.Graph:
+    """Between any two nodes the widest opening."""
+    import networkx as nx
+
+    simple = nx.Graph()
+    simple.add_nodes_from(graph)
+    for one, two, data in graph.edges(data=True):
+        if not simple.has_edge(one, two) or simple[one][two]["diameter"] < data["diameter"]:
+            simple.add_edge(one, two, diameter=data["diameter"])
+    return simple
+
+
+def _bridges(graph: nx.MultiGraph) -> set[tuple[int, int]]:
+    import networkx as nx
+
+    simple = nx.Graph(graph)
+    return {
+        (min(pair), max(pair)) for pair in nx.bridges(simple) if graph.number_of_edges(*pair) == 1
+    }
+
+
+def _pocket(
+    space: Space, clearance: Clearance, graph: nx.MultiGraph, nodes: list[int],
+    bridges: set[tuple[int, int]], volume: tuple[float, float, float],
+) -> Pocket:
+    node = nodes[0]
+    hops = [_widest_between(graph, one, two) for one, two in pairwise(nodes)]
+    throat = min(hops, key=lambda hop: hop.diameter)
+    crossed = [
+        hop for hop, pair in zip(hops, pairwise(nodes), strict=True)
+        if (min(pair), max(pair)) in bridges
+    ]
+    way = np.concatenate([hop.way.point for hop in hops])
+    width = np.concatenate([hop.way.width for hop in hops])
+    openings = [
+        Opening(other, key, _seen_from(graph.edges[node, other, key], node))
+        for _, other, key in graph.edges(node, keys=True)
+    ]
+    openings.sort(key=lambda opening: -opening.throat.diameter)
+    data = graph.nodes[node]
+    return Pocket(
+        node, *volume, np.array(data["position"]), data["diameter"], tuple(openings), throat,
+        way, width, tuple(nodes), float(np.linalg.norm(np.diff(way, axis=0), axis=1).sum()),
+        min(crossed, key=lambda hop: hop.diameter) if crossed else None,
+        _wall_faces(space, clearance, node),
+    )
+
+
+def _widest_between(graph: nx.MultiGraph, one: int, two: int) -> Throat:
+    data = max(graph[one][two].values(), key=lambda edge: edge["diameter"])
+    return _seen_from(data, one)
+
+
+def _seen_from(edge: dict[str, object], node: int) -> Throat:
+    """The throat of an edge with its way leading out of a node."""
+    throat: Throat = edge["throat"]  # type: ignore[assignment]
+    return throat if edge["source"] == node else throat.reversed()
+
+
+def _volumes(space: Space) -> dict[int, tuple[float, float, float]]:
+    """Volume of each chamber with bounds: half of what each point at the wall stands for."""
+    label = space.basins.label.reshape(-1)
+    wall = np.flatnonzero((label >= 0) & (space.distance.reshape(-1) < 1.5))
+    at_wall = np.bincount(
+        space.chambers.of_basin[label[wall]], minlength=len(space.chambers.peak)
+    )
+    cell = space.grid.pitch**3
+    return {
+        node: (count * cell, max(count - half, 0.0) * cell, (count + half) * cell)
+        for node, (count, half) in enumerate(
+            zip(space.chambers.volume.tolist(), (0.5 * at_wall).tolist(), strict=True)
+        )
+    }
+
+
+def _wall_faces(space: Space, clearance: Clearance, node: int) -> Ints:
+    """Some faces around a chamber, those nearest to points at its wall."""
+    label = space.basins.label.reshape(-1)
+    of_basin = space.chambers.of_basin == node
+    wall = np.flatnonzero((label >= 0) & (space.distance.reshape(-1) <= 1.0))
+    wall = wall[of_basin[label[wall]]]
+    step = max(len(wall) // _WALL_POINTS, 1)
+    if len(wall) == 0:
+        return np.zeros(0, np.int64)
+    return np.unique(clearance.nearest(space.points(wall[::step]))[1])
