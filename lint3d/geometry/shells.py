@@ -72,8 +72,8 @@ def shell_boxes(vertices: Floats, faces: Ints, label: Ints) -> Floats:
     start = np.searchsorted(sorted_label, np.arange(shells))
     boxes = np.empty((shells, 2, 3))
     for axis in range(3):
-        values = vertices[:, axis][faces]
-        low, high = values.min(axis=1), values.max(axis=1)
+        a, b, c = (vertices[faces[:, corner], axis] for corner in range(3))
+        low, high = np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
         if order is not None:
             low, high = low[order], high[order]
         boxes[:, 0, axis] = np.minimum.reduceat(low, start) if shells else 0
