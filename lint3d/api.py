@@ -143,7 +143,7 @@ def settings(given: str | os.PathLike[str] | Config | None = None, **options: An
     return replace(
         config,
         **changes,
-        limits=(*config.limits, *limits),
+        given_limits=(*config.given_limits, *limits),
         plugins=(*config.plugins, *(name for name in plugins if name not in config.plugins)),
     )
 

@@ -7,6 +7,8 @@ Command-line options win over it.
 
 from __future__ import annotations
 
+import math
+import os
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
@@ -17,6 +19,7 @@ from typing import Any
 from lint3d.errors import ConfigurationError
 from lint3d.readers import ReadLimits
 from lint3d.requirement import Requirement
+from lint3d.sheet import is_path
 from lint3d.tomlfile import TomlFile, nearest
 from lint3d.units import length_factor, quantity
 
@@ -66,8 +69,10 @@ class ForFiles:
     def holds_for(self, path: Path) -> bool:
         """Is the file one of those that the pattern names? (`**` is any number of folders.)"""
         try:
-            relative = Path(path).resolve().relative_to(self.base.resolve()).as_posix()
-        except ValueError:
+            # The file's own name, not what a link points to; folders are resolved.
+            found = Path(path).parent.resolve() / Path(path).name
+            relative = found.relative_to(self.base.resolve()).as_posix()
+        except (ValueError, OSError, RuntimeError):  # RuntimeError: a link loop
             return False
         return bool(_pattern(self.match).fullmatch(relative))
 
@@ -86,7 +91,9 @@ class Config:
     fail_on: tuple[str, ...] = ()
     workers: int | None = None
     limits: tuple[str, ...] = ()
-    """Written as for --limit; later ones win"""
+    """Of the configuration, written as for --limit; later ones win, and a `[[for]]` table's"""
+    given_limits: tuple[str, ...] = ()
+    """From --limit: they win over everything"""
     read: ReadLimits = field(default_factory=ReadLimits)
     bounds: Bounds = field(default_factory=Bounds)
     weld_mm: float = 1e-4
@@ -129,6 +136,8 @@ def read_config(path: Path) -> Config:
     model = data.get("model", {})
     file.check_keys(model, ("weld_mm",), "model")
     weld = file.take(model, "weld_mm", (int, float), "model")
+    if weld is not None and not 0 <= weld < math.inf:
+        raise file.error("'weld_mm' must be 0 or more.", "model", "weld_mm")
     unit = file.take(data, "unit", str)
     if unit is not None:
         length_factor(unit)
@@ -153,6 +162,11 @@ def read_config(path: Path) -> Config:
 
 def _plugin(name: str, base: Path) -> str:
     return str(base / name) if name.endswith(".py") else name
+
+
+def _beside(sheet: str, base: Path) -> str:
+    """A sheet's path from the folder of the configuration, wherever other sheets are taken from."""
+    return os.path.abspath(base / sheet) if is_path(sheet) else sheet
 
 
 def _texts(file: TomlFile, table: dict[str, Any], key: str, *path: str) -> tuple[str, ...]:
@@ -190,8 +204,8 @@ def _dataclass(file: TomlFile, key: str, kind: type[Any]) -> Any:
     file.check_keys(table, known, key)
     for name in table:
         value = file.take(table, name, (int, float), key)
-        if not value > 0:
-            raise file.error(f"'{name}' must be above 0.", key, name)
+        if not 0 < value < math.inf or type(getattr(kind(), name))(value) == 0:
+            raise file.error(f"'{name}' must be a number above 0.", key, name)
     defaults = kind()
     return replace(defaults, **{n: type(getattr(defaults, n))(v) for n, v in table.items()})
 
@@ -201,18 +215,20 @@ def _for_files(file: TomlFile, base: Path) -> list[ForFiles]:
     if not isinstance(tables, list):
         raise file.error("write [[for]] with two brackets.", "for")
     found = []
-    for table in tables:
-        file.check_keys(table, _FOR_KEYS, "for")
-        match = file.take(table, "match", str, "for")
+    for number, table in enumerate(tables):
+        path = ("for", str(number))
+        file.check_keys(table, _FOR_KEYS, *path)
+        match = file.take(table, "match", str, *path)
         if not match:
-            raise file.error('a [[for]] table needs match = "pattern".', "for")
+            raise file.error('a [[for]] table needs match = "pattern".', *path)
+        process = file.take(table, "process", str, *path)
         found.append(
             ForFiles(
                 match,
-                file.take(table, "process", str, "for"),
-                _limits(file, table, "for"),
-                _texts(file, table, "only", "for"),
-                _texts(file, table, "without", "for"),
+                process and _beside(process, base),
+                _limits(file, table, *path),
+                _texts(file, table, "only", *path),
+                _texts(file, table, "without", *path),
                 base,
             )
         )
@@ -223,8 +239,16 @@ _COMPARES = ("<", ">", "≤", "≥")
 _LIMIT = re.compile(r"(?P<rule>[^=<>]+?)\s*(?P<how>>=|<=|=|≥|≤)\s*(?P<value>.+)")
 
 
-def apply_limit(text: str, requirements: Mapping[str, Requirement]) -> tuple[str, Requirement]:
+def apply_limit(
+    text: str, requirements: Mapping[str, Requirement], origin: str = "--limit"
+) -> tuple[str, Requirement]:
     """The requirement that `ID=NUMBER[UNIT]`, `ID>=…` or `ID<=…` turns a rule's into.
+
+    Parameters
+    ----------
+    text : the limit as written
+    requirements : of the rules that are on
+    origin : where it was written, for messages and as the new requirement's source
 
     Raises
     ------
@@ -233,29 +257,29 @@ def apply_limit(text: str, requirements: Mapping[str, Requirement]) -> tuple[str
     found = _LIMIT.fullmatch(text.strip())
     if not found:
         raise ConfigurationError(
-            f"--limit {text}: write RULE=NUMBER[UNIT], such as walls/thin-wall=0.8mm."
+            f"{origin} {text}: write RULE=NUMBER[UNIT], such as walls/thin-wall=0.8mm."
         )
     rule, how = found["rule"].strip(), found["how"]
     if rule not in requirements:
         raise ConfigurationError(
-            f"--limit {text}: no rule '{rule}' is on{nearest(rule, requirements)}. "
+            f"{origin} {text}: no rule '{rule}' is on{nearest(rule, requirements)}. "
             "`lint3d list rules` shows all."
         )
     old = requirements[rule]
     try:
         value = quantity(found["value"], old.unit)
     except ConfigurationError as error:
-        raise ConfigurationError(f"--limit {text}: {error}") from error
+        raise ConfigurationError(f"{origin} {text}: {error}") from error
     low, high = how in (">=", "≥"), how in ("<=", "≤")
     if how == "=":
         if old.kind in ("none", "inform"):
             raise ConfigurationError(
-                f"--limit {text}: the sheet sets no limit for '{rule}' ({old.kind}); "
+                f"{origin} {text}: the sheet sets no limit for '{rule}' ({old.kind}); "
                 f"write {rule}>=… or {rule}<=… to set one."
             )
         if old.kind == "within":
             raise ConfigurationError(
-                f"--limit {text}: the sheet sets both ends for '{rule}'; "
+                f"{origin} {text}: the sheet sets both ends for '{rule}'; "
                 f"write {rule}>=… or {rule}<=…"
             )
         low, high = old.kind == "at least", old.kind == "at most"
@@ -264,10 +288,10 @@ def apply_limit(text: str, requirements: Mapping[str, Requirement]) -> tuple[str
         low=value if low else old.low,
         high=value if high else old.high,
         uncertainty=0.0,
-        source="--limit",
+        source=origin,
     )
     if new.low is not None and new.high is not None and new.low > new.high:
-        raise ConfigurationError(f"--limit {text}: the lower end would be above the upper end.")
+        raise ConfigurationError(f"{origin} {text}: the lower end would be above the upper end.")
     kind = (
         "within"
         if new.low is not None and new.high is not None

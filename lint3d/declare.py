@@ -27,7 +27,7 @@ INPUTS: dict[str, str | None] = {
     "sheet": None,
     "interest": None,
 }
-_RULE_ID = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*/[a-z][a-z0-9]*(-[a-z0-9]+)*")
+RULE_ID = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*/[a-z][a-z0-9]*(-[a-z0-9]+)*")
 _REMEDY = re.compile(r"\bRemed(?:y|ies):\s*(.+?)(?:\n\s*\n|\Z)", re.S)
 
 
@@ -39,6 +39,10 @@ class Need:
     optional: bool
     annotation: Any
     """The evaluated annotation without its `| None`; `inspect.Parameter.empty` if there is none."""
+    default: Any = None
+    """What an optional parameter gets where there is no such measure"""
+    keyword: bool = False
+    """True if it can only be passed by name"""
 
 
 class _Declared:
@@ -83,9 +87,11 @@ class _Declared:
                     "name each measure that is needed as a parameter of its own."
                 )
             annotation = self.hints.get(parameter.name, inspect.Parameter.empty)
-            bare, nullable = _without_none(annotation)
+            bare, nullable = without_none(annotation)
             has_default = parameter.default is not inspect.Parameter.empty
-            found.append(Need(parameter.name, nullable or has_default, bare))
+            default = parameter.default if has_default else None
+            keyword = parameter.kind is parameter.KEYWORD_ONLY
+            found.append(Need(parameter.name, nullable or has_default, bare, default, keyword))
         return tuple(found)
 
 
@@ -120,7 +126,7 @@ class Rule(_Declared):
 
     def __init__(self, function: Callable[..., Any], rule_id: str, measures: str) -> None:
         super().__init__(function)
-        if not _RULE_ID.fullmatch(rule_id):
+        if not RULE_ID.fullmatch(rule_id):
             raise PluginError(
                 f"{self.where}: '{rule_id}' is no rule id; write family/slug in small letters, "
                 "digits and hyphens, such as walls/thin-wall."
@@ -170,7 +176,7 @@ def rule(rule_id: str, *, measures: str) -> Callable[[Callable[..., Any]], Rule]
     return lambda function: Rule(function, rule_id, measures)
 
 
-def _without_none(annotation: Any) -> tuple[Any, bool]:
+def without_none(annotation: Any) -> tuple[Any, bool]:
     """An annotation without its `| None`, and whether it had one."""
     arguments = typing.get_args(annotation)
     if type(None) not in arguments:

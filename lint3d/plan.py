@@ -15,10 +15,10 @@ from typing import Any
 
 import networkx as nx
 
-from lint3d.declare import INPUTS, Measure, Need, Rule
-from lint3d.errors import ConfigurationError, PluginError
+from lint3d.declare import INPUTS, RULE_ID, Measure, Need, Rule, without_none
+from lint3d.errors import ConfigurationError, NotMeasurable, PluginError
 from lint3d.interest import Interest, interest_of
-from lint3d.model import SCOPES, Scope
+from lint3d.model import SCOPES, Assembly, Body, Part, Scope, Source
 from lint3d.registry import Registry
 from lint3d.requirement import Requirement
 from lint3d.sheet import Entry, Sheet
@@ -38,6 +38,9 @@ class SheetRule:
         self.needs = (Need(measure.name, False, inspect.Parameter.empty),)
 
     def __call__(self, *values: Any) -> Any:
+        """What the measure gave, if it gave anything: nothing at all must not pass for sound."""
+        if values[0] is None:
+            raise NotMeasurable(f"The measure '{self.needs[0].name}' gave nothing.")
         return values[0]
 
 
@@ -71,7 +74,7 @@ class Plan:
     """Of the rules that are on"""
     graph: nx.DiGraph
     interests: Mapping[str, Interest | None]
-    """Of each measure that asks for its interest"""
+    """Of each measure or rule that asks for its interest"""
     scope_of: Mapping[str, Scope] = field(default_factory=dict)
 
     def last_users(self) -> dict[str, str]:
@@ -94,6 +97,11 @@ def all_rules(registry: Registry, sheet: Sheet) -> dict[str, AnyRule]:
     rules: dict[str, AnyRule] = dict(registry.rules)
     incomplete = bool(registry.problems or registry.disabled)
     for entry in sheet.entries.values():
+        if not RULE_ID.fullmatch(entry.rule):
+            raise ConfigurationError(
+                f"{entry.where}: '{entry.rule}' is no rule id; write family/slug in small letters, "
+                "digits and hyphens, such as house/tall-part."
+            )
         if entry.measure is not None:
             measure = registry.measures.get(entry.measure)
             if entry.rule in registry.rules:
@@ -152,6 +160,7 @@ def check_plugins(registry: Registry, rules: Mapping[str, AnyRule]) -> dict[str,
     scopes: dict[str, Scope] = {}
     for key in nx.lexicographical_topological_sort(graph):
         scopes[key] = _scope(items[key], scopes, registry)
+        _check_inputs(items[key], scopes[key], registry)
         _check_annotations(items[key], scopes[key], scopes, registry)
     return scopes
 
@@ -182,7 +191,7 @@ def make_plan(
                 if need.name not in graph:
                     waiting.append(need.name)
                 graph.add_edge(need.name, key)
-    _check_units(registry, rules, requirements)
+    check_units(rules, requirements)
     order = sorted(
         nx.lexicographical_topological_sort(graph), key=lambda key: SCOPES.index(scopes[key])
     )
@@ -190,10 +199,9 @@ def make_plan(
         Step(rules[key] if key in rules else registry.measures[key], scopes[key]) for key in order
     )
     interests = {
-        key: interest_of(registry.measures[key].unit, _users(graph, key, requirements))
-        for key in graph
-        if key in registry.measures
-        and any(n.name == "interest" for n in registry.measures[key].needs)
+        step.key: interest_of(step.item.unit, _users(graph, step.key, requirements))
+        for step in steps
+        if any(need.name == "interest" for need in step.item.needs)
     }
     return Plan(steps, requirements, graph, interests, scopes)
 
@@ -201,15 +209,14 @@ def make_plan(
 def _users(
     graph: nx.DiGraph, measure: str, requirements: Mapping[str, Requirement]
 ) -> Iterator[Requirement]:
-    """Requirements of the rules that use a measure, directly or through others."""
-    for key in sorted(nx.descendants(graph, measure)):
+    """Requirements of the rules that use a measure, directly or through others; a rule's own."""
+    for key in sorted({measure, *nx.descendants(graph, measure)}):
         if key in requirements:
             yield requirements[key]
 
 
-def _check_units(
-    registry: Registry, rules: Mapping[str, AnyRule], requirements: Mapping[str, Requirement]
-) -> None:
+def check_units(rules: Mapping[str, AnyRule], requirements: Mapping[str, Requirement]) -> None:
+    """Refuse a requirement in another unit than the rule's."""
     for rule, requirement in requirements.items():
         if requirement.unit != rules[rule].unit:
             raise ConfigurationError(
@@ -236,7 +243,9 @@ def _scope(item: Measure | AnyRule, scopes: Mapping[str, Scope], registry: Regis
 def _unknown(registry: Registry, item: Measure | AnyRule, need: Need) -> str:
     known = [*INPUTS, *registry.measures]
     hint = nearest(need.name, known) or f"; known: {', '.join(known)}"
-    return f"{_named(registry, item)} asks for '{need.name}', which nobody measures{hint}"
+    return f"{_named(registry, item)} asks for '{need.name}', which nobody measures{hint}" + "".join(
+        f" {problem.message}" for problem in registry.problems
+    )
 
 
 def _refuse_cycle(graph: nx.DiGraph, registry: Registry) -> None:
@@ -252,6 +261,29 @@ def _refuse_cycle(graph: nx.DiGraph, registry: Registry) -> None:
     )
 
 
+def _check_inputs(item: Measure | AnyRule, scope: Scope, registry: Registry) -> None:
+    """Refuse 'body' where a wider input or measure makes it one call for a whole file."""
+    for need in item.needs:
+        own = INPUTS.get(need.name)
+        if own is not None and own != scope:
+            raise PluginError(
+                f"{_named(registry, item)} asks for '{need.name}', but what else it asks for makes "
+                f"it one call for each {scope}. Ask for '{scope}' instead, and for its measures, "
+                f"which arrive as {{{own}: value}}."
+            )
+        expected = {"body": Body, "part": Part, "source": Source, "assembly": Assembly}
+        expected |= {"sheet": Sheet, "interest": Interest}
+        if need.name in INPUTS and need.annotation not in (
+            inspect.Parameter.empty,
+            Any,
+            expected[need.name],
+        ):
+            raise PluginError(
+                f"{_named(registry, item)} takes '{need.name}' as {_shown(need.annotation)}, but "
+                f"it arrives as {expected[need.name].__name__}. Correct the annotation."
+            )
+
+
 def _check_annotations(
     item: Measure | AnyRule, scope: Scope, scopes: Mapping[str, Scope], registry: Registry
 ) -> None:
@@ -259,13 +291,12 @@ def _check_annotations(
         measure = registry.measures.get(need.name)
         if measure is None or need.annotation in (inspect.Parameter.empty, Any):
             continue
-        returns = measure.returns
+        returns, _ = without_none(measure.returns)
         if returns in (inspect.Parameter.empty, Any):
             continue
         narrower = SCOPES.index(scopes[need.name]) < SCOPES.index(scope)
         if narrower:
-            arguments = typing.get_args(need.annotation)
-            fits = len(arguments) == 2 and arguments[1] == returns
+            fits = _is_mapping(need.annotation, scopes[need.name], returns)
             wanted = f"dict[{scopes[need.name].capitalize()}, {_shown(returns)}]"
         else:
             fits, wanted = need.annotation == returns, _shown(returns)
@@ -275,6 +306,20 @@ def _check_annotations(
                 f"it arrives as {wanted} (measure of the plugin "
                 f"'{registry.owner_of('measure', need.name)}'). Correct the annotation."
             )
+
+
+def _is_mapping(annotation: Any, scope: Scope, returns: Any) -> bool:
+    """Is it a mapping from what the scope says to what the measure returns?"""
+    mappings = (dict, Mapping)
+    arguments = typing.get_args(annotation)
+    if not arguments:
+        return annotation in (*mappings, typing.Dict, typing.Mapping)  # noqa: UP006
+    subjects = {"body": Body, "part": Part, "source": Source}
+    return (
+        typing.get_origin(annotation) in mappings
+        and arguments[0] in (subjects[scope], Any)
+        and without_none(arguments[1])[0] in (returns, Any)
+    )
 
 
 def _shown(annotation: Any) -> str:

@@ -6,12 +6,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from lint3d.config import DEFAULT_SHEET, Config, ForFiles, apply_limit, check_selection, is_selected
+from lint3d.config import DEFAULT_SHEET, FILE_NAME, Config, ForFiles, apply_limit, check_selection, is_selected
 from lint3d.inspection import Override
-from lint3d.plan import AnyRule, all_rules, check_plugins, check_registered
+from lint3d.plan import AnyRule, all_rules, check_plugins, check_registered, check_units
 from lint3d.registry import Registry
 from lint3d.requirement import Requirement
 from lint3d.sheet import Sheet, read_sheet
+
+NOT_SELECTED = "not selected"
 
 
 @dataclass(frozen=True)
@@ -54,6 +56,9 @@ class Requirements:
         self.scopes = check_plugins(self.registry, self.rules)
         check_selection(config.only, self.rules, "--only")
         check_selection(config.without, self.rules, "--without")
+        for one in config.for_files:
+            check_selection(one.only, self.rules, f"[[for]] match = '{one.match}': only")
+            check_selection(one.without, self.rules, f"[[for]] match = '{one.match}': without")
         self.general = self._resolve(self.sheet, [])
         for one in config.for_files:
             self._resolve(self.sheets[one.process] if one.process else self.sheet, [one])
@@ -85,20 +90,19 @@ class Requirements:
             elif requirement is None:
                 off[rule] = f"turned off by the sheet {sheet.name}"
             elif not is_selected(rule, only, without):
-                off[rule] = "not selected"
+                off[rule] = NOT_SELECTED
             else:
                 requirements[rule] = requirement
+        check_units(known, requirements)
         overrides = []
-        limits = [
-            ("--limit" if text in config.limits else one.match, text)
-            for one in holding
-            for text in one.limits
-        ]
-        for origin, text in [*limits, *(("--limit", text) for text in config.limits)]:
+        limits = [(FILE_NAME, text) for text in config.limits]
+        limits += [(f"[[for]] match = '{one.match}'", t) for one in holding for t in one.limits]
+        limits += [("--limit", text) for text in config.given_limits]
+        for origin, text in limits:
             rule = _limited_rule(text)
-            if rule in off:
+            if off.get(rule) == NOT_SELECTED or (rule in off and origin != "--limit"):
                 continue
-            rule, requirement = apply_limit(text, requirements)
+            rule, requirement = apply_limit(text, requirements, origin)
             requirements[rule] = requirement
             overrides.append(Override(rule, requirement, origin))
         return Required(sheet, requirements, off, tuple(overrides))
