@@ -12,6 +12,7 @@ import importlib
 import importlib.metadata
 import importlib.util
 import inspect
+import os
 import sys
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
@@ -96,7 +97,7 @@ def find_plugins(settings: PluginSettings) -> list[Found]:
     for target in settings.given:
         plugin = _given(target)
         other = found.get(plugin.name)
-        if other and other.target != plugin.target:
+        if other and _place(other.target) != _place(plugin.target):
             raise PluginError(
                 f"'{target}' would be called '{plugin.name}' like the plugin {other.target}. "
                 "Rename the file or module."
@@ -113,6 +114,11 @@ def _given(target: str) -> Found:
             raise PluginError(f"there is no plugin file '{target}'. Check the path.")
         return Found(Path(target).stem, target, given=True)
     return Found(target.removeprefix("lint3d_plugins."), target, given=True)
+
+
+def _place(target: str) -> str:
+    """The same for two ways to write one file."""
+    return os.path.realpath(target) if target.endswith(".py") else target
 
 
 def load_registry(settings: PluginSettings = PluginSettings()) -> Registry:
@@ -141,9 +147,12 @@ def _load(plugin: Found, registry: Registry) -> None:
         module = _import(plugin)
         registry.manager.register(module, plugin.name)
         registry.manager.check_pending()
+        _refuse_unmarked(plugin.name, module)
+    except PluginError:
+        raise
     except pluggy.PluginValidationError as error:
         raise PluginError(f"plugin '{plugin.name}': {_one_line(error)}") from error
-    except Exception as error:
+    except (Exception, SystemExit) as error:
         _problem(registry, plugin.name, f"could not be imported ({_described(error)})")
         return
     summary = (inspect.getdoc(module) or "").split("\n", 1)[0]
@@ -155,6 +164,18 @@ def _load(plugin: Found, registry: Registry) -> None:
     _collect(registry, plugin.name, "rule", lambda one: str(one.id), registry.rules, Rule)
     _collect(registry, plugin.name, "sheet", lambda path: Path(path).stem, registry.sheets)
     _collect(registry, plugin.name, "writer", lambda writer: str(writer.name), registry.writers)
+
+
+def _refuse_unmarked(plugin: str, module: ModuleType) -> None:
+    """A hook without its mark would never be called, and nobody would know."""
+    for name, value in vars(module).items():
+        if not name.startswith(f"{hooks.PROJECT}_") or not inspect.isfunction(value):
+            continue
+        if not hasattr(value, f"{hooks.PROJECT}_impl"):
+            raise PluginError(
+                f"plugin '{plugin}': {name} is not marked, so it would never be called. "
+                "Write @hookimpl above it."
+            )
 
 
 def _import(plugin: Found) -> ModuleType:

@@ -1,0 +1,3 @@
+"""Fails while it is imported."""
+
+raise RuntimeError("no licence\nfor this machine")
