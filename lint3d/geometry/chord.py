@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.components import connected_groups
+from lint3d.geometry.portions import chunks
 from lint3d.geometry.smooth import SmoothEdges, smooth_edges
 from lint3d.geometry.topology import EdgeTable
 
@@ -61,8 +62,11 @@ def chord_deviation_mm(
     for side in range(2):
         np.maximum.at(most_turn, smooth.facet[smooth.face[:, side]], smooth.turn)
     rows = np.flatnonzero(most_turn[smooth.facet] > 0)
-    normals = _corner_normals(vertices, faces, rows, smooth, most_turn)
-    deviation[rows] = np.maximum(deviation[rows], _over_triangles(vertices[faces[rows]], normals))
+    surface = _SmoothNormals(vertices, faces, rows, smooth)
+    for part in chunks(len(rows)):
+        normals = surface.at_corners(part, most_turn)
+        over = _over_triangles(vertices[faces[rows[part]]], normals)
+        deviation[rows[part]] = np.maximum(deviation[rows[part]], over)
     return deviation
 
 
@@ -81,29 +85,41 @@ def _over_triangles(corner: Floats, normal: Floats) -> Floats:
     return largest
 
 
-def _corner_normals(
-    vertices: Floats, faces: Ints, rows: Ints, smooth: SmoothEdges, most_turn: Floats
-) -> Floats:
-    """(k, 3, 3) normal of the smooth surface at each corner of the given faces."""
-    touched = np.zeros(len(vertices), bool)
-    touched[faces[rows].ravel()] = True
-    near = np.flatnonzero(touched[faces].any(axis=1))
-    local = np.full(len(faces), -1, np.int64)
-    local[near] = np.arange(len(near))
-    fan = _fans(faces[near], local[np.concatenate([smooth.inner, smooth.face])])
-    own = smooth.normal[near]
-    weighted = (_corner_angles(vertices[faces[near]])[:, :, None] * own[:, None, :]).reshape(-1, 3)
-    total = np.stack([np.bincount(fan, weighted[:, axis]) for axis in range(3)], axis=1)
-    length = np.linalg.norm(total, axis=1)
-    mean = (total / np.where(length > 0, length, 1)[:, None])[fan].reshape(-1, 3, 3)[local[rows]]
-    flat = np.broadcast_to(smooth.normal[rows][:, None, :], mean.shape)
-    lean = np.arccos(np.clip(np.einsum("kij,kij->ki", mean, flat), -1, 1))
-    is_tip = lean > _LARGEST_LEAN * most_turn[smooth.facet[rows]][:, None]
-    normals: Floats = np.where(is_tip[:, :, None], flat, mean)
-    return normals
+class _SmoothNormals:
+    """Normals of the smooth surface at the corners of the given faces."""
+
+    def __init__(self, vertices: Floats, faces: Ints, rows: Ints, smooth: SmoothEdges) -> None:
+        self.rows, self.smooth = rows, smooth
+        touched = np.zeros(len(vertices), bool)
+        touched[faces[rows].ravel()] = True
+        near = np.flatnonzero(touched[faces].any(axis=1))
+        self.place = np.full(len(faces), -1, np.int32)
+        self.place[near] = np.arange(len(near))
+        links = self.place[np.concatenate([smooth.inner, smooth.face])]
+        self.fan = _fans(faces[near], links)
+        self.mean = np.zeros((int(self.fan.max()) + 1, 3))
+        angle = np.empty((len(near), 3))
+        for part in chunks(len(near)):
+            angle[part] = _corner_angles(vertices[faces[near[part]]])
+        for axis in range(3):
+            weighted = angle * smooth.normal[near, axis][:, None]
+            self.mean[:, axis] = np.bincount(self.fan, weighted.ravel())
+        length = np.linalg.norm(self.mean, axis=1)
+        self.mean /= np.where(length > 0, length, 1)[:, None]
+
+    def at_corners(self, part: slice, most_turn: Floats) -> Floats:
+        """(k, 3, 3) for a part of the faces; the face's own normal where the corner is a tip."""
+        rows = self.rows[part]
+        corner = 3 * self.place[rows].astype(np.int64)[:, None] + np.arange(3)
+        mean = self.mean[self.fan[corner]]
+        own = np.broadcast_to(self.smooth.normal[rows][:, None, :], mean.shape)
+        lean = np.arccos(np.clip(np.einsum("kij,kij->ki", mean, own), -1, 1))
+        is_tip = lean > _LARGEST_LEAN * most_turn[self.smooth.facet[rows]][:, None]
+        normals: Floats = np.where(is_tip[:, :, None], own, mean)
+        return normals
 
 
-def _fans(faces: Ints, links: Ints) -> Ints:
+def _fans(faces: Ints, links: NDArray[np.int32]) -> Ints:
     """(3 k,) which corners lie at one vertex and are joined by smooth edges there?
 
     `links` are pairs of rows of `faces` that share an edge, -1 for a face that is not among them.

@@ -44,8 +44,9 @@ _OPPOSITE = 0.25
 _DIAGONAL = 0.35
 # More borders than this: a flat area with an outline, and not a strip or cell of a curved one.
 _MOST_BORDERS = 16
-# Below this share of the asked-for deviation a border cannot even bear witness for its neighbours.
-_WITNESS = 0.1
+# Borders that cannot hide this share of the asked-for deviation are not worth a look: what the
+# bound leaves out (both curvatures of a ball add up) is well below a factor of four.
+_WITNESS = 0.25
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,9 +57,9 @@ class SmoothEdges:
     """(m,) the facet of each face."""
     normal: Floats
     """(m, 3) unit normals of the faces."""
-    inner: Ints
+    inner: NDArray[np.int32]
     """(i, 2) pairs of faces of one facet that share an edge."""
-    face: Ints
+    face: NDArray[np.int32]
     """(k, 2) the two faces at each evidently smooth edge."""
     turn: Floats
     """(k,) angle between their normals, radians, without sign."""
@@ -70,12 +71,12 @@ class SmoothEdges:
 class _Edges:
     """Edges with two users that agree, with their turn (positive: convex)."""
 
-    ends: Ints
-    face: Ints
+    ends: NDArray[np.int32]
+    face: NDArray[np.int32]
     turn: Floats
     is_flat: Bools
 
-    def take(self, rows: Ints | Bools) -> _Edges:
+    def take(self, rows: Ints | Bools | slice) -> _Edges:
         return _Edges(self.ends[rows], self.face[rows], self.turn[rows], self.is_flat[rows])
 
 
@@ -83,10 +84,10 @@ class _Edges:
 class _Sides:
     """Each border seen from each of its two facets: rows 2 i and 2 i + 1 are border i."""
 
-    facet: Ints
-    other: Ints
+    facet: NDArray[np.int32]
+    other: NDArray[np.int32]
     turn: Floats
-    outward: Floats
+    outward: NDArray[np.float32]
     width: Floats
     middle: Floats
 
@@ -109,9 +110,18 @@ def smooth_edges(
     """
     normal = facet_normals(vertices, faces)
     edges = _turning_edges(vertices, faces, table, normal)
-    inner = np.concatenate([edges.face[edges.is_flat], _twisted_quads(edges, len(faces))])
-    facet = connected_groups(len(faces), inner[:, 0], inner[:, 1])
-    edges = _edges_in_question(vertices, faces, edges, facet, floor_mm)
+    flat = edges.face[edges.is_flat]
+    facet = connected_groups(len(faces), flat[:, 0], flat[:, 1])
+    edges = edges.take(~edges.is_flat & (np.abs(edges.turn) <= _MOST_TURN))
+    if floor_mm > 0:
+        edges = _edges_in_question(vertices, faces, edges, facet, floor_mm)
+    has_flat = np.zeros(len(faces), bool)
+    has_flat[flat.ravel()] = True
+    quads = _twisted_quads(edges.take(~has_flat[edges.face].any(axis=1)), len(faces))
+    inner = np.concatenate([flat, quads])
+    if len(quads):
+        facet = connected_groups(len(faces), inner[:, 0], inner[:, 1])
+    edges = edges.take(facet[edges.face[:, 0]] != facet[edges.face[:, 1]])
     border, longest = _borders(vertices, edges, facet)
     sides = _sides(vertices, faces, edges.take(longest), facet, normal)
     evident = _evident(sides)
@@ -123,21 +133,23 @@ def smooth_edges(
 
 def _turning_edges(vertices: Floats, faces: Ints, table: EdgeTable, normal: Floats) -> _Edges:
     first = table.start[:-1]
-    is_pair = table.users() == 2
-    agrees = table.is_reverse[first[is_pair]] != table.is_reverse[first[is_pair] + 1]
-    edges = np.flatnonzero(is_pair)[agrees]
-    use = np.stack([table.use[first[edges]], table.use[first[edges] + 1]], axis=1).astype(np.int64)
+    edges = np.flatnonzero(table.users() == 2)
+    edges = edges[table.is_reverse[first[edges]] != table.is_reverse[first[edges] + 1]]
     height = facet_heights(vertices, faces)
     resolution = coordinate_resolution_mm(vertices)
-    sound = (height > resolution)[use // 3].all(axis=1)
-    edges, use = edges[sound], use[sound]
-    turn = np.empty(len(edges))
+    sound = height > resolution
+    blur = 0.5 * resolution / np.maximum(height, resolution)
+    use = np.stack([table.use[first[edges]], table.use[first[edges] + 1]], axis=1)
+    face = use // 3
+    both = sound[face].all(axis=1)
+    if not both.all():
+        edges, use, face = edges[both], use[both], face[both]
+    turn, is_flat = np.empty(len(edges)), np.empty(len(edges), bool)
     for part in chunks(len(edges)):
         turn[part] = _signed_turn(vertices, faces, normal, use[part])
-    face = use // 3
-    blur = 0.5 * resolution * (1 / height[face]).sum(axis=1)
-    is_flat = np.abs(turn) <= np.maximum(_LEAST_TURN, blur)
-    return _Edges(table.ends[edges].astype(np.int64), face, turn, is_flat)
+        limit = np.maximum(_LEAST_TURN, blur[face[part]].sum(axis=1))
+        is_flat[part] = np.abs(turn[part]) <= limit
+    return _Edges(table.ends[edges], face, turn, is_flat)
 
 
 def _signed_turn(vertices: Floats, faces: Ints, normal: Floats, use: Ints) -> Floats:
@@ -152,18 +164,15 @@ def _signed_turn(vertices: Floats, faces: Ints, normal: Floats, use: Ints) -> Fl
     return signed
 
 
-def _twisted_quads(edges: _Edges, face_count: int) -> Ints:
+def _twisted_quads(edges: _Edges, face_count: int) -> NDArray[np.int32]:
     """Pairs of faces whose common edge turns far less than their others: twisted quads."""
     turn = np.abs(edges.turn)
-    edges, turn = edges.take(turn <= _MOST_TURN), turn[turn <= _MOST_TURN]
     most = np.zeros(face_count)
     least = np.full(face_count, np.inf)
     for side in range(2):
         np.maximum.at(most, edges.face[:, side], turn)
         np.minimum.at(least, edges.face[:, side], turn)
-    has_flat = np.zeros(face_count, bool)
-    has_flat[edges.face[edges.is_flat].ravel()] = True
-    is_diagonal = ~has_flat[edges.face].any(axis=1)
+    is_diagonal = np.ones(len(turn), bool)
     for side in range(2):
         face = edges.face[:, side]
         is_diagonal &= (turn == least[face]) & (turn <= _DIAGONAL * most[face])
@@ -173,15 +182,32 @@ def _twisted_quads(edges: _Edges, face_count: int) -> Ints:
 def _edges_in_question(
     vertices: Floats, faces: Ints, edges: _Edges, facet: Ints, floor_mm: float
 ) -> _Edges:
-    """Edges between two facets with a turn neither too small nor too large."""
-    pair = facet[edges.face]
-    keep = ~edges.is_flat & (np.abs(edges.turn) <= _MOST_TURN) & (pair[:, 0] != pair[:, 1])
-    if floor_mm > 0 and keep.any():
-        box = shell_boxes(vertices, faces, facet)
-        across = np.linalg.norm(box[:, 1] - box[:, 0], axis=1)
-        most = across[pair].max(axis=1) / 2 * np.tan(np.abs(edges.turn) / 4)
-        keep &= most >= _WITNESS * floor_mm
-    return edges.take(keep)
+    """Edges where a deviation might reach the floor, and all others of the facets beside them."""
+    # The sides of all faces of a facet together are surely longer than the facet: a quick bound.
+    longest = np.bincount(facet, _longest_sides(vertices, faces))
+    if not _can_matter(edges, facet, longest, floor_mm).any():
+        return edges.take(slice(0, 0))
+    box = shell_boxes(vertices, faces, facet)
+    across = np.linalg.norm(box[:, 1] - box[:, 0], axis=1)
+    is_beside = np.zeros(len(across), bool)
+    is_beside[facet[edges.face[_can_matter(edges, facet, across, floor_mm)].ravel()]] = True
+    return edges.take(is_beside[facet[edges.face]].any(axis=1))
+
+
+def _can_matter(edges: _Edges, facet: Ints, across: Floats, floor_mm: float) -> Bools:
+    # Two faces that make up a twisted quad reach as far as both together.
+    reach = across[facet[edges.face[:, 0]]] + across[facet[edges.face[:, 1]]]
+    can: Bools = reach / 2 * np.tan(np.abs(edges.turn) / 4) >= _WITNESS * floor_mm
+    return can
+
+
+def _longest_sides(vertices: Floats, faces: Ints) -> Floats:
+    longest = np.empty(len(faces))
+    for part in chunks(len(faces)):
+        a, b, c = (vertices[faces[part, corner]] for corner in range(3))
+        squares = (np.einsum("ij,ij->i", side, side) for side in (b - a, c - b, a - c))
+        longest[part] = np.sqrt(np.maximum.reduce(list(squares)))
+    return longest
 
 
 def _borders(vertices: Floats, edges: _Edges, facet: Ints) -> tuple[Ints, Ints]:
@@ -195,22 +221,33 @@ def _borders(vertices: Floats, edges: _Edges, facet: Ints) -> tuple[Ints, Ints]:
     return border, order[last]
 
 
-def _sides(vertices: Floats, faces: Ints, borders: _Edges, facet: Ints, normal: Floats) -> _Sides:
+def _sides(
+    vertices: Floats, faces: Ints, borders: _Edges, facet: Ints, normal: Floats
+) -> _Sides:
+    count = 2 * len(borders.turn)
+    outward = np.empty((count, 3), np.float32)
     face = borders.face.ravel()
-    start = np.repeat(vertices[borders.ends[:, 0]], 2, axis=0)
-    along = np.repeat(vertices[borders.ends[:, 1]], 2, axis=0) - start
-    outward = np.cross(along, normal[face])
-    outward /= np.linalg.norm(outward, axis=1)[:, None]
-    centre = vertices[faces[face]].mean(axis=1) - start
-    outward[np.einsum("ij,ij->i", outward, centre) > 0] *= -1
-    mine = facet[face].reshape(-1, 2)
-    sides = mine.ravel()
-    width, middle = _reach(vertices, faces, facet, sides, start, outward)
-    return _Sides(sides, mine[:, ::-1].ravel(), np.repeat(borders.turn, 2), outward, width, middle)
+    for part in chunks(count):
+        ends = borders.ends[np.arange(part.start, min(part.stop, count)) // 2]
+        start = vertices[ends[:, 0]]
+        square = np.cross(vertices[ends[:, 1]] - start, normal[face[part]])
+        square /= np.linalg.norm(square, axis=1)[:, None]
+        centre = vertices[faces[face[part]]].mean(axis=1) - start
+        square[np.einsum("ij,ij->i", square, centre) > 0] *= -1
+        outward[part] = square
+    mine = facet[borders.face].astype(np.int32)
+    width, middle = _reach(vertices, faces, facet, mine.ravel(), borders.ends[:, 0], outward)
+    other, turn = mine[:, ::-1].ravel(), np.repeat(borders.turn, 2)
+    return _Sides(mine.ravel(), other, turn, outward, width, middle)
 
 
 def _reach(
-    vertices: Floats, faces: Ints, facet: Ints, sides: Ints, start: Floats, outward: Floats
+    vertices: Floats,
+    faces: Ints,
+    facet: Ints,
+    sides: NDArray[np.int32],
+    start: NDArray[np.int32],
+    outward: NDArray[np.float32],
 ) -> tuple[Floats, Floats]:
     """How far each side's facet reaches from its border, and its centre of area from it, mm.
 
@@ -227,15 +264,18 @@ def _reach(
     for low, high in pairwise(portions):
         rows = wanted[low:high]
         position, owner = expand_runs(begin, sides[rows])
-        corner = vertices[faces[order[position]]] - start[rows][owner][:, None]
-        away = -np.einsum("kij,kj->ki", corner, outward[rows][owner])
+        corner = vertices[faces[order[position]]]
+        corner -= vertices[start[rows // 2]][owner][:, None]
+        a, b, c = (
+            np.einsum("ij,ij->i", corner[:, i], outward[rows][owner]) for i in range(3)
+        )
         area = np.linalg.norm(
             np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]), axis=1
         )
         first = np.flatnonzero(np.diff(owner, prepend=-1))
-        width[rows] = np.maximum.reduceat(away.max(axis=1), first)
+        width[rows] = -np.minimum.reduceat(np.minimum(np.minimum(a, b), c), first)
         total = np.add.reduceat(area, first)
-        middle[rows] = np.add.reduceat(area * away.mean(axis=1), first) / total
+        middle[rows] = -np.add.reduceat(area * (a + b + c), first) / (3 * total)
     return width, middle
 
 
