@@ -16,7 +16,7 @@ import numpy as np
 from lint3d.inspection import PathStep, Result
 from lint3d.model import Assembly, Body, Part, Source
 from lint3d.place import LeftOut, Note, Place
-from lint3d.regions import merge_touching
+from lint3d.regions import merge_touching, severity
 from lint3d.requirement import Requirement, Verdict, decide, tightness
 
 if TYPE_CHECKING:
@@ -84,23 +84,29 @@ def open_result(case: Case, reason: str, owner: Subject | None = None) -> Result
 def _decided(place: Place, case: Case) -> Verdict:
     if not math.isfinite(place.value) or place.lower is None or math.isnan(place.lower):
         raise ValueError(f"a place has the value {place.value}; a number was expected")
+    if place.upper is not None and not place.lower <= place.value <= place.upper:
+        raise ValueError(
+            f"a place has the value {place.value} outside its own interval "
+            f"[{place.lower}, {place.upper}]"
+        )
     return decide(place.lower, place.upper, case.requirement)
 
 
 def _failing(case: Case, shown: Sequence[tuple[Place, Verdict]]) -> list[Result]:
     """One result for each connected region, the worst of too many, and a line for the others."""
-    by_owner: dict[int, list[Place]] = {}
-    owners: dict[int, Owner] = {}
+    by_owner: dict[tuple[int, int], list[Place]] = {}
+    owners: dict[tuple[int, int], Owner] = {}
     for place, _ in shown:
         owner = _owner(case, place)
-        owners[id(owner)] = owner
-        by_owner.setdefault(id(owner), []).append(place)
+        key = (id(owner), id(place.other))  # a place with another second body is another place
+        owners[key] = owner
+        by_owner.setdefault(key, []).append(place)
     results = []
     for key, places in by_owner.items():
         owner = owners[key]
         if isinstance(owner, (Body, Part)):
             places = merge_touching(places, owner.faces, case.requirement)
-        places.sort(key=lambda place: tightness(place.value, case.requirement))
+        places.sort(key=lambda place: severity(place, case.requirement))
         rest = places[MOST_PLACES:] if len(places) > MOST_PLACES else []
         results += [_result(case, p, _decided(p, case)) for p in places[: len(places) - len(rest)]]
         if rest:
@@ -168,10 +174,12 @@ def _result(case: Case, place: Place, kind: Verdict) -> Result:
 
 def _locate(result: Result, owner: Body | Part, faces: np.ndarray[Any, Any]) -> None:
     """Position, extent, number of faces and region in the file, from the faces of a place."""
-    corners = owner.vertices[owner.faces[faces]]
+    corners = owner.faces[faces].ravel()
+    # Axis by axis: a whole body's faces may be one place, and this is its fastest way.
+    sides = [np.ptp(owner.vertices[:, axis][corners]) for axis in range(3)]
     result.faces = len(faces)
-    result.position = _point(corners[0].mean(axis=0))
-    result.extent = float((corners.max(axis=(0, 1)) - corners.min(axis=(0, 1))).max())
+    result.position = _point(owner.vertices[corners[:3]].mean(axis=0))
+    result.extent = float(max(sides))
     if result.region is None:
         result.region = owner.region_of(int(faces[0]))
 

@@ -14,7 +14,7 @@ import numpy as np
 
 from lint3d.geometry.components import connected_groups
 from lint3d.place import Place
-from lint3d.requirement import Requirement, tightness
+from lint3d.requirement import Requirement, decide, tightness
 
 if TYPE_CHECKING:
     from lint3d.model import Ints
@@ -50,10 +50,17 @@ def merge_touching(places: Sequence[Place], faces: Ints, requirement: Requiremen
     return [_joined(one, requirement) for one in members.values()]
 
 
+def severity(place: Place, requirement: Requirement) -> tuple[bool, float]:
+    """A key that sorts what surely fails first, then the tightest value."""
+    assert place.lower is not None
+    verdict = decide(place.lower, place.upper, requirement)
+    return (verdict != "fail", tightness(place.value, requirement))
+
+
 def _joined(places: list[Place], requirement: Requirement) -> Place:
     if len(places) == 1:
         return places[0]
-    worst = min(places, key=lambda place: tightness(place.value, requirement))
+    worst = min(places, key=lambda place: severity(place, requirement))
     ordered = [worst, *(place for place in places if place is not worst)]
     rows = np.concatenate([np.asarray(place.faces, np.int64) for place in ordered])
     first = np.unique(rows, return_index=True)[1]

@@ -12,6 +12,9 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from lint3d import Part, ReadPart, Region, Source
+from lint3d.bodies import build_part
+
 Facets = NDArray[np.float64]
 
 _CORNERS = np.array([[x, y, z] for x in (0, 1) for y in (0, 1) for z in (0, 1)], np.float64)
@@ -62,3 +65,30 @@ def write_stl(path: Path, facets: Facets) -> Path:
     path.parent.mkdir(parents=True, exist_ok=True)
     path.write_bytes(stl_bytes(facets))
     return path
+
+
+class NthFacet:
+    """Provenance of a shape that was in no file: the number of the facet."""
+
+    def locate(self, facet: int) -> Region:
+        return Region(facet=facet)
+
+
+def part_of(facets: Facets, name: str = "part-1", uri: str = "a.stl", weld_mm: float = 1e-4) -> Part:
+    """The facets as a part of a file, welded and split into bodies."""
+    source = Source(uri=uri, path=uri, format="made by hand")
+    faces = np.arange(3 * len(facets), dtype=np.int64).reshape(-1, 3)
+    read = ReadPart(name, facets.reshape(-1, 3), faces, NthFacet())
+    part = build_part(read, name, source, 1.0, weld_mm)
+    source.parts.append(part)
+    return part
+
+
+def source_of(*shapes: Facets, uri: str = "a.stl") -> Source:
+    """A file with one part for each shape."""
+    source = Source(uri=uri, path=uri, format="made by hand")
+    for number, facets in enumerate(shapes, 1):
+        part = part_of(facets, f"part-{number}", uri)
+        part.source = source
+        source.parts.append(part)
+    return source
