@@ -20,6 +20,7 @@ from lint3d import (
     Place,
     Places,
     Rule,
+    Shell,
     hookimpl,
     measure,
     rule,
@@ -70,7 +71,9 @@ def joints(body: Body) -> Joints:
 @measure(unit="1")
 def crossings(body: Body) -> Places:
     """Which faces of the body run through each other?"""
-    pairs = self_intersections(body.vertices, body.faces, most=MOST_PAIRS)
+    pairs = self_intersections(
+        body.vertices, body.faces_as_given, most=MOST_PAIRS, table=body.edges
+    )
     face, fault = pairs.ravel(), np.repeat(np.arange(len(pairs)), 2)
     places = _regions(body, Faults(body.faces[pairs[:, 0]], face, fault))
     if len(pairs) >= MOST_PAIRS:
@@ -167,7 +170,7 @@ def inside_out(body: Body) -> Iterator[Place | LeftOut]:
     Remedy: reverse the normals of the shell.
     """
     for shell in body.shells:
-        rows = np.searchsorted(body.face_in_part, shell.faces)
+        rows = _rows_of(body, shell)
         if not shell.closed:
             yield LeftOut("An open shell has no inside; solid/open-edge tells more.", faces=rows)
         elif shell.volume != 0 and (shell.volume < 0) != (shell.depth % 2 == 1):
@@ -227,7 +230,7 @@ def stray_shell(body: Body) -> Iterator[Place | LeftOut]:
     for shell in body.shells:
         if shell.depth % 2:
             continue
-        rows = np.searchsorted(body.face_in_part, shell.faces)
+        rows = _rows_of(body, shell)
         faces = body.faces[rows]
         if shell.closed:
             area = float(facet_areas(body.vertices, faces).sum())
@@ -251,6 +254,13 @@ def coarse_facets(chords: Places) -> Iterator[Place]:
     Remedy: export with a finer chord tolerance.
     """
     yield from chords
+
+
+def _rows_of(body: Body, shell: Shell) -> Ints:
+    """Which faces of the body are the shell's?"""
+    if len(shell.faces) == len(body.faces):
+        return np.arange(len(body.faces))
+    return np.searchsorted(body.face_in_part, shell.faces)
 
 
 def _flipped(body: Body) -> Places:
