@@ -7,6 +7,7 @@ named in a notification and the others go on; what depended on it is *open*.
 
 from __future__ import annotations
 
+import pickle
 import traceback
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
@@ -19,7 +20,7 @@ from lint3d.inspection import Notification, Result
 from lint3d.interest import Interest
 from lint3d.judging import Case, Subject, judge, not_applicable, open_result
 from lint3d.model import Assembly, Body, Part, Source
-from lint3d.place import LeftOut, Note, Place
+from lint3d.place import LeftOut, Note, Place, Places
 from lint3d.plan import AnyRule, Plan, Step
 from lint3d.registry import Registry
 from lint3d.sheet import Sheet
@@ -99,8 +100,8 @@ class Run:
         if isinstance(inputs, Missing):
             return inputs
         try:
-            value = measure(*inputs)
-            return list(value) if isinstance(value, Iterator) else value
+            value = _called(measure, inputs)
+            return _owned(list(value) if isinstance(value, Iterator) else value, subject)
         except NotMeasurable as error:
             return Missing(str(error))
         except NotApplicable as error:
@@ -120,10 +121,12 @@ class Run:
                 return [open_result(case, inputs.reason)]
             return [not_applicable(case, inputs.reason)]
         try:
-            places, left_out, notes = _sorted_out(rule(*inputs))
-            for value in inputs:
-                left_out.extend(_left_out(value))
-            return judge(case, places, [*gaps, *left_out], notes)
+            places, left_out, notes = _sorted_out(_called(rule, inputs))
+            left_out += [one for value in inputs for one in _left_out(value)]
+            once = {id(one): one for one in [*gaps, *left_out]}
+            results = judge(case, places, once.values(), notes)
+            pickle.dumps([result.properties for result in results])  # fails here, by its rule's name
+            return results
         except NotMeasurable as error:
             return [open_result(case, str(error))]
         except NotApplicable as error:
@@ -143,12 +146,12 @@ class Run:
                 arguments.append(self._input(step, need, subject))
                 continue
             if need.name not in self.plan.scope_of or need.name not in self.registry.measures:
-                arguments.append(None)
+                arguments.append(need.default)
                 continue
             value = self._value(step, need, subject, gaps)
             if isinstance(value, Missing) and not need.optional:
                 return value, gaps
-            arguments.append(None if isinstance(value, Missing) else value)
+            arguments.append(need.default if isinstance(value, Missing) else value)
         return arguments, gaps
 
     def _input(self, step: Step, need: Need, subject: Subject) -> Any:
@@ -165,7 +168,10 @@ class Run:
             return self.values[need.name, id(subject)]
         found: dict[Any, Any] = {}
         missing: list[Missing] = []
-        for narrow in _within(subject, scope):
+        subjects = _within(subject, scope)
+        if not subjects:
+            return Missing(f"There is no {scope} to look at.", applicable=False)
+        for narrow in subjects:
             value = self.values[need.name, id(narrow)]
             if not isinstance(value, Missing):
                 found[narrow] = value
@@ -213,6 +219,22 @@ class Run:
         return self.outcome.kept.setdefault(f"{_uri(subject)}#{_name(subject)}", {})
 
 
+def _called(item: Measure | AnyRule, inputs: list[Any]) -> Any:
+    """Call a measure or a rule with the values of its parameters."""
+    pairs = list(zip(item.needs, inputs, strict=True))
+    by_name = {need.name: value for need, value in pairs if need.keyword}
+    return item(*(value for need, value in pairs if not need.keyword), **by_name)
+
+
+def _owned(value: Any, subject: Subject) -> Any:
+    """The value of a measure; its places say what they lie on, for rules of a wider scope."""
+    if isinstance(value, (Places, list)):
+        for one in (*value, *getattr(value, "left_out", ())):
+            if isinstance(one, (Place, LeftOut, Note)) and one.of is None:
+                one.of = None if isinstance(subject, Assembly) else subject
+    return value
+
+
 def _sorted_out(yielded: Any) -> tuple[list[Place], list[LeftOut], list[Note]]:
     """What a rule yielded, by kind. A bare number is a place."""
     left_out = list(_left_out(yielded))
@@ -222,7 +244,12 @@ def _sorted_out(yielded: Any) -> tuple[list[Place], list[LeftOut], list[Note]]:
         if isinstance(item, (Place, LeftOut, Note)):
             if item.of is None and owner is not None:
                 item.of = owner
-            {Place: places, LeftOut: left_out, Note: notes}[type(item)].append(item)  # type: ignore
+            if isinstance(item, Place):
+                places.append(item)
+            elif isinstance(item, LeftOut):
+                left_out.append(item)
+            else:
+                notes.append(item)
         elif hasattr(item, "__float__"):
             places.append(Place(float(item), of=owner))
         else:
