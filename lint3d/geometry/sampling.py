@@ -14,6 +14,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 ROW_MOST = 16  # points along a sliver
+GOLDEN = (5**0.5 - 1) / 2  # multiples of it, less whole numbers, fill 0 to 1 evenly
 GRID_MOST = 8  # sub-triangles along a side of a stout triangle: 64 points
 
 
@@ -38,9 +39,13 @@ def spread_points(
     along = np.clip(np.ceil(longest / step), 1, ROW_MOST).astype(np.int64)
     is_row = 2 * areas < step * longest
     along[~is_row] = np.minimum(along[~is_row], GRID_MOST)
+    # Narrower slivers than that cover each other: fewer points each, at a turn of their own.
+    fewest = np.ceil(4 * areas / step**2).astype(np.int64)
+    along[is_row] = np.clip(fewest[is_row], 1, along[is_row])
     while along.max(initial=1) > 1 and np.where(is_row, along, along**2).sum() > most:
         along = np.maximum(along // 2, 1)
-    single = np.flatnonzero(along == 1)
+    lone = is_row & (along == 1) & (longest > step)
+    single = np.flatnonzero((along == 1) & ~lone)
     points, owners, shares = [corners[single].mean(1)], [single], [areas[single]]
     for count in np.unique(along[along > 1]):
         rows = np.flatnonzero(is_row & (along == count))
@@ -53,15 +58,26 @@ def spread_points(
         points.append(np.einsum("wc,tcx->twx", weights, corners[rows]).reshape(-1, 3))
         owners.append(np.repeat(rows, len(weights)))
         shares.append(np.repeat(areas[rows] / len(weights), len(weights)))
+    rows = np.flatnonzero(lone)
+    place, _ = points_in_rows(corners[rows], 1, GOLDEN * rows % 0.96 + 0.02)
+    points.append(place.reshape(-1, 3))
+    owners.append(rows)
+    shares.append(areas[rows])
     triangle = np.concatenate(owners)
-    if len(triangle) == len(corners):
+    if len(single) == len(corners):
         return points[0], triangle, areas.copy()
     order = np.argsort(triangle, kind="stable")
     return np.concatenate(points)[order], triangle[order], np.concatenate(shares)[order]
 
 
-def points_in_rows(corners: Floats, count: int) -> tuple[Floats, Floats]:
+def points_in_rows(
+    corners: Floats, count: int, phase: Floats | float = 0.5
+) -> tuple[Floats, Floats]:
     """Points in a row along the longest side of each triangle, halfway up.
+
+    Parameters
+    ----------
+    phase : (m,) or scalar, 0 to 1, where in its stretch of the side each point lies
 
     Returns
     -------
@@ -73,11 +89,11 @@ def points_in_rows(corners: Floats, count: int) -> tuple[Floats, Floats]:
     tip = turned[:, 2] - begin
     foot = np.einsum("ij,ij->i", tip, side) / np.einsum("ij,ij->i", side, side)
     rise = tip - foot[:, None] * side
-    at = (np.arange(count) + 0.5) / count
+    at = (np.arange(count) + np.broadcast_to(phase, len(corners))[:, None]) / count
     with np.errstate(divide="ignore", invalid="ignore"):
         height = np.fmin(at / foot[:, None], (1 - at) / (1 - foot[:, None])).clip(0, 1)
     point = (
-        begin[:, None] + at[:, None] * side[:, None] + (height / 2)[:, :, None] * rise[:, None]
+        begin[:, None] + at[:, :, None] * side[:, None] + (height / 2)[:, :, None] * rise[:, None]
     )
     return point, height / height.sum(1)[:, None]
 

@@ -23,23 +23,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.sampling import spread_points
-from lint3d.geometry.spans_feelers import cross, ridge_pairs, ridges_crossed, vertex_pairs
+from lint3d.geometry.spans_across import ACCEPT_COS, Across, straight_across
+from lint3d.geometry.spans_exact import ball_of, exact_contacts, first_guesses, tips_of
 from lint3d.geometry.spans_knife import KnifeEdges, knife_edges, tapers_to_edge
-from lint3d.geometry.spans_pairs import share_vertex
 from lint3d.geometry.spans_surface import SpanSurface
-from lint3d.geometry.spans_tree import facing_pairs
-from lint3d.geometry.spans_zoom import Contacts, contacts_of, join, see_each_other, zoom
+from lint3d.geometry.spans_zoom import Contacts
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 Look = Literal["inward", "outward"]
-
-ACCEPT_COS = float(np.cos(np.radians(30.0)))  # steepest facet across whose distance is a span
-IN_PLACE_COS = float(np.cos(np.radians(5.0)))  # near enough to opposite to be read straight across
-LARGE = 2.0  # facets longer than this many times the range go through the range query
-BESIDE_MOST = 3_000_000  # pairs looked at to see whether a guess is already covered
-ORPHANS_MOST = 50_000  # first guesses off any measured facet that are followed up
 
 
 @dataclass(eq=False)
@@ -119,18 +112,18 @@ def spans(surface: SpanSurface, low: float, high: float, look: Look = "inward") 
         surface.corners, surface.areas, surface.longest, low,
         4 * len(surface.faces) + 200_000,
     )
-    met = _straight_across(surface, inward, point, facet, reach)
-    pairs, guess = _first_guesses(surface, inward, look, reach)
+    met = straight_across(surface, inward, point, facet, reach)
+    pairs, guess = first_guesses(surface, inward, look == "outward", reach)
     steep = (met.facet >= 0) & (met.facing < ACCEPT_COS)
     pairs = np.concatenate([pairs, np.stack([facet, met.facet], axis=1)[steep]])
     guess = np.concatenate([guess, met.distance[steep] * met.facing[steep]])
     met.facet[steep] = -1
     pair = np.stack([facet, met.facet], axis=1)
     edges = knife_edges(
-        surface, inward, look == "outward", _tips(surface, pair), low / 2
+        surface, inward, look == "outward", tips_of(surface, pair), low / 2
     )
-    found, complete = _exact_contacts(
-        surface, inward, edges, pair, pairs, guess, (low, high, look)
+    found, complete = exact_contacts(
+        surface, inward, edges, pair, pairs, guess, (low, high, look == "outward")
     )
     return _assemble(
         surface, inward, edges, (low, high, look, complete, floor),
@@ -138,146 +131,10 @@ def spans(surface: SpanSurface, low: float, high: float, look: Look = "inward") 
     )
 
 
-@dataclass(eq=False)
-class _Met:
-    """What rays straight in from points of the surface met."""
-
-    facet: Ints
-    distance: Floats
-    facing: Floats
-    contact: Floats
-    value: Floats
-    lower: Floats
-
-
-def _straight_across(
-    surface: SpanSurface, inward: Floats, point: Floats, facet: Ints, reach: float
-) -> _Met:
-    """Facet across each point, with the ball there.
-
-    Against a plane tilted by psi the ball at distance t straight across has the diameter
-    t (1 - tan^2(psi / 2)) = 2 t cos psi / (1 + cos psi); it touches where the bisector leads.
-    Up to 5 degrees the distance straight across stands; beyond, the ball's, if it touches
-    within the facet; the other of the two is the other end of the interval.
-    """
-    direction = inward[facet]
-    across, distance, facing = cross(surface, inward, point, direction, reach)
-    hit = np.flatnonzero(across >= 0)
-    lower, value = np.full(len(point), np.inf), distance.copy()
-    lower[hit] = distance[hit] * 2 * facing[hit] / (1 + facing[hit])
-    contact = np.full(point.shape, np.nan)
-    contact[hit] = point[hit] + direction[hit] * distance[hit, None]
-    rows = hit[(facing[hit] < IN_PLACE_COS) & (facing[hit] >= ACCEPT_COS)]
-    # The line to where the ball touches halves the angle between the two normals.
-    towards = direction[rows] - inward[across[rows]]
-    towards /= np.linalg.norm(towards, axis=1)[:, None]
-    lean = np.einsum("ij,ij->i", towards, direction[rows])
-    touch = point[rows] + towards * (lower[rows] * lean)[:, None]
-    inside = _inside(surface, across[rows], touch)
-    value[rows[inside]] = lower[rows[inside]]
-    contact[rows[inside]] = touch[inside]
-    return _Met(across, distance, facing, contact, value, lower)
-
-
-def _inside(surface: SpanSurface, facet: Ints, point: Floats) -> Bools:
-    """Does a point in the plane of a facet lie within it?"""
-    corners, normal = surface.corners[facet], surface.normals[facet]
-    inside = np.ones(len(facet), dtype=bool)
-    for side in range(3):
-        along = corners[:, (side + 1) % 3] - corners[:, side]
-        turn = np.cross(along, point - corners[:, side])
-        inside &= np.einsum("ij,ij->i", turn, normal) >= 0
-    return inside
-
-
-def _first_guesses(
-    surface: SpanSurface, inward: Floats, look: Look, reach: float
-) -> tuple[Ints, Floats]:
-    """Pairs near which a tight place may lie, from vertices and re-entrant sides."""
-    pairs, distance = vertex_pairs(surface, inward, reach)
-    more, also = ridge_pairs(surface, inward, look == "outward", reach)
-    pairs = np.concatenate([pairs, more])
-    apart = ~share_vertex(surface.faces, pairs[:, 0], pairs[:, 1])
-    return pairs[apart], np.concatenate([distance, also])[apart]
-
-
-def _tips(surface: SpanSurface, pair: Ints) -> Ints:
-    """Vertices where facets across from each other meet in nothing but that vertex."""
-    rows = pair[pair[:, 1] >= 0]
-    rows = rows[share_vertex(surface.faces, rows[:, 0], rows[:, 1])]
-    first, second = surface.faces[rows[:, 0]], surface.faces[rows[:, 1]]
-    same = (first[:, :, None] == second[:, None, :]).any(2)
-    single = same.sum(1) == 1
-    return np.unique(first[single][same[single]])
-
-
-def _exact_contacts(
-    surface: SpanSurface, inward: Floats, edges: KnifeEdges, pair: Ints, guesses: Ints,
-    guess_mm: Floats, setting: tuple[float, float, Look],
-) -> tuple[Contacts, bool]:
-    """Contacts the sample rays do not give: between large facets, and off measured facets."""
-    low, high, look = setting
-    large = np.flatnonzero(surface.longest > LARGE * high)
-    near, complete = facing_pairs(surface.corners[large], inward[large], high)
-    crossed = ridges_crossed(surface, inward, look == "outward", low, high)
-    direct = np.concatenate([large[near], crossed])
-    direct = direct[~share_vertex(surface.faces, direct[:, 0], direct[:, 1])]
-    between = contacts_of(surface, inward, edges, direct)
-    lone = np.flatnonzero(_off_measured(surface, pair[pair[:, 1] >= 0], guesses, high))
-    lone = lone[np.argsort(guess_mm[lone], kind="stable")]
-    unique = np.unique(np.sort(guesses[lone], axis=1), axis=0, return_index=True)[1]
-    lone = lone[np.sort(unique)][:ORPHANS_MOST]
-    followed = zoom(surface, inward, edges, guesses[lone])
-    parts = []
-    for contacts in (between, followed):
-        good = contacts.take(contacts.counts & (contacts.distance <= high))
-        parts.append(good.take(see_each_other(surface, good)))
-    return join(parts), complete
-
-
-def _off_measured(surface: SpanSurface, measured: Ints, guesses: Ints, high: float) -> Bools:
-    """Is neither a small facet of a guess nor the guess itself among the measured contacts?
-
-    Those that are will be looked at with the region they fall into.
-    """
-    size = np.int64(len(surface.faces))
-    busy = np.zeros(len(surface.faces), dtype=bool)
-    busy[measured.ravel()] = True
-    busy[surface.longest > LARGE * high] = False
-    known = np.concatenate([measured, measured[:, ::-1]])
-    same = np.isin(guesses[:, 0] * size + guesses[:, 1], known[:, 0] * size + known[:, 1])
-    off: Bools = ~(busy[guesses].any(1) | same)
-    rows = np.flatnonzero(off)
-    off[rows[_beside_measured(surface, known, guesses[rows])]] = False
-    return off
-
-
-def _beside_measured(surface: SpanSurface, known: Ints, guesses: Ints) -> Bools:
-    """Does a facet of a guess have a measured contact at a vertex of the other facet?
-
-    Parameters
-    ----------
-    known : (p, 2) int64, measured pairs, both ways round
-    guesses : (g, 2) int64
-    """
-    known = known[np.argsort(known[:, 0], kind="stable")]
-    beside = np.zeros(len(guesses), dtype=bool)
-    for own, other in ((0, 1), (1, 0)):
-        start = np.searchsorted(known[:, 0], guesses[:, own])
-        count = np.searchsorted(known[:, 0], guesses[:, own], side="right") - start
-        count = np.where(np.cumsum(count) <= BESIDE_MOST, count, 0)
-        owner = np.repeat(np.arange(len(guesses)), count)
-        place = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
-        partner = known[start[owner] + place, 1]
-        near = share_vertex(surface.faces, partner, guesses[owner, other])
-        beside[owner[near]] = True
-    return beside
-
-
 def _assemble(
     surface: SpanSurface, inward: Floats, edges: KnifeEdges,
     setting: tuple[float, float, Look, bool, float],
-    samples: tuple[Floats, Floats, Ints, _Met], found: Contacts,
+    samples: tuple[Floats, Floats, Ints, Across], found: Contacts,
     guesses: tuple[Ints, Floats],
 ) -> Spans:
     """Samples and exact contacts as one table, in the rows of the mesh that was given."""
@@ -315,21 +172,30 @@ def _assemble(
     )
 
 
-def ball_of(inward: Floats, contacts: Contacts) -> Floats:
-    """Diameter of the ball that touches both points of a contact, by the squarer of its sides.
+def spans_at(
+    surface: SpanSurface, points: Floats, facets: Ints, high: float, look: Look = "inward"
+) -> tuple[Floats, Floats, Ints]:
+    """Spans at points of one's own choice.
+
+    Parameters
+    ----------
+    surface : see `surface_from_mesh`
+    points : (k, 3) float64, mm, on the surface
+    facets : (k,) int64, the row of `surface.faces` that each point lies on
+    high : mm, what lies beyond is not told apart
+    look : "inward" for walls, "outward" for gaps
 
     Returns
     -------
-    (k,) float64, mm : the distance itself at a ridge
+    value : (k,) float64, mm; `high` where nothing was met
+    interval : (k, 2) float64, mm; upper is inf for a lower bound
+    contact_facet : (k,) int64, row of `surface.faces`, -1 if none
     """
-    step = contacts.contact - contacts.point
-    with np.errstate(divide="ignore", invalid="ignore"):
-        towards = step / contacts.distance[:, None]
-    lean = np.maximum(
-        np.einsum("ij,ij->i", inward[contacts.pair[:, 0]], towards),
-        -np.einsum("ij,ij->i", inward[contacts.pair[:, 1]], towards),
-    )
-    # A ridge on both sides has no square side: the ball touches along the line itself.
-    square = lean >= np.cos(np.radians(15.1))
-    ball: Floats = np.where(square, contacts.distance / np.where(square, lean, 1), contacts.distance)
-    return ball
+    inward = -surface.normals if look == "inward" else surface.normals
+    floor = float(np.sqrt(3.0)) * surface.resolution
+    met = straight_across(surface, inward, points, facets, high + floor)
+    none = (met.facet < 0) | (met.facing < ACCEPT_COS) | (met.value > high)
+    value = np.where(none, high, met.value)
+    below = np.where(none, high, np.minimum(met.lower, met.value)) - floor
+    above = np.where(none, np.inf, met.distance + floor)
+    return value, np.stack([below.clip(0), above], axis=1), np.where(none, -1, met.facet)

@@ -15,7 +15,8 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
-from lint3d.geometry.spans import LARGE, Spans
+from lint3d.geometry.spans import Spans
+from lint3d.geometry.spans_exact import LARGE
 
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]

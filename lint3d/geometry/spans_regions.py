@@ -15,16 +15,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.spans import Spans
+from lint3d.geometry.spans_breadth import breadths
 from lint3d.geometry.spans_connect import connect
 from lint3d.geometry.spans_tightest import Tightest, tightest_of_each
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
 Kind = Literal["wall", "rod"]
 
 ROD_RATIO = 2.0  # thin both ways: at most this many times as broad as thick
 PROBES = 48  # places of a region at which its breadth is felt
-DIRECTIONS = 8  # across each of them, over half a turn
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,15 +78,15 @@ def thin_regions(spans: Spans, limit: float | None = None) -> list[ThinRegion]:
     graph = connect(spans, rows)
     best = tightest_of_each(spans, rows, graph)
     order = np.argsort(graph.of_row, kind="stable")
-    cuts = np.searchsorted(graph.of_row[order], np.arange(graph.count + 1))
+    rows, label = rows[order], graph.of_row[order]
+    cuts = np.searchsorted(label, np.arange(graph.count + 1))
+    full = _thin_all_over(spans, rows, label)
+    breadth = _breadth_of_each(spans, rows, cuts)
     regions = [
-        _region(spans, rows[order[cuts[i] : cuts[i + 1]]], best, i)
-        for i in range(graph.count)
+        _region(spans, rows[cuts[i] : cuts[i + 1]], full, best, i, breadth[i])
+        for i in np.flatnonzero(best.lower < limit)
     ]
-    return sorted(
-        (region for region in regions if region.lower < limit),
-        key=lambda region: (region.value, region.face),
-    )
+    return sorted(regions, key=lambda region: (region.value, region.face))
 
 
 def tightest(spans: Spans) -> ThinRegion | None:
@@ -94,47 +95,65 @@ def tightest(spans: Spans) -> ThinRegion | None:
     return regions[0] if regions else None
 
 
-def _region(spans: Spans, rows: Ints, best: Tightest, number: int) -> ThinRegion:
+def _region(
+    spans: Spans, rows: Ints, full: Bools, best: Tightest, number: int, breadth: Floats
+) -> ThinRegion:
     """All there is to say about one region."""
     surface = spans.surface
     pair = spans.pair[rows]
     worst = best.contacts.pair[number]
-    touched = np.zeros(len(surface.faces), dtype=bool)
-    touched[pair.ravel()] = True
-    facets = np.flatnonzero(touched)
     lower, upper = float(best.lower[number]), float(best.upper[number])
     distance = float(best.contacts.distance[number])
     # Midway between the distance and the ball, which are one except where both sides taper.
     value = (distance + max(upper - spans.floor_mm, distance)) / 2
-    cloud = _cloud(spans, rows, facets)
+    facets = _each_once(pair, len(surface.faces))
+    cloud = _cloud(spans, rows, full, facets)
     box = np.stack([cloud.min(0), cloud.max(0)])
-    breadth, ratio = _breadth(spans, rows)
     axis, length = _long_way(cloud)
-    faces = surface.face_ids[np.concatenate([worst, facets[~np.isin(facets, worst)]])]
+    others = facets[(facets != worst[0]) & (facets != worst[1])]
+    faces = surface.face_ids[np.concatenate([worst, others])]
     # A large facet's point stands for no more than what lies across from it. Two sides: half.
     share = np.minimum(spans.area[rows], surface.areas[pair[:, 1]])
     return ThinRegion(
-        "rod" if ratio <= ROD_RATIO else "wall",
+        "rod" if breadth[1] <= ROD_RATIO else "wall",
         value, lower, upper,
         best.contacts.point[number], best.contacts.contact[number],
-        int(faces[0]), int(faces[1]), faces,
-        box, float(np.ptp(box, axis=0).max()), float(share.sum() / 2), breadth, axis, length,
+        int(faces[0]), int(faces[1]), faces, box, float(np.ptp(box, axis=0).max()),
+        float(share.sum() / 2), float(breadth[0]), axis, length,
     )
 
 
-def _cloud(spans: Spans, rows: Ints, facets: Ints) -> Floats:
+def _each_once(numbers: Ints, most: int) -> Ints:
+    """Which numbers below `most` occur, ascending."""
+    if numbers.size < most // 16:
+        return np.unique(numbers)
+    occurs = np.zeros(most, dtype=bool)
+    occurs[numbers.ravel()] = True
+    return np.flatnonzero(occurs)
+
+
+def _thin_all_over(spans: Spans, rows: Ints, label: Ints) -> Bools:
+    """(k,) bool : facets of the surface that are thin, and in one region, at all their points."""
+    count = len(spans.surface.faces)
+    spread = spans.area[rows] > 0
+    first, label = spans.pair[rows[spread], 0], label[spread]
+    here = np.bincount(first, minlength=count)
+    some = np.zeros(count, dtype=label.dtype)
+    some[first] = label
+    mixed = np.zeros(count, dtype=bool)
+    mixed[first[some[first] != label]] = True
+    full: Bools = (here > 0) & (here >= spans.samples_each) & ~mixed
+    return full
+
+
+def _cloud(spans: Spans, rows: Ints, full: Bools, facets: Ints) -> Floats:
     """Points that fill a region: corners of facets thin all over, and points of the others."""
     surface = spans.surface
-    first = spans.pair[rows, 0]
-    here = np.bincount(first[spans.area[rows] > 0], minlength=len(surface.faces))[facets]
-    full = np.zeros(len(surface.faces), dtype=bool)
-    full[facets[(here > 0) & (here >= spans.samples_each[facets])]] = True
-    corner = np.zeros(len(surface.vertices), dtype=bool)
-    corner[surface.faces[full].ravel()] = True
+    corners = _each_once(surface.faces[facets[full[facets]]], len(surface.vertices))
     part = ~full[spans.pair[rows]]
     cloud: Floats = np.concatenate(
         [
-            surface.vertices[corner],
+            surface.vertices[corners],
             spans.point[rows[part[:, 0]]],
             spans.contact_point[rows[part[:, 1]]],
         ]
@@ -142,30 +161,21 @@ def _cloud(spans: Spans, rows: Ints, facets: Ints) -> Floats:
     return cloud
 
 
-def _breadth(spans: Spans, rows: Ints) -> tuple[float, float]:
-    """Median width across the thickness, the narrower way, in mm and over the thickness."""
-    picked = rows[np.unique(np.linspace(0, len(rows) - 1, PROBES).astype(np.int64))]
-    step = spans.contact_point[picked] - spans.point[picked]
-    thick = np.linalg.norm(step, axis=1)
-    picked, step, thick = picked[thick > 0], step[thick > 0], thick[thick > 0]
-    if not len(picked):
-        return float("inf"), float("inf")
-    towards = step / thick[:, None]
-    helper = np.eye(3)[np.abs(towards).argmin(1)]
-    one = np.cross(towards, helper)
-    one /= np.linalg.norm(one, axis=1)[:, None]
-    two = np.cross(towards, one)
-    middle = (spans.point[picked] + spans.contact_point[picked]) / 2
-    scene = spans.surface.scene
-    width = np.full(len(picked), np.inf)
-    for turn in np.arange(DIRECTIONS) * np.pi / DIRECTIONS:
-        way = one * np.cos(turn) + two * np.sin(turn)
-        chord = np.zeros(len(picked))
-        for sense in (way, -way):
-            facet = scene.first_facet(middle, sense, 4 * ROD_RATIO * thick)
-            chord += scene.distance(middle, sense, facet)
-        width = np.minimum(width, chord)
-    return float(np.median(width)), float(np.median(width / thick))
+def _breadth_of_each(spans: Spans, rows: Ints, cuts: Ints) -> Floats:
+    """Median breadth of each region (c, 2): in mm, and over the thickness."""
+    size = np.diff(cuts)
+    count = np.minimum(size, PROBES)
+    owner = np.repeat(np.arange(len(size)), count)
+    turn = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
+    picked = rows[cuts[owner] + turn * size[owner] // count[owner]]
+    point, contact = spans.point[picked], spans.contact_point[picked]
+    width = breadths(spans.surface.scene, point, contact)
+    thick = np.linalg.norm(contact - point, axis=1)
+    ratio = width / np.maximum(thick, 1e-300)
+    middle = np.cumsum(count) - count + count // 2
+    return np.stack(
+        [column[np.lexsort((column, owner))][middle] for column in (width, ratio)], axis=1
+    )
 
 
 def _long_way(cloud: Floats) -> tuple[Floats, float]:

@@ -22,6 +22,7 @@ Bools = NDArray[np.bool_]
 # A facet lower than this many half float32 steps has no direction to speak of: slivers at the
 # pole of a float32 sphere otherwise show walls of half a micron.
 NEEDLE_HALF_STEPS = 8
+FACETS_AT_ONCE = 100_000  # work arrays that stay in the processor's cache
 
 
 @dataclass(eq=False)
@@ -76,8 +77,14 @@ class SpanSurface:
         open side.
         """
         rise = np.full(self.neighbours.shape, np.nan)
+        for start in range(0, len(self.faces), FACETS_AT_ONCE):
+            self._fill_rise(rise, start)
+        return rise
+
+    def _fill_rise(self, rise: Floats, start: int) -> None:
         for side in range(3):
-            rows = np.flatnonzero(self.neighbours[:, side] >= 0)
+            across = self.neighbours[start : start + FACETS_AT_ONCE, side]
+            rows = start + np.flatnonzero(across >= 0)
             other = self.neighbours[rows, side]
             begin = self.vertices[self.faces[rows, side]]
             end = self.vertices[self.faces[rows, (side + 1) % 3]]
@@ -86,7 +93,6 @@ class SpanSurface:
             turn = np.cross(self.normals[rows], self.normals[other])
             # Normals that diverge about the side (seen along it) make a corner.
             rise[rows, side] = -np.einsum("ij,ij->i", turn, along)
-        return rise
 
 
 def surface_from_mesh(
@@ -159,6 +165,14 @@ def _side_keys(faces: Ints, vertex_count: int) -> Ints:
 
 def _shape(vertices: Floats, faces: Ints) -> tuple[Floats, Floats, Floats]:
     """Unit normal, area and longest side of each facet; NaN normal if collapsed."""
+    normal, area, longest = np.empty(faces.shape), np.empty(len(faces)), np.empty(len(faces))
+    for start in range(0, len(faces), FACETS_AT_ONCE):
+        rows = slice(start, start + FACETS_AT_ONCE)
+        normal[rows], area[rows], longest[rows] = _shape_of_some(vertices, faces[rows])
+    return normal, area, longest
+
+
+def _shape_of_some(vertices: Floats, faces: Ints) -> tuple[Floats, Floats, Floats]:
     first, second, third = (vertices[faces[:, i]] for i in range(3))
     one, two = second - first, third - first
     normal = np.cross(one, two)

@@ -13,8 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lint3d.geometry.spans import Spans, ball_of
+from lint3d.geometry.spans import Spans
 from lint3d.geometry.spans_connect import Connected
+from lint3d.geometry.spans_exact import ball_of
 from lint3d.geometry.spans_surface import SpanSurface
 from lint3d.geometry.spans_zoom import Contacts, contacts_of, see_each_other, zoom
 

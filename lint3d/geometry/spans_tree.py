@@ -21,6 +21,8 @@ Bools = NDArray[np.bool_]
 
 FANOUT = 4
 FACING_COS = 0.5  # facets within 60 degrees of opposite are looked at
+BUDGET, BUDGET_EACH, BUDGET_MOST = 4_000_000, 60, 12_000_000
+PAIRS_MOST = 1_000_000  # pairs handed on; needles round a hub would otherwise give millions
 PAIRS_AT_ONCE = 200_000
 
 
@@ -35,7 +37,7 @@ class _Level:
 
 
 def facing_pairs(
-    corners: Floats, inward: Floats, reach: float, budget: int = 30_000_000, flat: bool = True
+    corners: Floats, inward: Floats, reach: float, budget: int | None = None, flat: bool = True
 ) -> tuple[Ints, bool]:
     """Pairs of facets that may face each other within reach.
 
@@ -44,22 +46,24 @@ def facing_pairs(
     corners : (k, 3, 3) float64, mm
     inward : (k, 3) float64, unit normals into the space that is measured
     reach : mm, pairs farther apart are dropped
-    budget : how many pairs of nodes may be looked at
+    budget : how many pairs of nodes may be looked at; by the number of facets if None
     flat : facets with a plane to test against; False for sides, given as (begin, end, end)
 
     Returns
     -------
     pairs : (j, 2) int64, rows of `corners`, first < second
-    complete : False if the budget ran out: pairs are then missing
+    complete : False if the budget ran out, or too many were found: pairs are then missing
     """
     if len(corners) < 2:
         return np.zeros((0, 2), dtype=np.int64), True
+    if budget is None:
+        budget = min(BUDGET + BUDGET_EACH * len(corners), BUDGET_MOST)
     order = _order(corners.mean(1), inward)
     levels = _levels(corners[order], inward[order])
     # (depth, first nodes, second nodes), the deepest last: kept short by going depth first.
     top = len(levels) - 1
     first, second = np.triu_indices(len(levels[top].low))
-    stack, found = [(top, first, second)], []
+    stack, found, handed_on = [(top, first, second)], [], 0
     while stack:
         depth, first, second = stack.pop()
         if len(first) > PAIRS_AT_ONCE:
@@ -69,7 +73,7 @@ def facing_pairs(
             ]
             continue
         budget -= len(first)
-        if budget < 0:
+        if budget < 0 or handed_on > PAIRS_MOST:
             return _finish(found, order), False
         keep = _may_face(levels[depth], first, second, reach)
         first, second = first[keep], second[keep]
@@ -77,6 +81,7 @@ def facing_pairs(
             rows = np.flatnonzero(first != second)
             if flat:
                 rows = _prisms_meet(corners, inward, order[first], order[second], reach)
+            handed_on += len(rows)
             found.append(np.stack([first[rows], second[rows]], axis=1))
         elif len(first):
             stack.append((depth - 1, *_children(first, second, len(levels[depth - 1].low))))

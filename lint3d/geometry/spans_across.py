@@ -1,0 +1,106 @@
+"""What lies straight across from points of a surface, and how large is the ball there?
+
+Lengths in mm. Tested by tests/geometry/test_spans_across.py.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lint3d.geometry.spans_feelers import cross
+from lint3d.geometry.spans_surface import SpanSurface
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+ACCEPT_COS = float(np.cos(np.radians(30.0)))  # steepest facet across whose distance is a span
+IN_PLACE_COS = float(np.cos(np.radians(5.0)))  # near enough to opposite to be read straight across
+POINTS_AT_ONCE = 100_000  # work arrays that stay in the processor's cache: a third quicker
+
+
+@dataclass(eq=False)
+class Across:
+    """What rays straight in from points of a surface met.
+
+    Attributes
+    ----------
+    facet : (k,) int64, -1 where nothing that faces the ray comes first
+    distance : (k,) float64, mm, straight across; inf if none
+    facing : (k,) float64, cosine between the ray and the outer side of the facet across
+    contact : (k, 3) float64, mm, where the span ends; NaN if none
+    value, lower : (k,) float64, mm, the span, and the diameter of the ball; inf if none
+    """
+
+    facet: Ints
+    distance: Floats
+    facing: Floats
+    contact: Floats
+    value: Floats
+    lower: Floats
+
+
+def straight_across(
+    surface: SpanSurface, inward: Floats, point: Floats, facet: Ints, reach: float
+) -> Across:
+    """Facet across each point, with the ball there.
+
+    Parameters
+    ----------
+    inward : (m, 3) float64, unit normals into the space measured, per facet of the surface
+    point : (k, 3) float64, mm
+    facet : (k,) int64, the facet each point lies on
+    reach : mm
+
+    Against a plane tilted by psi the ball at distance t straight across has the diameter
+    t (1 - tan^2(psi / 2)) = 2 t cos psi / (1 + cos psi); it touches where the bisector leads.
+    Up to 5 degrees the distance straight across stands; beyond, the ball's, if it touches
+    within the facet; the other of the two is the other end of the interval.
+    """
+    k = len(point)
+    met = Across(
+        np.empty(k, dtype=np.int64), np.empty(k), np.empty(k), np.empty((k, 3)), np.empty(k),
+        np.empty(k),
+    )
+    for start in range(0, k, POINTS_AT_ONCE):
+        rows = slice(start, start + POINTS_AT_ONCE)
+        part = _straight_across(surface, inward, point[rows], facet[rows], reach)
+        for name in Across.__dataclass_fields__:
+            getattr(met, name)[rows] = getattr(part, name)
+    return met
+
+
+def _straight_across(
+    surface: SpanSurface, inward: Floats, point: Floats, facet: Ints, reach: float
+) -> Across:
+    direction = inward[facet]
+    across, distance, facing = cross(surface, inward, point, direction, reach)
+    hit = np.flatnonzero(across >= 0)
+    lower, value = np.full(len(point), np.inf), distance.copy()
+    lower[hit] = distance[hit] * 2 * facing[hit] / (1 + facing[hit])
+    contact = np.full(point.shape, np.nan)
+    contact[hit] = point[hit] + direction[hit] * distance[hit, None]
+    rows = hit[(facing[hit] < IN_PLACE_COS) & (facing[hit] >= ACCEPT_COS)]
+    # The line to where the ball touches halves the angle between the two normals.
+    towards = direction[rows] - inward[across[rows]]
+    towards /= np.linalg.norm(towards, axis=1)[:, None]
+    lean = np.einsum("ij,ij->i", towards, direction[rows])
+    touch = point[rows] + towards * (lower[rows] * lean)[:, None]
+    inside = _inside(surface, across[rows], touch)
+    value[rows[inside]] = lower[rows[inside]]
+    contact[rows[inside]] = touch[inside]
+    return Across(across, distance, facing, contact, value, lower)
+
+
+def _inside(surface: SpanSurface, facet: Ints, point: Floats) -> Bools:
+    """Does a point in the plane of a facet lie within it?"""
+    corners, normal = surface.corners[facet], surface.normals[facet]
+    inside = np.ones(len(facet), dtype=bool)
+    for side in range(3):
+        along = corners[:, (side + 1) % 3] - corners[:, side]
+        turn = np.cross(along, point - corners[:, side])
+        inside &= np.einsum("ij,ij->i", turn, normal) >= 0
+    return inside

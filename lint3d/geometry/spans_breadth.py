@@ -1,0 +1,47 @@
+"""Is a thin place thin one way, like a wall, or both ways, like a rod?
+
+From the middle of a contact rays go out square to it; the shortest chord of several directions
+is the breadth there. Lengths in mm. Tested by tests/geometry/test_spans_breadth.py.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lint3d.geometry.rays import RayScene
+
+Floats = NDArray[np.float64]
+
+DIRECTIONS = 8  # over half a turn: the shortest chord is at most 2 % off
+REACH = 8.0  # chords are felt up to this many times the thickness each way
+
+
+def breadths(scene: RayScene, points: Floats, contacts: Floats) -> Floats:
+    """Shortest chord square to each contact through its middle.
+
+    Parameters
+    ----------
+    points, contacts : (k, 3) float64, mm, the two sides of each contact
+
+    Returns
+    -------
+    (k,) float64, mm : inf where all chords are longer than can be felt, or the sides touch
+    """
+    step = contacts - points
+    thick = np.linalg.norm(step, axis=1)
+    width = np.full(len(points), np.inf)
+    rows = np.flatnonzero(thick > 0)
+    towards = step[rows] / thick[rows, None]
+    one = np.cross(towards, np.eye(3)[np.abs(towards).argmin(1)])
+    one /= np.linalg.norm(one, axis=1)[:, None]
+    two = np.cross(towards, one)
+    middle = (points[rows] + contacts[rows]) / 2
+    for turn in np.arange(DIRECTIONS) * np.pi / DIRECTIONS:
+        way = one * np.cos(turn) + two * np.sin(turn)
+        chord = np.zeros(len(rows))
+        for sense in (way, -way):
+            facet = scene.first_facet(middle, sense, REACH * thick[rows])
+            chord += scene.distance(middle, sense, facet)
+        width[rows] = np.minimum(width[rows], chord)
+    return width

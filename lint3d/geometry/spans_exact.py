@@ -1,0 +1,134 @@
+"""Which contacts do rays straight across miss, and what exactly are they?
+
+Contacts between large facets, at ridges, at the tips of pits: found by range queries and by rays
+from vertices and re-entrant sides, then worked out exactly. Lengths in mm.
+Tested by tests/geometry/test_spans_exact.py.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lint3d.geometry.spans_feelers import ridge_pairs, ridges_crossed, vertex_pairs
+from lint3d.geometry.spans_knife import KnifeEdges
+from lint3d.geometry.spans_pairs import share_vertex
+from lint3d.geometry.spans_surface import SpanSurface
+from lint3d.geometry.spans_tree import facing_pairs
+from lint3d.geometry.spans_zoom import Contacts, contacts_of, join, see_each_other, zoom
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+LARGE = 2.0  # facets longer than this many times the range go through the range query
+BESIDE_MOST = 3_000_000  # pairs looked at to see whether a guess is already covered
+ORPHANS_MOST = 50_000  # first guesses off any measured facet that are followed up
+
+
+def first_guesses(
+    surface: SpanSurface, inward: Floats, outward_look: bool, reach: float
+) -> tuple[Ints, Floats]:
+    """Pairs near which a tight place may lie, from vertices and re-entrant sides."""
+    pairs, distance = vertex_pairs(surface, inward, reach)
+    more, also = ridge_pairs(surface, inward, outward_look, reach)
+    pairs = np.concatenate([pairs, more])
+    apart = ~share_vertex(surface.faces, pairs[:, 0], pairs[:, 1])
+    return pairs[apart], np.concatenate([distance, also])[apart]
+
+
+def tips_of(surface: SpanSurface, pair: Ints) -> Ints:
+    """Vertices where facets across from each other meet in nothing but that vertex."""
+    rows = pair[pair[:, 1] >= 0]
+    rows = rows[share_vertex(surface.faces, rows[:, 0], rows[:, 1])]
+    first, second = surface.faces[rows[:, 0]], surface.faces[rows[:, 1]]
+    same = (first[:, :, None] == second[:, None, :]).any(2)
+    single = same.sum(1) == 1
+    return np.unique(first[single][same[single]])
+
+
+def exact_contacts(
+    surface: SpanSurface, inward: Floats, edges: KnifeEdges, pair: Ints, guesses: Ints,
+    guess_mm: Floats, setting: tuple[float, float, bool],
+) -> tuple[Contacts, bool]:
+    """Contacts the sample rays do not give: between large facets, and off measured facets."""
+    low, high, outward_look = setting
+    large = np.flatnonzero(surface.longest > LARGE * high)
+    near, complete = facing_pairs(surface.corners[large], inward[large], high)
+    crossed = ridges_crossed(surface, inward, outward_look, low, high)
+    direct = np.concatenate([large[near], crossed])
+    direct = direct[~share_vertex(surface.faces, direct[:, 0], direct[:, 1])]
+    between = contacts_of(surface, inward, edges, direct)
+    lone = np.flatnonzero(_off_measured(surface, pair[pair[:, 1] >= 0], guesses, high))
+    lone = lone[np.argsort(guess_mm[lone], kind="stable")]
+    unique = np.unique(np.sort(guesses[lone], axis=1), axis=0, return_index=True)[1]
+    lone = lone[np.sort(unique)][:ORPHANS_MOST]
+    followed = zoom(surface, inward, edges, guesses[lone])
+    parts = []
+    for contacts in (between, followed):
+        good = contacts.take(contacts.counts & (contacts.distance <= high))
+        parts.append(good.take(see_each_other(surface, good)))
+    return join(parts), complete
+
+
+def _off_measured(surface: SpanSurface, measured: Ints, guesses: Ints, high: float) -> Bools:
+    """Is neither a small facet of a guess nor the guess itself among the measured contacts?
+
+    Those that are will be looked at with the region they fall into.
+    """
+    size = np.int64(len(surface.faces))
+    busy = np.zeros(len(surface.faces), dtype=bool)
+    busy[measured.ravel()] = True
+    busy[surface.longest > LARGE * high] = False
+    off: Bools = ~busy[guesses].any(1)
+    rows = np.flatnonzero(off)
+    if not len(rows):
+        return off
+    known = np.concatenate([measured, measured[:, ::-1]])
+    key = guesses[rows, 0] * size + guesses[rows, 1]
+    off[rows[np.isin(key, known[:, 0] * size + known[:, 1])]] = False
+    rows = np.flatnonzero(off)
+    off[rows[_beside_measured(surface, known, guesses[rows])]] = False
+    return off
+
+
+def _beside_measured(surface: SpanSurface, known: Ints, guesses: Ints) -> Bools:
+    """Does a facet of a guess have a measured contact at a vertex of the other facet?
+
+    Parameters
+    ----------
+    known : (p, 2) int64, measured pairs, both ways round
+    guesses : (g, 2) int64
+    """
+    known = known[np.argsort(known[:, 0], kind="stable")]
+    beside = np.zeros(len(guesses), dtype=bool)
+    for own, other in ((0, 1), (1, 0)):
+        start = np.searchsorted(known[:, 0], guesses[:, own])
+        count = np.searchsorted(known[:, 0], guesses[:, own], side="right") - start
+        count = np.where(np.cumsum(count) <= BESIDE_MOST, count, 0)
+        owner = np.repeat(np.arange(len(guesses)), count)
+        place = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
+        partner = known[start[owner] + place, 1]
+        near = share_vertex(surface.faces, partner, guesses[owner, other])
+        beside[owner[near]] = True
+    return beside
+
+
+def ball_of(inward: Floats, contacts: Contacts) -> Floats:
+    """Diameter of the ball that touches both points of a contact, by the squarer of its sides.
+
+    Returns
+    -------
+    (k,) float64, mm : the distance itself at a ridge
+    """
+    step = contacts.contact - contacts.point
+    with np.errstate(divide="ignore", invalid="ignore"):
+        towards = step / contacts.distance[:, None]
+    lean = np.maximum(
+        np.einsum("ij,ij->i", inward[contacts.pair[:, 0]], towards),
+        -np.einsum("ij,ij->i", inward[contacts.pair[:, 1]], towards),
+    )
+    # A ridge on both sides has no square side: the ball touches along the line itself.
+    square = lean >= np.cos(np.radians(15.1))
+    ball: Floats = np.where(square, contacts.distance / np.where(square, lean, 1), contacts.distance)
+    return ball
