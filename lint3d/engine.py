@@ -86,9 +86,9 @@ class Run:
                 continue
             self.progress(_uri(subject), step.key, _name(subject))
             if isinstance(step.item, Measure):
-                value = self._measure(step, step.item, subject)
-                self.values[step.key, id(subject)] = value
-                self._keep_field(step.key, subject, value)
+                # No name of this frame may hold the value: it would outlive its last user.
+                self.values[step.key, id(subject)] = self._measure(step, step.item, subject)
+                self._keep_field(step.key, subject)
             else:
                 self.outcome.results += self._rule(step, step.item, subject)
             self._drop(step.key, subject)
@@ -207,7 +207,8 @@ class Run:
                 for narrow in _within(subject, self.plan.scope_of[measure]):
                     self.values.pop((measure, id(narrow)), None)
 
-    def _keep_field(self, measure: str, subject: Subject, value: Any) -> None:
+    def _keep_field(self, measure: str, subject: Subject) -> None:
+        value = self.values[measure, id(subject)]
         if f"field:{measure}" in self.keep and not isinstance(value, Missing):
             self._shelf(subject)[f"field:{measure}"] = value
 
