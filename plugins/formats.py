@@ -15,5 +15,6 @@ def lint3d_readers() -> list[Reader]:
     """The readers; numpy is imported with them, not with the plugin."""
     from lint3d.readers.stl_ascii import AsciiStlReader
     from lint3d.readers.stl_binary import BinaryStlReader
+    from lint3d.readers.threemf import ThreeMfReader
 
-    return [BinaryStlReader(), AsciiStlReader()]
+    return [BinaryStlReader(), AsciiStlReader(), ThreeMfReader()]

@@ -1,0 +1,65 @@
+"""What does one model member of a 3MF say? (plain data)
+
+Lengths in the model's unit. Vertices of an object may hold NaN where the file had no number, and
+triangles may hold wrong indices: `threemf_mesh.py` sorts them out.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lint3d.model import Region
+
+
+@dataclass(eq=False)
+class Reference:
+    """A component or a build item: an object to be put somewhere."""
+
+    object_id: int
+    path: str | None
+    """Member that has the object, None for the one that the reference stands in."""
+    matrix: NDArray[np.float64] | None
+    """(4, 3), None for "as it is"."""
+    where: Region
+
+
+@dataclass(eq=False)
+class ModelObject:
+    """An object: a mesh, or components."""
+
+    id: int
+    member: str
+    name: str | None
+    type: str
+    where: Region
+    vertices: NDArray[np.float64] | None = None
+    """(n, 3), None if it has no mesh."""
+    triangles: NDArray[np.int64] = field(default_factory=lambda: np.zeros((0, 3), np.int64))
+    """(m, 3) row numbers of `vertices`, unchecked."""
+    components: list[Reference] = field(default_factory=list)
+    extensions: set[str] = field(default_factory=set)
+    """Namespaces of elements inside that change its shape and are not read."""
+
+    @property
+    def shown(self) -> str:
+        """How messages name it."""
+        return f"object {self.id}" + (f" ('{self.name}')" if self.name else "")
+
+
+@dataclass(eq=False)
+class Model:
+    """One model member."""
+
+    member: str
+    unit: str = "millimeter"
+    objects: dict[int, ModelObject] = field(default_factory=dict)
+    items: list[Reference] = field(default_factory=list)
+    required: list[str] = field(default_factory=list)
+    """Namespaces of extensions without which it must not be read."""
+    uses_paths: bool = False
+    without_uuid: list[Region] = field(default_factory=list)
+    """Where the production extension wants a UUID and there is none."""
+    thumbnails: list[tuple[str, Region]] = field(default_factory=list)
