@@ -47,12 +47,19 @@ def _is_folder(path: Path) -> bool:
 
 
 def _in_folder(folder: Path, suffixes: Sequence[str]) -> Iterator[Path]:
-    """Files with those suffixes, in it and below; hidden folders are passed over."""
-    for here, folders, names in os.walk(folder):
+    """Files with those suffixes, in it and below; hidden folders are passed over.
+
+    A folder that cannot be read is among them, so that it is told as a fault and not passed over.
+    """
+    closed: list[Path] = []
+    for here, folders, names in os.walk(
+        folder, onerror=lambda error: closed.append(Path(error.filename))
+    ):
         folders[:] = sorted(name for name in folders if not name.startswith("."))
         for name in sorted(names):
             if not name.startswith(".") and os.path.splitext(name)[1].lower() in suffixes:
                 yield Path(here) / name
+    yield from closed
 
 
 def uris(paths: Sequence[Path]) -> list[str]:

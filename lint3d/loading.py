@@ -16,11 +16,13 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from lint3d.bodies import build_part
 from lint3d.errors import UnreadableFile
-from lint3d.model import Fault, Reading, Source
+from lint3d.model import Fault, Reading, ReadPart, Source
 from lint3d.readers import ReadLimits
-from lint3d.units import length_factor
+from lint3d.units import LENGTH_UNITS, length_factor
 
 HEAD_BYTES = 4096
 #: Assumed where a format has no unit and none is given. common practice, no source
@@ -75,6 +77,7 @@ def _bytes_of(path: Path, limits: ReadLimits) -> bytes:
     try:
         status = os.stat(path)
         if stat.S_ISDIR(status.st_mode):
+            os.scandir(path).close()  # one that may not be read is told as such
             raise UnreadableFile(
                 "is a folder, not a file.",
                 "Name the files in it, or the folder on the command line.",
@@ -125,11 +128,28 @@ def _read(data: bytes, suffix: str, readers: Mapping[str, Any], limits: ReadLimi
         known = ", ".join(sorted({s for reader in readers.values() for s in reader.suffixes}))
         raise UnreadableFile("is in no format that can be read here.", f"Readable: {known}.")
     try:
-        reading: Reading = readers[name].read(data, limits)
+        reading = _checked(readers[name].read(data, limits))
     except (UnreadableFile, MemoryError):
         raise
     except Exception as error:
         raise ReaderCrashed(name, error) from error
+    return reading
+
+
+def _checked(reading: Any) -> Reading:
+    """What a reader handed over, if it is as `lint3d.model` says; a plugin's may not be."""
+    if not isinstance(reading, Reading):
+        raise TypeError(f"it gave {type(reading).__name__} for a Reading")
+    if reading.unit is not None and reading.unit not in LENGTH_UNITS:
+        raise ValueError(f"it gave '{reading.unit}' for a unit of length")
+    for part in reading.parts:
+        if not isinstance(part, ReadPart):
+            raise TypeError(f"it gave {type(part).__name__} for a ReadPart")
+        if len(part.faces) and not 0 <= part.faces.min() <= part.faces.max() < len(part.vertices):
+            raise IndexError("a face has a corner that there is not")
+        # The least and the largest are NaN if any is: no array of flags is needed.
+        if len(part.vertices) and not np.isfinite(part.vertices.min() + part.vertices.max()):
+            raise ValueError("a coordinate is no finite number")
     return reading
 
 
