@@ -69,8 +69,14 @@ class Chambers:
     """(n, 2) flat numbers of the step from a basin to its parent; −1 where there is none"""
     level: Floats
     """(n,) voxels, distance to the material at that step"""
-    is_open: Bools
-    """(c,) does a way lead to the outside on the grid?"""
+    part: Ints
+    """(c,) connected piece of free space on the grid that each chamber is in; 0 = the outside's"""
+
+    @property
+    def is_open(self) -> Bools:
+        """(c,) does a way lead to the outside on the grid?"""
+        open_ones: Bools = self.part == 0
+        return open_ones
 
 
 def outer_core(distance: NDArray[np.float32], reach: float) -> Bools:
@@ -151,10 +157,11 @@ def join_basins(basins: Basins) -> Chambers:
         csr_array((np.ones(len(tree)), (basins.pair[tree, 0], basins.pair[tree, 1])),
                   shape=(count, count)), directed=False
     )[1]
+    joined = np.unique(joined, return_index=True, return_inverse=True)[2]
     return Chambers(
         chamber, basins.peak[highest], np.where(highest == 0, -1, basins.top[highest]),
         np.bincount(chamber, basins.volume, chambers).astype(np.int64), parent, gate, level,
-        joined[highest] == joined[0],
+        joined[highest].astype(np.int64),
     )
 
 

@@ -30,12 +30,16 @@ Bools = NDArray[np.bool_]
 #: Share of the clearance that one step may be long.
 SAFE_STEP = 0.7
 #: How far apart the two bounds may be in the end, as a share of the width and in mm.
-TOLERANCE_SHARE, TOLERANCE_MM = 0.002, 0.001
+TOLERANCE_SHARE, TOLERANCE_MM = 0.003, 0.004
 #: Directions tried around a point, turned by the golden angle from round to round so that no sharp
 #: ridge hides between them.
 _DIRECTIONS = 8
 _GOLDEN = np.pi * (3.0 - np.sqrt(5.0))
 _ROUNDS_FIRST, _ROUNDS_LAST = 8, 40
+#: Rounds of filling in points where the way is narrow.
+_SETTLING = 40
+#: Rounds in which zigzags are taken out.
+_STRAIGHTENING = 24
 #: Narrow places looked at one after the other before the wider answer is given.
 _PLACES = 4
 #: A neck is as long as the way runs below this times its throat; bounds of that statement.
@@ -100,31 +104,52 @@ def narrowest(clearance: Clearance, path: Floats, pitch: float, upper: float = n
     for _ in range(_PLACES):
         route.settle()
         row = int(np.argmin(route.radius))
-        section = _closing_section(clearance, route, row)
-        if section is not None and (best is None or section.radius < best.radius):
-            best = section
-        if best is None or best.radius <= route.lower() + _tolerance(best.radius):
+        best = _better(best, _closing_section(clearance, route))
+        if best is None or best.radius <= route.lower() + 2 * _tolerance(best.radius):
             break
         if not route.reroute(row, best.point):
             break
-    radius = float(route.radius.min())
-    bound = upper / 2 if best is None else min(best.radius, upper / 2)
-    return _throat(clearance, route, radius, max(bound, radius))
+    return _throat(clearance, route, best, upper / 2)
 
 
-def _closing_section(clearance: Clearance, route: _Route, row: int) -> Section | None:
-    """The best plane section through a point of the way that the material closes all around."""
+def _better(one: Section | None, two: Section | None) -> Section | None:
+    """The section that bounds more closely."""
+    if one is None or two is None:
+        return one or two
+    return one if one.radius <= two.radius else two
+
+
+def _closing_section(clearance: Clearance, route: _Route) -> Section | None:
+    """The best plane section through the narrow part of a way that the material closes around."""
     found = None
-    for normal in _normals(clearance, route, row):
-        section = largest_in_section(
-            clearance, route.point[row], normal, float(route.radius[row]),
-            _tolerance(float(route.radius[row])) / 2,
-        )
-        if section is not None and (found is None or section.radius < found.radius):
-            found = section
-            if found.radius <= route.radius[row] + _tolerance(found.radius):
-                break
+    for row in _section_rows(route):
+        radius = float(route.radius[row])
+        for normal in _normals(clearance, route, row):
+            section = largest_in_section(
+                clearance, route.point[row], normal, radius, _tolerance(radius) / 2
+            )
+            found = _better(found, section)
+            if found is not None and found.radius <= radius + _tolerance(radius):
+                return found
     return found
+
+
+def _section_rows(route: _Route) -> list[int]:
+    """Where to cut: the narrowest point, and the middle of what is as narrow.
+
+    At the mouth of a neck a plane easily gets out of it; in the middle it does not.
+    """
+    row = int(np.argmin(route.radius))
+    limit = float(route.radius[row])
+    first = last = row
+    same = route.radius < limit + 2 * _tolerance(limit)
+    while first > 0 and same[first - 1]:
+        first -= 1
+    while last + 1 < len(same) and same[last + 1]:
+        last += 1
+    along = (route.at[first] + route.at[last]) / 2
+    middle = first + int(np.argmin(np.abs(route.at[first : last + 1] - along)))
+    return [row] if middle == row else [middle, row]
 
 
 def _normals(clearance: Clearance, route: _Route, row: int) -> list[Floats]:
@@ -147,15 +172,24 @@ def _normals(clearance: Clearance, route: _Route, row: int) -> list[Floats]:
     return [tangent, contact, _unit(tangent + contact)]
 
 
-def _throat(clearance: Clearance, route: _Route, radius: float, bound: float) -> Throat:
+def _throat(
+    clearance: Clearance, route: _Route, section: Section | None, upper: float
+) -> Throat:
     row = int(np.argmin(route.radius))
+    lower = route.lower()
+    radius = float(route.radius[row])
+    if section is not None:
+        # Straightening costs a little width; the section knows the full one.
+        upper = min(section.radius, upper)
+        radius = max(radius, min(section.found, radius + _tolerance(radius)))
+    upper = max(upper, radius)
     lengths = [
         _neck_length(route, row, factor) for factor in (NECK_FACTOR_LOW, NECK_FACTOR,
                                                         NECK_FACTOR_HIGH)
     ]
     face = int(clearance.nearest(route.point[row : row + 1])[1][0])
     return Throat(
-        2 * radius, 2 * route.lower(), 2 * bound, route.point[row], route.tangent(row),
+        2 * radius, 2 * lower, 2 * upper, route.point[row], route.tangent(row),
         lengths[1], lengths[0], lengths[2], Way(route.point, 2 * route.radius), face,
     )
 
@@ -204,10 +238,11 @@ class _Route:
         raw = clearance.at(self.path)
         self.at = self.along[_thinned(self.along, raw, pitch)]
         self.point, self.radius = self._pulled(self.at, _ROUNDS_FIRST)
+        self._straighten()
 
     def settle(self) -> None:
         """Pull narrow points in, and add points until the lower bound is as good as can be."""
-        for _ in range(12):
+        for _ in range(_SETTLING):
             limit = float(self.radius.min())
             low = np.flatnonzero(self.radius < limit * 1.02 + self.pitch * 0.25)
             low = low[~self._is_final[low]]
@@ -237,22 +272,30 @@ class _Route:
         offset = through - self.point[row]
         if np.linalg.norm(offset) < 1e-6:
             return False
-        limit = self.radius[row]
-        near = self.radius < 1.3 * limit
+        wide = 1.3 * float(self.clearance.at(through[None])[0])
         first, last = row, row
-        while first > 0 and near[first - 1]:
+        while first > 0 and self.radius[first] < wide:
             first -= 1
-        while last + 1 < len(near) and near[last + 1]:
+        while last + 1 < len(self.radius) and self.radius[last] < wide:
             last += 1
-        rows = np.arange(first, last + 1)
-        start = self.point[rows] + offset
-        point, radius = self._ascend(start, self._normals(self.at[rows]), _ROUNDS_LAST)
-        old = self.point.copy(), self.radius.copy()
+        rows = np.arange(first + 1, last)
+        if len(rows) == 0:
+            return False
+        point, radius = self._ascend(
+            self.point[rows] + offset, self._normals(self.at[rows]), _ROUNDS_LAST
+        )
+        kept = {name: getattr(self, name).copy()
+                for name in ("at", "point", "radius", "_is_final")}
         before = self.lower()
         self.point[rows], self.radius[rows] = point, radius
-        if self.lower() > before and self._is_joined(old[0][rows[[0, -1]]], rows[[0, -1]]):
+        # The bound from below is zero where neighbouring balls do not overlap, so a jump through
+        # a wall can not look like a better way.
+        self._is_final[rows] = False
+        self._straighten()
+        self.settle()
+        if self.lower() > before:
             return True
-        self.point, self.radius = old
+        self.__dict__.update(kept)
         return False
 
     def tangent(self, row: int) -> Floats:
@@ -282,17 +325,41 @@ class _Route:
 
     def _insert(self, rows: Floats) -> None:
         at = (self.at[rows] + self.at[rows + 1]) / 2
-        point, radius = self._pulled(at, _ROUNDS_LAST)
+        # Half way between two balls that overlap is free for sure; else the path itself is.
+        gap = np.linalg.norm(self.point[rows + 1] - self.point[rows], axis=1)
+        joined = self.radius[rows] + self.radius[rows + 1] > gap
+        middle = (self.point[rows] + self.point[rows + 1]) / 2
+        start = np.where(joined[:, None], middle, self._on_path(at))
+        point, radius = self._ascend(start, self._normals(at), _ROUNDS_LAST)
         final = np.insert(self._is_final, rows + 1, True)
         self.at = np.insert(self.at, rows + 1, at)
         self.point = np.insert(self.point, rows + 1, point, axis=0)
         self.radius = np.insert(self.radius, rows + 1, radius)
         self._is_final = final
 
+    def _straighten(self) -> None:
+        """Take out zigzags where the passage is wider one way than the other.
+
+        A point moves to the middle of its neighbours if that costs it next to nothing.
+        """
+        floor = self.radius * (1.0 - 0.5 * TOLERANCE_SHARE)
+        for turn in range(_STRAIGHTENING):
+            rows = np.arange(1 + turn % 2, len(self.point) - 1, 2)
+            if len(rows) == 0:
+                return
+            middle = (self.point[rows - 1] + self.point[rows + 1]) / 2
+            step = np.linalg.norm(middle - self.point[rows], axis=1)
+            share = np.minimum(1.0, SAFE_STEP * self.radius[rows] / np.maximum(step, 1e-12))
+            trial = self.point[rows] + share[:, None] * (middle - self.point[rows])
+            value = self.clearance.at(trial)
+            fine = value >= floor[rows]
+            self.point[rows[fine]], self.radius[rows[fine]] = trial[fine], value[fine]
+
     def _pull_again(self, rows: Floats) -> None:
         normal = self._normals(self.at[rows])
         self.point[rows], self.radius[rows] = self._ascend(self.point[rows], normal, _ROUNDS_LAST)
         self._is_final[rows] = True
+        self._straighten()
 
     def _pulled(self, at: Floats, rounds: int) -> tuple[Floats, Floats]:
         if rounds == _ROUNDS_FIRST:
@@ -338,7 +405,7 @@ class _Route:
             value[off > 3.0 * self.pitch] = -1.0
             best = np.argmax(value, axis=1)
             row = np.arange(len(busy))
-            better = value[row, best] > radius[busy]
+            better = value[row, best] > radius[busy] * (1.0 + 1e-9)
             moved = busy[better]
             point[moved] = trial[row, best][better]
             radius[moved] = value[row, best][better]

@@ -22,14 +22,14 @@ from lint3d.geometry.raster import Grid
 from lint3d.geometry.throats import Throat
 from lint3d.geometry.throats_clearance import Clearance
 from lint3d.geometry.voids_model import NotSeen, SealedPocket, Voids
-from lint3d.geometry.voids_narrow import find_hidden_necks
+from lint3d.geometry.voids_narrow import Surface, find_hidden_necks
 from lint3d.geometry.voids_openings import (
     Contact,
     find_contacts,
     measure_contact,
     without_doubles,
 )
-from lint3d.geometry.voids_shells import ShellRegions, shell_regions
+from lint3d.geometry.voids_shells import shell_regions
 from lint3d.geometry.voids_space import MARGIN, POINTS_PER_WIDTH, Space, build_space
 from lint3d.geometry.voids_union import united
 from lint3d.geometry.voids_ways import find_pockets
@@ -100,7 +100,7 @@ def find_voids(
     regions = shell_regions(vertices, faces)
     space = build_space(vertices, faces, grid, high / 2 + 2 * grid.pitch, effort.workers)
     voids = Voids(pitch=grid.pitch, leaks=len(space.raster.leaking))
-    surface = _Surface(vertices, faces, regions)
+    surface = Surface(vertices, faces, regions)
     if space.raster.deepest > 1:
         voids.overlaps = True
         surface = _one_surface(surface, voids)
@@ -113,8 +113,8 @@ def find_voids(
         ))
     clearance = Clearance(vertices, faces)
     voids.sealed = _sealed_pockets(surface, space)
-    openings = _openings(space, clearance, effort, limits)
-    openings += find_hidden_necks(surface, space, clearance, voids.left_out, effort.memory_bytes)
+    openings = _openings((vertices, faces), space, clearance, effort, limits)
+    openings += find_hidden_necks(surface, space, clearance, voids.left_out)
     voids.graph, voids.pockets = find_pockets(space, clearance, openings, high)
     return voids
 
@@ -138,16 +138,7 @@ def choose_grid(points: Floats, low: float, memory_bytes: float) -> tuple[Grid, 
     return Grid.around(*box, pitch, MARGIN), reason
 
 
-@dataclass(frozen=True, eq=False)
-class _Surface:
-    """Faces with their shells."""
-
-    vertices: Floats
-    faces: Ints
-    regions: ShellRegions
-
-
-def _one_surface(surface: _Surface, voids: Voids) -> _Surface:
+def _one_surface(surface: Surface, voids: Voids) -> Surface:
     """The common surface of overlapping bodies."""
     joined = united(surface.vertices, surface.faces, surface.regions.of_face)
     if joined is None:
@@ -156,10 +147,10 @@ def _one_surface(surface: _Surface, voids: Voids) -> _Surface:
             "them are judged on the grid only."
         ))
         return surface
-    return _Surface(*joined, shell_regions(*joined))
+    return Surface(*joined, shell_regions(*joined))
 
 
-def _sealed_pockets(surface: _Surface, space: Space) -> list[SealedPocket]:
+def _sealed_pockets(surface: Surface, space: Space) -> list[SealedPocket]:
     """Hollows that shells close, by falling volume."""
     regions = surface.regions
     found = []
@@ -182,7 +173,7 @@ def _sealed_pockets(surface: _Surface, space: Space) -> list[SealedPocket]:
     return sorted(found, key=lambda pocket: (-pocket.volume, *pocket.position))
 
 
-def _inside(surface: _Surface, space: Space, cavity: int, low: Floats, high: Floats) -> Floats:
+def _inside(surface: Surface, space: Space, cavity: int, low: Floats, high: Floats) -> Floats:
     """Where the largest ball in a cavity is by the grid; the middle of its box if unseen."""
     grid = space.grid
     first, last = grid.index(low), grid.index(high) + 1
@@ -202,7 +193,8 @@ def _inside(surface: _Surface, space: Space, cavity: int, low: Floats, high: Flo
 
 
 def _openings(
-    space: Space, clearance: Clearance, effort: Effort, limits: tuple[float, ...]
+    surface: tuple[Floats, Ints], space: Space, clearance: Clearance, effort: Effort,
+    limits: tuple[float, ...],
 ) -> list[tuple[Contact, Throat]]:
     """Every opening between chambers, measured."""
     found = find_contacts(space)
@@ -211,7 +203,7 @@ def _openings(
         found = [found[i] for i in np.argsort(nearest, kind="stable")]
     measured = []
     for contact in found[: effort.most_openings]:
-        throat = measure_contact(space, clearance, contact)
+        throat = measure_contact(surface, space, clearance, contact)
         if throat is not None:
             measured.append((contact, throat))
     measured.sort(key=lambda pair: -pair[1].diameter)

@@ -1,7 +1,289 @@
-"""Which hollows that look closed on the grid have a neck below its pitch?"""
+"""Which hollows that look closed on the grid have a neck below its pitch?
+
+A connected surface has one and the same free space all along its outer side. If its faces meet two
+pieces of the grid's free space, the two are joined by a neck that the grid does not show. The neck
+runs where faces of one piece give way to those of the other, over faces that no free point sees:
+only the box around those is filled again, finer. Lengths in mm. Guarded by
+tests/geometry/test_voids_narrow.py.
+"""
+
 from __future__ import annotations
-from typing import Any
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from lint3d.geometry.components import connected_groups
+from lint3d.geometry.throats import Throat, Way, narrowest
+from lint3d.geometry.throats_clearance import Clearance
+from lint3d.geometry.topology import edge_table, face_links
+from lint3d.geometry.voids_box import box_grid, widest_way
+from lint3d.geometry.voids_model import NotSeen
+from lint3d.geometry.voids_openings import GRID_DOUBT, Contact, path_through, without_doubles
+from lint3d.geometry.voids_shells import ShellRegions
+from lint3d.geometry.voids_space import Space
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+#: A hollow narrower than this is a gap and no pocket, voxels of its radius.
+GAP = 1.8
+#: Points at walls that are looked up at most, and necks followed for one hollow.
+_MOST_WALL_POINTS = 400_000
+_MOST_NECKS = 16
+#: How far apart places are strewn on faces, voxels, and how often a side is cut for that at most.
+_PLACES_APART, _MOST_CUTS = 0.7, 400
+#: Each finer grid is finer by this; that often it is tried, with at most so many points.
+_FINER, _ROUNDS, _MOST_POINTS = 2.5, 5, 2.4e7
 
 
-def find_hidden_necks(*args: Any) -> list[Any]:
-    return []
+@dataclass(frozen=True, eq=False)
+class Surface:
+    """Faces with the shells they form."""
+
+    vertices: Floats
+    faces: Ints
+    regions: ShellRegions
+
+
+def find_hidden_necks(
+    surface: Surface, space: Space, clearance: Clearance, left_out: list[NotSeen]
+) -> list[tuple[Contact, Throat]]:
+    """Openings that the grid does not show, between hollows that it takes for closed.
+
+    Hollows that the shells close as well are left alone. Where a neck must be there and cannot be
+    followed, its throat has 0 as its lower bound, and `left_out` says so.
+    """
+    nearest = Clearance(surface.vertices, surface.faces)
+    suspects = _suspects(surface, space, nearest)
+    if not suspects:
+        return []
+    walls = _Walls(surface, space, nearest, suspects)
+    found: list[tuple[Contact, Throat]] = []
+    done: set[tuple[int, int]] = set()
+    for part in suspects:
+        necks = walls.necks(part)[:_MOST_NECKS]
+        followed = []
+        for places, other in necks:
+            if (other, part) in done:
+                continue
+            done.add((part, other))
+            followed.append(_follow(surface, walls, clearance, part, other, places))
+        known = [one for one in followed if one is not None]
+        found += known
+        if not any(part in _parts(space, contact) for contact, _ in found):
+            found.append(_unfollowed(walls, part, 0, left_out))
+    return without_doubles(sorted(found, key=lambda pair: -pair[1].diameter))
+
+
+def _parts(space: Space, contact: Contact) -> set[int]:
+    return {int(space.chambers.part[chamber]) for chamber in contact.chambers}
+
+
+def _suspects(surface: Surface, space: Space, nearest: Clearance) -> list[int]:
+    """Pieces of free space that the grid takes for closed and the shells do not."""
+    chambers = space.chambers
+    tops = []
+    for part in np.unique(chambers.part[chambers.part > 0]):
+        inside = np.flatnonzero(chambers.part == part)
+        widest = inside[np.argmax(chambers.peak[inside])]
+        if chambers.peak[widest] >= GAP:
+            tops.append((int(part), int(chambers.top[widest])))
+    if not tops:
+        return []
+    # The nearest face to a free point bounds the very space that the point is in.
+    face = nearest.nearest(space.points(np.array([top for _, top in tops])))[1]
+    region = surface.regions.region[surface.regions.of_face[face]]
+    return [part for (part, _), one in zip(tops, region, strict=True) if one < 0]
+
+
+class _Walls:
+    """Which faces does each piece of free space see?
+
+    Crumbs of free space inside a neck are left out: they are no pieces to lead from or to.
+    """
+
+    def __init__(
+        self, surface: Surface, space: Space, nearest: Clearance, pieces: list[int]
+    ) -> None:
+        self.surface, self.space = surface, space
+        label = space.basins.label.reshape(-1)
+        rows = np.flatnonzero((label >= 0) & (space.distance.reshape(-1) <= 1.0))
+        part = space.chambers.part[space.chambers.of_basin[label[rows]]]
+        others = np.flatnonzero(part == 0)
+        keep = np.isin(part, [0, *pieces])
+        if len(others) > _MOST_WALL_POINTS:
+            keep[others] = False
+            keep[others[:: len(others) // _MOST_WALL_POINTS + 1]] = True
+        self.row, self.part = rows[keep], part[keep]
+        self.point = space.points(self.row)
+        self.face = nearest.nearest(self.point)[1]
+        table = edge_table(surface.faces, len(surface.vertices))
+        self._tree = cKDTree(self.point)
+        self.links = np.column_stack(face_links(table)).astype(np.int64)
+
+    def necks(self, part: int) -> list[tuple[Floats, int]]:
+        """Places on the surface that lead from a piece to others, and the piece they lead to."""
+        found = []
+        mine = self._sees(self.part == part)
+        for other in np.unique(self.part[self.part != part]):
+            theirs = self._sees(self.part == other)
+            found += [
+                (places, int(other))
+                for rows in self._between(mine, theirs)
+                for places in self._places(rows, part, int(other))
+            ]
+        return found
+
+    def _sees(self, points: NDArray[np.bool_]) -> NDArray[np.bool_]:
+        seen = np.zeros(len(self.surface.faces), bool)
+        seen[self.face[points]] = True
+        return seen
+
+    def _between(self, mine: NDArray[np.bool_], theirs: NDArray[np.bool_]) -> list[Ints]:
+        """Groups of faces that lead from what one piece sees to what another sees."""
+        faces, links = self.surface.faces, self.links
+        every = self._sees(np.ones(len(self.part), bool))
+        free = ~every | (mine & theirs)
+        inner = free[links].all(axis=1)
+        group = connected_groups(len(faces), links[inner, 0], links[inner, 1])
+        both = np.concatenate([links, links[:, ::-1]])
+        both = both[free[both[:, 0]]]
+        touches = [np.zeros(len(faces), bool), np.zeros(len(faces), bool)]
+        for touch, side in zip(touches, (mine, theirs), strict=True):
+            touch[group[both[side[both[:, 1]], 0]]] = True
+            touch[group[np.flatnonzero(side & free)]] = True
+        leads = free & (touches[0] & touches[1])[group]
+        border = (mine[links[:, 0]] & theirs[links[:, 1]]) | (
+            theirs[links[:, 0]] & mine[links[:, 1]]
+        )
+        leads[links[border].ravel()] = True
+        inner = leads[links].all(axis=1)
+        group = connected_groups(len(faces), links[inner, 0], links[inner, 1])
+        rows = np.flatnonzero(leads)
+        return [rows[group[rows] == one] for one in np.unique(group[rows])]
+
+    def _places(self, rows: Ints, part: int, other: int) -> list[Floats]:
+        """Groups of places on some faces that lie between what the two pieces see.
+
+        Faces are cut small first: a long one may begin in one piece and end in the other.
+        """
+        pitch = self.space.grid.pitch
+        place, normal = _strewn(self.surface, rows, _PLACES_APART * pitch)
+        owner = self._seen_by(place, normal)
+        ends = []
+        for one in (part, other):
+            tree = cKDTree(place[owner == one]) if np.any(owner == one) else None
+            ends.append(np.full(len(place), np.inf) if tree is None else tree.query(place)[0])
+        reach = 2.5 * _PLACES_APART * pitch
+        # Unseen places, and seen ones beside those that the other piece sees.
+        between = np.flatnonzero(
+            (owner < 0) | ((owner == part) & (ends[1] < reach)) | ((owner == other)
+                                                                  & (ends[0] < reach))
+        )
+        if len(between) == 0:
+            return []
+        links = cKDTree(place[between]).query_pairs(reach, output_type="ndarray")
+        group = connected_groups(len(between), links[:, 0], links[:, 1])
+        found = [between[group == one] for one in range(int(group.max()) + 1)]
+        found = [one for one in found if all(end[one].min() < reach for end in ends)]
+        found.sort(key=len)
+        return [place[one] for one in found]
+
+    def _seen_by(self, place: Floats, normal: Floats) -> Ints:
+        """(k,) the piece with a free point just above each place of the surface; −1 = none."""
+        pitch = self.space.grid.pitch
+        gap, near = self._tree.query(place, k=12, distance_upper_bound=1.6 * pitch)
+        is_near = np.isfinite(gap)
+        towards = self.point[np.where(is_near, near, 0)] - place[:, None]
+        above = np.einsum("ijk,ik->ij", towards, normal)
+        is_above = is_near & (above > 0.3 * gap)
+        first = np.argmax(is_above, axis=1)
+        row = np.arange(len(place))
+        owner: Ints = np.where(
+            is_above.any(axis=1), self.part[np.where(is_near, near, 0)[row, first]], -1
+        )
+        return owner
+
+    def nearest_point(self, part: int, places: Floats) -> int:
+        """Flat number of the wall point of a piece that lies nearest to any of the places."""
+        rows = np.flatnonzero(self.part == part)
+        gap = cKDTree(places).query(self.point[rows])[0]
+        return int(self.row[rows[np.argmin(gap)]])
+
+
+def _strewn(surface: Surface, rows: Ints, apart: float) -> tuple[Floats, Floats]:
+    """Places all over some faces, about so far apart, and the faces' normals there."""
+    corner = surface.vertices[surface.faces[rows]]
+    side = np.linalg.norm(corner - np.roll(corner, 1, axis=1), axis=2).max(axis=1)
+    cuts = np.clip(np.ceil(side / apart), 1, _MOST_CUTS).astype(np.int64)
+    normal = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
+    normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-300)
+    places, normals = [], []
+    for count in np.unique(cuts):
+        some = cuts == count
+        i, j = np.divmod(np.arange((count + 1) ** 2), count + 1)
+        inside = i + j <= count
+        share = np.column_stack([i, j, count - i - j])[inside] / count
+        # A little off the corners, so that each place is surely on its own face.
+        share = 0.98 * share + 0.02 / 3
+        places.append(np.einsum("pc,fcx->fpx", share, corner[some]).reshape(-1, 3))
+        normals.append(np.repeat(normal[some], len(share), axis=0))
+    return np.concatenate(places), np.concatenate(normals)
+
+
+def _follow(
+    surface: Surface, walls: _Walls, clearance: Clearance, part: int, other: int, places: Floats
+) -> tuple[Contact, Throat] | None:
+    """Find the way through a neck on finer and finer grids, and measure it."""
+    space = walls.space
+    start = walls.nearest_point(part, places)
+    goal = walls.nearest_point(other, places)
+    ends = space.points(np.array([start, goal]))
+    pitch = space.grid.pitch
+    box = np.vstack([places, ends])
+    low, high = box.min(axis=0) - 2 * pitch, box.max(axis=0) + 2 * pitch
+    finer = pitch
+    for _ in range(_ROUNDS):
+        finer /= _FINER
+        grid = box_grid(low, high, finer, _MOST_POINTS)
+        if grid.pitch > 1.2 * finer:
+            break
+        middle = widest_way(surface.vertices, surface.faces, grid, ends[0], ends[1])
+        if middle is None:
+            continue
+        contact = _contact(space, start, goal, 0.0)
+        path = path_through(space, contact, middle)
+        if len(path) == 0:
+            return None
+        throat = narrowest(clearance, path, grid.pitch, GRID_DOUBT * pitch)
+        return contact, throat
+    return None
+
+
+def _unfollowed(
+    walls: _Walls, part: int, other: int, left_out: list[NotSeen]
+) -> tuple[Contact, Throat]:
+    """An opening that must be there and was not found: narrower than the grid can show."""
+    space = walls.space
+    inside = walls.row[walls.part == part]
+    start = int(inside[np.argmax(space.distance.reshape(-1)[inside])])
+    goal = walls.nearest_point(other, space.points(np.array([start])))
+    ends = space.points(np.array([start, goal]))
+    bound = GRID_DOUBT * space.grid.pitch
+    left_out.append(NotSeen(
+        f"A hollow is joined to the outside by a neck narrower than {bound:.3g} mm that could not "
+        "be followed: its place is not known.", tuple(ends[0].tolist()),
+    ))
+    way = Way(ends, np.zeros(2))
+    direction = (ends[1] - ends[0]) / max(float(np.linalg.norm(ends[1] - ends[0])), 1e-9)
+    throat = Throat(0.0, 0.0, bound, ends[0], direction, 0.0, 0.0, np.inf, way, 0)
+    return _contact(space, start, goal, 0.0), throat
+
+
+def _contact(space: Space, start: int, goal: int, width: float) -> Contact:
+    label = space.basins.label.reshape(-1)
+    one, two = (int(space.chambers.of_basin[label[end]]) for end in (start, goal))
+    return Contact((one, two), (start, goal), width)

@@ -7,7 +7,7 @@ and the same. Lengths in mm. Guarded by tests/geometry/test_voids.py.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +17,7 @@ from lint3d.geometry.chambers import contacts
 from lint3d.geometry.components import connected_groups
 from lint3d.geometry.throats import Throat, narrowest
 from lint3d.geometry.throats_clearance import Clearance
+from lint3d.geometry.voids_box import box_grid, widest_way
 from lint3d.geometry.voids_space import Space
 
 Floats = NDArray[np.float64]
@@ -26,7 +27,11 @@ Ints = NDArray[np.int64]
 _SIDE_BY_SIDE = 2.3
 #: How much wider than the grid says a passage can be, voxels of its diameter: half a diagonal to
 #: the middle of the way and a step for a marked wall, on both sides.
-_GRID_DOUBT = 2 * (0.87 + 1.0)
+GRID_DOUBT = 2 * (0.87 + 1.0)
+#: A throat whose bounds are farther apart than both of these is looked at on a finer grid.
+_GOOD_SHARE, _GOOD_MM = 0.01, 0.01
+_FINER, _FINER_ROUNDS = 3, 2
+_MOST_POINTS = 8e6
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,52 +65,114 @@ def find_contacts(space: Space) -> list[Contact]:
     ]
 
 
-def measure_contact(space: Space, clearance: Clearance, contact: Contact) -> Throat | None:
+def measure_contact(
+    surface: tuple[Floats, Ints], space: Space, clearance: Clearance, contact: Contact
+) -> Throat | None:
     """The narrowest place between the tops of the two chambers, through this opening."""
-    path = _path(space, contact)
+    path = path_through(space, contact)
     if len(path) < 2:
         return None
-    return narrowest(
-        clearance, path, space.grid.pitch, contact.width + _GRID_DOUBT * space.grid.pitch
-    )
+    pitch = space.grid.pitch
+    bound = contact.width + GRID_DOUBT * pitch
+    throat = narrowest(clearance, path, pitch, bound)
+    for _ in range(_FINER_ROUNDS):
+        if throat.upper - throat.lower <= max(_GOOD_SHARE * throat.upper, _GOOD_MM):
+            break
+        pitch /= _FINER
+        finer = measure_finer(surface, clearance, throat, pitch, bound)
+        if finer is None:
+            continue
+        upper = min(finer.upper, throat.upper)
+        better = finer if finer.lower > throat.lower else throat
+        throat = replace(better, upper=upper, diameter=min(better.diameter, upper))
+    return throat
+
+
+def measure_finer(
+    surface: tuple[Floats, Ints], clearance: Clearance, throat: Throat, pitch: float, bound: float
+) -> Throat | None:
+    """The same throat, along a way found on a finer grid of the box around it."""
+    point, width = throat.way.point, throat.way.width
+    row = int(np.argmin(width))
+    first = last = row
+    wide = 1.2 * min(throat.upper, bound)
+    while first > 0 and width[first] < wide:
+        first -= 1
+    while last + 1 < len(width) and width[last] < wide:
+        last += 1
+    box = point[first : last + 1]
+    reach = 1.5 * wide
+    grid = box_grid(box.min(axis=0) - reach, box.max(axis=0) + reach, pitch, _MOST_POINTS)
+    if grid.pitch > 0.9 * pitch * _FINER:
+        return None
+    middle = widest_way(*surface, grid, point[first], point[last])
+    if middle is None:
+        return None
+    path = np.vstack([point[: first + 1], middle, point[last:]])
+    return narrowest(clearance, path, grid.pitch, bound)
 
 
 def without_doubles(
     measured: list[tuple[Contact, Throat]],
 ) -> list[tuple[Contact, Throat]]:
-    """Leave out openings whose throat ball overlaps that of a wider one between the same two."""
+    """Leave out openings whose way leads through the throat of a wider one between the same two.
+
+    Parameters
+    ----------
+    measured : the widest first
+    """
     kept: list[tuple[Contact, Throat]] = []
     for contact, throat in measured:
-        overlaps = any(
-            other.chambers == contact.chambers
-            and np.linalg.norm(seen.position - throat.position)
-            < (seen.diameter + throat.diameter) / 2
-            for other, seen in kept
-        )
-        if not overlaps:
+        same = [
+            seen for other, seen in kept if set(other.chambers) == set(contact.chambers)
+        ]
+        if not any(_runs_through(throat, seen) for seen in same):
             kept.append((contact, throat))
     return kept
 
 
-def _path(space: Space, contact: Contact) -> Floats:
-    """(n, 3) mm, from the top of the first chamber through the opening to that of the second."""
-    ends = []
-    for chamber, point in zip(contact.chambers, contact.step, strict=True):
-        basin = int(space.basins.label.reshape(-1)[point])
-        goal = _top_basin(space, chamber)
-        chain, gates = space.chain(goal, basin)
-        ends.append((chain, gates))
-    (out, out_gates), (back, back_gates) = ends
-    if not out or not back:
+def _runs_through(one: Throat, two: Throat) -> bool:
+    """Does a ball on the way of one overlap the throat of the other, in the same passage?"""
+    for throat, other in ((one, two), (two, one)):
+        gap = np.linalg.norm(throat.way.point - other.position, axis=1)
+        if np.any(gap < (np.minimum(throat.way.width, other.diameter) + other.diameter) / 2):
+            return True
+    return False
+
+
+def path_through(space: Space, contact: Contact, middle: Floats | None = None) -> Floats:
+    """The way between the tops of two chambers through an opening.
+
+    Parameters
+    ----------
+    middle : (n, 3) mm, what lies between the two points of the contact's step if they are no
+        neighbours on the grid
+
+    Returns
+    -------
+    (n, 3) mm, from the first chamber to the second; empty if a top cannot be reached
+    """
+    halves = [
+        _from_top(space, chamber, point)
+        for chamber, point in zip(contact.chambers, contact.step, strict=True)
+    ]
+    if not all(len(half) for half in halves):
         return np.zeros((0, 3))
-    chain = out + back[::-1]
-    gates = np.concatenate([out_gates, [contact.step], back_gates[::-1, ::-1]])
-    return space.points(space.way(chain, gates))
+    between = np.zeros((0, 3)) if middle is None else middle
+    return np.vstack([halves[0], between, halves[1][::-1]])
+
+
+def _from_top(space: Space, chamber: int, point: int) -> Floats:
+    """(n, 3) mm, the widest way from the top of a chamber to one of its points."""
+    basin = int(space.basins.label.reshape(-1)[point])
+    goal = 0 if chamber == 0 else _top_basin(space, chamber)
+    chain, gates = space.chain(goal, basin)
+    if not chain:
+        return np.zeros((0, 3))
+    return space.points(space.way(chain, gates, point))
 
 
 def _top_basin(space: Space, chamber: int) -> int:
-    if chamber == 0:
-        return 0
     return int(space.basins.label.reshape(-1)[space.chambers.top[chamber]])
 
 

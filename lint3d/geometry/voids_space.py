@@ -52,21 +52,24 @@ class Space:
         """(…, 3) mm, where the points with these flat numbers are."""
         return self.grid.point(np.stack(np.unravel_index(flat, self.grid.shape), axis=-1))
 
-    def way(self, chain: list[int], gates: Ints) -> Ints:
+    def way(self, chain: list[int], gates: Ints, goal: int) -> Ints:
         """Flat numbers of the points of a way through basins.
 
         Parameters
         ----------
-        chain : basins in order; the way runs from the top of the first to that of the last
+        chain : basins in order; the way begins at the top of the first
         gates : (len(chain) − 1, 2) the step from each basin to the next
+        goal : flat number of a point of the last basin
         """
         top = int(self.basins.top[chain[0]])
         way: list[int] = [] if top < 0 else [top]
-        for basin, (leave, enter) in zip(chain, gates.tolist(), strict=False):
+        leaves = [*gates[:, 0].tolist(), goal]
+        enters = gates[:, 1].tolist()
+        for i, leave in enumerate(leaves):
             down = climb_from(self.distance, self.basins, leave)
             way = _joined(way, down) if way else down[::-1]
-            way += climb_from(self.distance, self.basins, enter)
-            del basin
+            if i < len(enters):
+                way += climb_from(self.distance, self.basins, enters[i])
         return np.array(way, np.int64)
 
     def chain(self, one: int, two: int) -> tuple[list[int], Ints]:
