@@ -277,7 +277,8 @@ def v_groove(rng: np.random.Generator) -> WallCase:
     size = rng.uniform(30, 60)
     w = (h - t) * np.tan(half)
     w, h = (w, h) if w < size / 2 - 3 else (size / 2 - 3, t + (size / 2 - 3) / np.tan(half))
-    outline = [(-size / 2, 0), (size / 2, 0), (size / 2, h), (w, h), (0, t), (-w, h), (-size / 2, h)]
+    s = size / 2
+    outline = [(-s, 0), (s, 0), (s, h), (w, h), (0, t), (-w, h), (-s, h)]
     v, f = arrays(prism(outline, rng.uniform(5, 40)))
     return WallCase("V groove", v, f, "inward", (t, t))
 
@@ -287,7 +288,8 @@ def grooves_crossed(rng: np.random.Generator) -> WallCase:
     t, half, h = rng.uniform(0.3, 1.1), np.radians(rng.uniform(35, 60)), 6.0
     size, depth = 40.0, (6.0 - t) / 2
     w = 1.5 * depth * np.tan(half)
-    cut = prism([(-w, 1.5 * depth), (0, 0), (w, 1.5 * depth)], 3 * size).translate((0, 0, -1.5 * size))
+    cut = prism([(-w, 1.5 * depth), (0, 0), (w, 1.5 * depth)], 3 * size)
+    cut = cut.translate((0, 0, -1.5 * size))
     top = cut.rotate((90, 0, 0)).translate((0, 0, h - depth))
     low = cut.rotate((-90, 0, 90)).translate((0, 0, depth))
     v, f = arrays(box([size, size, h], [-size / 2, -size / 2, 0]) - top - low)

@@ -59,7 +59,8 @@ def spread_points(
         owners.append(np.repeat(rows, len(weights)))
         shares.append(np.repeat(areas[rows] / len(weights), len(weights)))
     rows = np.flatnonzero(lone)
-    place, _ = points_in_rows(corners[rows], 1, GOLDEN * rows % 0.96 + 0.02)
+    phase: Floats = np.mod(GOLDEN * rows, 0.96) + 0.02
+    place, _ = points_in_rows(corners[rows], 1, phase)
     points.append(place.reshape(-1, 3))
     owners.append(rows)
     shares.append(areas[rows])

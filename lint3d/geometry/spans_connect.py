@@ -17,11 +17,16 @@ from scipy.spatial import cKDTree
 
 from lint3d.geometry.spans import Spans
 from lint3d.geometry.spans_exact import LARGE
+from lint3d.geometry.spans_feelers import cross
 
+Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
 NEAREST = 5  # how many contacts near each other are linked
+SIDE_POINTS = 8  # points along a side at which thin places are looked for on either hand
+SIDES_MOST = 100_000
+SET_BACK = 1e-3  # of the way to the middle of the facet
 SAME_PLACE = 0.25  # as a share of the low end of the range
 
 
@@ -77,6 +82,8 @@ def connect(spans: Spans, rows: Ints) -> Connected:
         links.append(np.stack([small[keep], other[keep]]))
     links += _links_of_large(spans, key, node, large)
     links.append(_links_of_near(spans, rows, node[back]))
+    links.append(_links_over_sides(spans, key, node, large))
+    links += _links_in_place(spans, rows, key, node, back)
     link = np.concatenate(links, axis=1)
     total = int(size) + len(key)
     ones = np.ones(link.shape[1], dtype=np.int8)
@@ -99,6 +106,77 @@ def _links_of_near(spans: Spans, rows: Ints, node: Ints) -> Ints:
     gap, other = cKDTree(middle).query(middle, k=min(NEAREST, len(exact)))
     one, column = np.nonzero(gap <= SAME_PLACE * spans.low)
     return np.stack([node[exact[one]], node[exact[other[one, column]]]])
+
+
+def _links_in_place(
+    spans: Spans, rows: Ints, key: Ints, node: Ints, back: Ints
+) -> list[Ints]:
+    """Links of exact contacts, as at a ridge, with what is thin straight across beside them."""
+    surface, inward, size = spans.surface, spans.inward, np.int64(len(spans.surface.faces))
+    exact = np.flatnonzero(spans.area[rows] == 0)
+    links = []
+    for column, place in ((0, spans.point), (1, spans.contact_point)):
+        own = spans.pair[rows[exact], column]
+        begin = place[rows[exact]]
+        begin = begin + SET_BACK * (surface.corners[own].mean(1) - begin)
+        across = cross(surface, inward, begin, inward[own], spans.high)[0]
+        wanted = own * size + across
+        found = np.minimum(np.searchsorted(key, wanted), len(key) - 1)
+        hit = (across >= 0) & (key[found] == wanted)
+        links.append(np.stack([node[back[exact[hit]]], node[found[hit]]]))
+    return links
+
+
+def same_place(graph: Connected, middle: Floats, near: float) -> Connected:
+    """Regions whose tightest contacts are one and the same, joined.
+
+    Parameters
+    ----------
+    middle : (count, 3) float64, mm, of the tightest contact of each region
+    near : mm
+    """
+    twins = cKDTree(middle).query(middle, k=min(2, graph.count))[1].reshape(graph.count, -1)
+    gap = np.linalg.norm(middle[twins[:, -1]] - middle, axis=1)
+    close = np.flatnonzero(gap <= near)
+    if not len(close) or graph.count < 2:
+        return graph
+    pairs = cKDTree(middle[close]).query_pairs(near, output_type="ndarray")
+    link = close[pairs].T
+    ones = np.ones(link.shape[1], dtype=np.int8)
+    joined = coo_array((ones, link), shape=(graph.count, graph.count))
+    count, label = connected_components(joined, directed=False)
+    of_small = np.where(graph.of_small >= 0, label[graph.of_small], -1)
+    return Connected(int(count), label[graph.of_row], of_small, graph.key, label[graph.of_key])
+
+
+def _links_over_sides(spans: Spans, key: Ints, node: Ints, large: Bools) -> Ints:
+    """Links over sides of large facets, where what is thin reaches the side from both facets.
+
+    Points along the side, set back a little into either facet, look straight across: so the
+    arms of a cross hang together, and floors that only share the large facet below do not.
+    """
+    surface, inward, size = spans.surface, spans.inward, np.int64(len(spans.surface.faces))
+    thin = np.zeros(len(surface.faces), dtype=bool)
+    thin[key // size] = True
+    facet, side = np.nonzero(thin[:, None] & (surface.neighbours >= 0))
+    other = surface.neighbours[facet, side]
+    keep = (facet < other) & thin[other] & (large[facet] | large[other])
+    facet, side, other = facet[keep][:SIDES_MOST], side[keep][:SIDES_MOST], other[keep][:SIDES_MOST]
+    begin = surface.vertices[surface.faces[facet, side]]
+    along = surface.vertices[surface.faces[facet, (side + 1) % 3]] - begin
+    links = []
+    for share in (np.arange(SIDE_POINTS) + 0.5) / SIDE_POINTS:
+        place = begin + share * along
+        ends = []
+        for own in (facet, other):
+            back = place + SET_BACK * (surface.corners[own].mean(1) - place)
+            across = cross(surface, inward, back, inward[own], spans.high)[0]
+            wanted = own * size + across
+            row = np.minimum(np.searchsorted(key, wanted), len(key) - 1)
+            ends.append(np.where((across >= 0) & (key[row] == wanted), node[row], -1))
+        both = (ends[0] >= 0) & (ends[1] >= 0)
+        links.append(np.stack([ends[0][both], ends[1][both]]))
+    return np.concatenate(links, axis=1)
 
 
 def _links_of_large(spans: Spans, key: Ints, node: Ints, large: Bools) -> list[Ints]:

@@ -80,7 +80,7 @@ def _off_measured(surface: SpanSurface, measured: Ints, guesses: Ints, high: flo
     busy = np.zeros(len(surface.faces), dtype=bool)
     busy[measured.ravel()] = True
     busy[surface.longest > LARGE * high] = False
-    off: Bools = ~busy[guesses].any(1)
+    off: Bools = np.logical_not(busy[guesses].any(1))
     rows = np.flatnonzero(off)
     if not len(rows):
         return off
@@ -130,5 +130,5 @@ def ball_of(inward: Floats, contacts: Contacts) -> Floats:
     )
     # A ridge on both sides has no square side: the ball touches along the line itself.
     square = lean >= np.cos(np.radians(15.1))
-    ball: Floats = np.where(square, contacts.distance / np.where(square, lean, 1), contacts.distance)
+    ball: Floats = contacts.distance / np.where(square, lean, 1.0)
     return ball

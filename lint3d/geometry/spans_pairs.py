@@ -107,7 +107,7 @@ def _foot(corner: Floats, triangle: Floats, normal: Floats) -> tuple[Floats, Flo
     for i in range(3):
         side = triangle[:, (i + 1) % 3] - triangle[:, i]
         turn[i] = dot(np.cross(side, foot - triangle[:, i]), normal)
-    inside = (turn >= 0).all(0) | (turn <= 0).all(0)
+    inside: Bools = np.logical_or((turn >= 0).all(0), (turn <= 0).all(0))
     return corner, foot, inside
 
 

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from lint3d.geometry.spans import Spans
 from lint3d.geometry.spans_breadth import breadths
-from lint3d.geometry.spans_connect import connect
+from lint3d.geometry.spans_connect import Connected, connect, same_place
 from lint3d.geometry.spans_tightest import Tightest, tightest_of_each
 
 Floats = NDArray[np.float64]
@@ -25,6 +25,7 @@ Bools = NDArray[np.bool_]
 Kind = Literal["wall", "rod"]
 
 ROD_RATIO = 2.0  # thin both ways: at most this many times as broad as thick
+SAME_PLACE = 0.02  # regions whose tightest places are this near are one, as a share of low
 PROBES = 48  # places of a region at which its breadth is felt
 
 
@@ -77,6 +78,10 @@ def thin_regions(spans: Spans, limit: float | None = None) -> list[ThinRegion]:
         return []
     graph = connect(spans, rows)
     best = tightest_of_each(spans, rows, graph)
+    middle = (best.contacts.point + best.contacts.contact) / 2
+    joined = same_place(graph, middle, SAME_PLACE * spans.low)
+    if joined.count < graph.count:
+        graph, best = joined, _tightest_of_joined(best, graph, joined)
     order = np.argsort(graph.of_row, kind="stable")
     rows, label = rows[order], graph.of_row[order]
     cuts = np.searchsorted(label, np.arange(graph.count + 1))
@@ -84,9 +89,20 @@ def thin_regions(spans: Spans, limit: float | None = None) -> list[ThinRegion]:
     breadth = _breadth_of_each(spans, rows, cuts)
     regions = [
         _region(spans, rows[cuts[i] : cuts[i + 1]], full, best, i, breadth[i])
-        for i in np.flatnonzero(best.lower < limit)
+        for i in np.flatnonzero(best.lower < limit).tolist()
     ]
     return sorted(regions, key=lambda region: (region.value, region.face))
+
+
+def _tightest_of_joined(best: Tightest, apart: Connected, joined: Connected) -> Tightest:
+    """The tightest contact of each joined region, with the lowest lower bound of its parts."""
+    label = np.empty(apart.count, dtype=np.int64)
+    label[apart.of_key] = joined.of_key
+    order = np.lexsort((best.contacts.distance, label))
+    first = order[np.unique(label[order], return_index=True)[1]]
+    lower = np.full(joined.count, np.inf)
+    np.minimum.at(lower, label, best.lower)
+    return Tightest(best.contacts.take(first), lower, best.upper[first])
 
 
 def tightest(spans: Spans) -> ThinRegion | None:

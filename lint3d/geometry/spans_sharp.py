@@ -80,7 +80,7 @@ def sharp_regions(spans: Spans, limit: float) -> list[SharpRegion]:
 
 
 def _strips(spans: Spans, limit: float) -> tuple[Ints, Floats, Floats, Floats]:
-    """For each sharp side, then each tip: group, angle, depth a plain wedge has, depth of facets."""
+    """For each sharp side, then each tip: group, angle, depth of a plain wedge, of its facets."""
     edges, surface = spans.edges, spans.surface
     count, tips = len(edges.facet), len(edges.tips)
     ends = np.concatenate([edges.ends, np.stack([edges.tips, edges.tips], axis=1)])

@@ -63,7 +63,8 @@ def facing_pairs(
     # (depth, first nodes, second nodes), the deepest last: kept short by going depth first.
     top = len(levels) - 1
     first, second = np.triu_indices(len(levels[top].low))
-    stack, found, handed_on = [(top, first, second)], [], 0
+    stack, handed_on = [(top, first, second)], 0
+    found: list[Ints] = []
     while stack:
         depth, first, second = stack.pop()
         if len(first) > PAIRS_AT_ONCE:

@@ -30,7 +30,7 @@ PAIRS_AT_ONCE = 100_000
 STRAIGHT_COS = float(np.cos(np.radians(0.5)))  # leaning less than this is straight
 NEARLY_PARALLEL = float(np.cos(np.radians(5.0)))
 IN_PLACE = 1.5  # what lies straight across within this many times a contact's length outdoes it
-ASIDE = 0.3  # how far off a contact a straighter one still counts as in the same place, of its length
+ASIDE = 0.3  # a straighter contact this far off, as a share of the length, is in the same place
 INSET = 1e-3  # ends of a line of sight are drawn in from sides, which it would only graze
 
 
