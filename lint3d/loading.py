@@ -42,7 +42,8 @@ class ReaderCrashed(Exception):
     """A reader raised something other than `UnreadableFile`."""
 
     def __init__(self, reader: str, error: Exception) -> None:
-        super().__init__(f"the reader '{reader}' crashed: {type(error).__name__}: {error}")
+        text = " ".join(str(error).split())
+        super().__init__(f"the reader '{reader}' crashed: {type(error).__name__}: {text}")
         self.reader = reader
 
 

@@ -28,6 +28,8 @@ from lint3d.worker import Setup
 
 #: How often one job may lose a step before the rest of it is given up. common practice, no source
 MOST_LOSSES = 5
+#: A worker that starts may take this long besides. common practice, no source
+START_SECONDS = 60.0
 # The parent's search path is handed over, and nothing is added to it: a module that lies in the
 # folder of an inspected file is never imported.
 _START = (
@@ -43,7 +45,9 @@ class _Worker:
     process: subprocess.Popen[bytes]
     answers: queue.SimpleQueue[tuple[_Worker, Any]]
     index: int = -1
-    """Which job it is at"""
+    """Which job it is at; -1: none"""
+    ready: bool = False
+    """It has begun a job, so it is not starting any more"""
     step: tuple[str, str, str] = ("", READING, "")
     deadline: float = 0.0
     excess: str = ""
@@ -113,12 +117,14 @@ class Pool:
         return worker
 
     def _next(self, worker: _Worker) -> None:
+        worker.index = -1
         if not self.waiting:
             worker.deadline = float("inf")
             return
         worker.index = self.waiting.pop(0)
         worker.step = (self.jobs[worker.index].uris[0], READING, "")
-        worker.deadline = time.monotonic() + self.seconds
+        start = 0.0 if worker.ready else START_SECONDS
+        worker.deadline = time.monotonic() + self.seconds + start
         worker.send(self.jobs[worker.index])
 
     def _take(
@@ -126,6 +132,8 @@ class Pool:
     ) -> None:
         kind, *rest = message
         if kind == "step":
+            if not worker.ready:
+                worker.ready, worker.deadline = True, time.monotonic() + self.seconds
             worker.step = (rest[0], rest[1], rest[2])
             progress(*worker.step)
         elif kind == "done":
@@ -133,7 +141,9 @@ class Pool:
             outcome.notifications.extend(self.losses[worker.index])
             self.outcomes[worker.index] = outcome
             done(worker.index)
-            self._next(worker)
+            worker.index = -1
+            if not worker.excess:  # else it was ended just after its answer
+                self._next(worker)
         elif kind == "unfit":
             worker.excess = rest[0]
         elif kind == "failed":
@@ -143,7 +153,8 @@ class Pool:
             what = self._how_it_ended(worker)
             self.workers.remove(worker)
             _stop(worker)
-            self._lose(worker, what)
+            if worker.index >= 0:
+                self._lose(worker, what)
             if self.waiting:
                 self._next(self._start())
 
@@ -164,9 +175,11 @@ class Pool:
         job, losses = self.jobs[worker.index], self.losses[worker.index]
         at = "while it was read" if step == READING else f"at '{step}'"
         on = f", body {body}" if body else ""
+        rest = "Nothing of it" if step == READING else "The rest"
+        without = "" if step == READING else " without it"
         losses.append(
             Notification(
-                f"{uri} was lost {at}{on}: {what}. The rest was inspected without it.",
+                f"{uri} was lost {at}{on}: {what}. {rest} was inspected{without}.",
                 "error",
                 "worker",
                 uri,

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import os
 import pickle
+import signal
 import sys
 from dataclasses import dataclass
 from importlib import import_module
@@ -30,6 +31,8 @@ class Setup:
 
 def main() -> None:
     """Serve jobs until standard input ends."""
+    # Ctrl-C reaches the whole process group; the parent ends its workers.
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
     out = os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)
     source = sys.stdin.buffer
