@@ -160,6 +160,11 @@ def run(
     suffixes = sorted({s for reader in prepared.registry.readers.values() for s in reader.suffixes})
     paths = expand(files, suffixes)
     jobs = _jobs(prepared, paths, keep)
+    if not any(job.required.requirements for job in jobs):
+        raise ConfigurationError(
+            "no rule is on, so nothing would be inspected: the sheet, --only and --without leave "
+            "none. `lint3d list rules` shows why each is off."
+        )
     outcomes = _outcomes(prepared, jobs)
     inspection = _collected(prepared, jobs, outcomes)
     _review(prepared.registry, inspection)
@@ -298,16 +303,23 @@ def _settings(prepared: Prepared) -> dict[str, Any]:
 
 
 def _review(registry: Registry, inspection: Inspection) -> None:
+    """Let plugins add remarks. They see copies, so that no result can be changed or removed."""
     for plugin, function in reviewers(registry):
-        for result in inspection.results:
+        copies = [
+            replace(result, properties=dict(result.properties)) for result in inspection.results
+        ]
+        shown = replace(
+            inspection, results=list(copies), notifications=list(inspection.notifications)
+        )
+        for result, copy in zip(inspection.results, copies, strict=True):
             try:
-                remarks = function(result=result, inspection=inspection)
+                remarks = function(result=copy, inspection=shown) or ()
+                texts = [remarks] if isinstance(remarks, str) else list(remarks)
             except Exception as error:
                 inspection.notifications.append(
                     Notification(
                         f"The hook lint3d_review of the plugin '{plugin}' crashed on "
-                        f"{result.rule}: "
-                        f"{type(error).__name__}: {error}. Results are unchanged.",
+                        f"{result.rule}: {type(error).__name__}: {error}. Results are unchanged.",
                         "error",
                         "plugin",
                         result.uri,
@@ -315,4 +327,4 @@ def _review(registry: Registry, inspection: Inspection) -> None:
                     )
                 )
                 break
-            result.remarks += tuple(str(remark) for remark in remarks or ())
+            result.remarks += tuple(str(text) for text in texts)
