@@ -166,29 +166,28 @@ def join_basins(basins: Basins) -> Chambers:
 
 
 def climb_from(
-    distance: NDArray[np.float32], basins: Basins, start: int
+    distance: NDArray[np.float32], solid: Bools, core: Bools, start: int
 ) -> list[int]:
     """Flat numbers of the points from `start` up to the top of its basin.
 
-    In the outside, the way ends with its first point: there is nowhere left to get to.
+    On the outside's slopes the way ends with the first point that is surely outside.
     """
-    level, label = distance.reshape(-1), basins.label.reshape(-1)
-    offsets = _offsets(basins.label.shape)
+    level, is_solid = distance.reshape(-1), solid.reshape(-1)
+    is_core = core.reshape(-1)
+    offsets = _offsets(solid.shape)
     way = [int(start)]
-    if label[start] == 0:
-        return way
-    while True:
+    while not is_core[way[-1]]:
         here = way[-1]
         near = here + offsets
-        near = near[label[near] >= 0]
-        if len(near) == 0:
-            return way
-        best = max(((float(level[n]), int(n)) for n in near), default=(0.0, -1))
+        near = near[~is_solid[near]]
+        height = np.where(is_core[near], np.inf, level[near])
+        best = max(
+            zip(height.tolist(), near.tolist(), strict=True), default=(-1.0, -1)
+        )
         if best <= (float(level[here]), here):
-            return way
+            break
         way.append(best[1])
-        if label[best[1]] == 0:
-            return way
+    return way
 
 
 def contacts(

@@ -21,7 +21,12 @@ from lint3d.geometry.throats_clearance import Clearance
 from lint3d.geometry.topology import edge_table, face_links
 from lint3d.geometry.voids_box import box_grid, widest_way
 from lint3d.geometry.voids_model import NotSeen
-from lint3d.geometry.voids_openings import GRID_DOUBT, Contact, path_through, without_doubles
+from lint3d.geometry.voids_openings import (
+    GRID_DOUBT,
+    Contact,
+    way_from_top,
+    without_doubles,
+)
 from lint3d.geometry.voids_shells import ShellRegions
 from lint3d.geometry.voids_space import Space
 
@@ -35,6 +40,8 @@ _MOST_WALL_POINTS = 400_000
 _MOST_NECKS = 16
 #: How far apart places are strewn on faces, voxels, and how often a side is cut for that at most.
 _PLACES_APART, _MOST_CUTS = 0.7, 400
+#: How far from the wall a way goes over to a finer grid, voxels: more than its half diagonal.
+_OFF_THE_WALL = 0.4
 #: Each finer grid is finer by this; that often it is tried, with at most so many points.
 _FINER, _ROUNDS, _MOST_POINTS = 2.5, 5, 2.4e7
 
@@ -172,6 +179,7 @@ class _Walls:
         """
         pitch = self.space.grid.pitch
         place, normal = _strewn(self.surface, rows, _PLACES_APART * pitch)
+        place, normal = _thinned(place, normal, _PLACES_APART * pitch)
         owner = self._seen_by(place, normal)
         ends = []
         for one in (part, other):
@@ -234,6 +242,13 @@ def _strewn(surface: Surface, rows: Ints, apart: float) -> tuple[Floats, Floats]
     return np.concatenate(places), np.concatenate(normals)
 
 
+def _thinned(place: Floats, normal: Floats, apart: float) -> tuple[Floats, Floats]:
+    """One place a cell and direction: slender faces are strewn far too densely."""
+    cell = np.column_stack([np.floor(place / apart), np.rint(normal)]).astype(np.int64)
+    first = np.sort(np.unique(cell, axis=0, return_index=True)[1])
+    return place[first], normal[first]
+
+
 def _follow(
     surface: Surface, walls: _Walls, clearance: Clearance, part: int, other: int, places: Floats
 ) -> tuple[Contact, Throat] | None:
@@ -241,9 +256,16 @@ def _follow(
     space = walls.space
     start = walls.nearest_point(part, places)
     goal = walls.nearest_point(other, places)
-    ends = space.points(np.array([start, goal]))
+    contact = _contact(space, start, goal, 0.0)
+    halves = [
+        _off_the_wall(way_from_top(space, chamber, point), clearance, space.grid.pitch)
+        for chamber, point in zip(contact.chambers, contact.step, strict=True)
+    ]
+    if not all(len(half) for half in halves):
+        return None
     pitch = space.grid.pitch
-    box = np.vstack([places, ends])
+    ends = [half[-1] for half in halves]
+    box = np.vstack([places, *ends])
     low, high = box.min(axis=0) - 2 * pitch, box.max(axis=0) + 2 * pitch
     finer = pitch
     for _ in range(_ROUNDS):
@@ -251,16 +273,17 @@ def _follow(
         grid = box_grid(low, high, finer, _MOST_POINTS)
         if grid.pitch > 1.2 * finer:
             break
-        middle = widest_way(surface.vertices, surface.faces, grid, ends[0], ends[1])
-        if middle is None:
-            continue
-        contact = _contact(space, start, goal, 0.0)
-        path = path_through(space, contact, middle)
-        if len(path) == 0:
-            return None
-        throat = narrowest(clearance, path, grid.pitch, GRID_DOUBT * pitch)
-        return contact, throat
+        middle = widest_way(surface.vertices, surface.faces, grid, *ends)
+        if middle is not None:
+            path = np.vstack([halves[0], middle, halves[1][::-1]])
+            return contact, narrowest(clearance, path, grid.pitch, GRID_DOUBT * pitch)
     return None
+
+
+def _off_the_wall(way: Floats, clearance: Clearance, pitch: float) -> Floats:
+    """A way without its last points that lie too near to the wall to go on from."""
+    free = np.flatnonzero(clearance.at(way) > _OFF_THE_WALL * pitch) if len(way) else []
+    return way[: free[-1] + 1] if len(free) else way
 
 
 def _unfollowed(

@@ -140,29 +140,21 @@ def _runs_through(one: Throat, two: Throat) -> bool:
     return False
 
 
-def path_through(space: Space, contact: Contact, middle: Floats | None = None) -> Floats:
-    """The way between the tops of two chambers through an opening.
+def path_through(space: Space, contact: Contact) -> Floats:
+    """(n, 3) mm, the way between the tops of two chambers through an opening.
 
-    Parameters
-    ----------
-    middle : (n, 3) mm, what lies between the two points of the contact's step if they are no
-        neighbours on the grid
-
-    Returns
-    -------
-    (n, 3) mm, from the first chamber to the second; empty if a top cannot be reached
+    Empty if a top cannot be reached.
     """
     halves = [
-        _from_top(space, chamber, point)
+        way_from_top(space, chamber, point)
         for chamber, point in zip(contact.chambers, contact.step, strict=True)
     ]
     if not all(len(half) for half in halves):
         return np.zeros((0, 3))
-    between = np.zeros((0, 3)) if middle is None else middle
-    return np.vstack([halves[0], between, halves[1][::-1]])
+    return np.vstack([halves[0], halves[1][::-1]])
 
 
-def _from_top(space: Space, chamber: int, point: int) -> Floats:
+def way_from_top(space: Space, chamber: int, point: int) -> Floats:
     """(n, 3) mm, the widest way from the top of a chamber to one of its points."""
     basin = int(space.basins.label.reshape(-1)[point])
     goal = 0 if chamber == 0 else _top_basin(space, chamber)

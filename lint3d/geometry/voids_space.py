@@ -66,11 +66,14 @@ class Space:
         leaves = [*gates[:, 0].tolist(), goal]
         enters = gates[:, 1].tolist()
         for i, leave in enumerate(leaves):
-            down = climb_from(self.distance, self.basins, leave)
+            down = self._climb(leave)
             way = _joined(way, down) if way else down[::-1]
             if i < len(enters):
-                way += climb_from(self.distance, self.basins, enters[i])
+                way += self._climb(enters[i])
         return np.array(way, np.int64)
+
+    def _climb(self, point: int) -> list[int]:
+        return climb_from(self.distance, self.raster.solid, self.core, point)
 
     def chain(self, one: int, two: int) -> tuple[list[int], Ints]:
         """Basins from one to another along the spanning tree, and the steps between them."""
