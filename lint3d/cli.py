@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 import lint3d
-from lint3d.errors import Lint3dError
+from lint3d.errors import Lint3dError, WriterError
 
 if TYPE_CHECKING:
     from lint3d.inspection import Inspection
@@ -32,6 +32,12 @@ class _Group(click.Group):
         except Lint3dError as error:
             click.echo(f"lint3d: {error}", err=True)
             ctx.exit(error.exit_code)
+        except (click.ClickException, click.exceptions.Exit, click.Abort, BrokenPipeError):
+            raise
+        except Exception as error:
+            text = " ".join(f"{type(error).__name__}: {error}".split())
+            click.echo(f"lint3d: a fault of lint3d itself, please report it: {text}", err=True)
+            ctx.exit(3)
 
 
 @click.group(cls=_Group, context_settings={"help_option_names": ["-h", "--help"]})
@@ -207,11 +213,18 @@ def _utf8(stream: Any) -> None:
 
 
 def _write(inspection: Inspection, writers: dict[str, Any]) -> None:
+    """Write every report; one that cannot be written keeps none of the others from it."""
+    failed = []
     for path, writer in writers.items():
         try:
             Path(path).write_bytes(writer.write(inspection))
         except OSError as error:
-            raise Lint3dError(f"--report {path}: cannot be written ({error.strerror}).") from error
+            failed.append(f"--report {path}: cannot be written ({error.strerror}).")
+        except Exception as error:
+            text = " ".join(f"{type(error).__name__}: {error}".split())
+            failed.append(f"--report {path}: the writer '{writer.name}' crashed: {text}.")
+    if failed:
+        raise WriterError(" ".join(failed))
 
 
 @main.command()
