@@ -177,7 +177,8 @@ def _read_irregular(
         faults.count(STRAY, _at_line(int(line_of[0])), before)
     start_line, end_line = np.empty(len(heads), np.int64), np.empty(len(heads), np.int64)
     rows, numbers = [], []
-    for row, (head, end) in enumerate(zip(heads, [*heads[1:], len(words)], strict=True)):
+    ends = [*heads[1:], len(words)][: len(heads)]  # no head, no end: only stray words
+    for row, (head, end) in enumerate(zip(heads, ends, strict=True)):
         parsed = _parse_facet(words[head:end], at_end and end == len(words))
         start_line[row], end_line[row] = line_of[head], line_of[head + parsed.length - 1]
         region = Region(
