@@ -36,6 +36,10 @@ TOLERANCE_SHARE, TOLERANCE_MM = 0.003, 0.004
 _DIRECTIONS = 8
 _GOLDEN = np.pi * (3.0 - np.sqrt(5.0))
 _ROUNDS_FIRST, _ROUNDS_LAST = 8, 40
+#: How far a point may move off its path, voxels.
+_LEASH = 3.0
+#: Balls nearly overlap up to this times the sum of their radii.
+_NEARLY = 1.8
 #: Rounds of filling in points where the way is narrow.
 _SETTLING = 40
 #: Rounds in which zigzags are taken out.
@@ -325,12 +329,16 @@ class _Route:
 
     def _insert(self, rows: Floats) -> None:
         at = (self.at[rows] + self.at[rows + 1]) / 2
-        # Half way between two balls that overlap is free for sure; else the path itself is.
+        # Half way between two balls that overlap, or nearly do, it is free for sure or soon proves
+        # not to be: balls on two sides of a wall never overlap. Else the path itself is free.
         gap = np.linalg.norm(self.point[rows + 1] - self.point[rows], axis=1)
-        joined = self.radius[rows] + self.radius[rows + 1] > gap
+        near = _NEARLY * (self.radius[rows] + self.radius[rows + 1]) > gap
         middle = (self.point[rows] + self.point[rows + 1]) / 2
-        start = np.where(joined[:, None], middle, self._on_path(at))
-        point, radius = self._ascend(start, self._normals(at), _ROUNDS_LAST)
+        reach = np.maximum(self.radius[rows], self.radius[rows + 1]) + self.clearance.at(middle)
+        near &= reach > gap / 2
+        start = np.where(near[:, None], middle, self._on_path(at))
+        leash = np.where(near, 0.25 * gap, _LEASH * self.pitch)
+        point, radius = self._ascend(start, self._normals(at), _ROUNDS_LAST, leash)
         final = np.insert(self._is_final, rows + 1, True)
         self.at = np.insert(self.at, rows + 1, at)
         self.point = np.insert(self.point, rows + 1, point, axis=0)
@@ -382,8 +390,12 @@ class _Route:
         mean: Floats = self._on_path(places.reshape(-1)).reshape(len(at), -1, 3).mean(axis=1)
         return mean
 
-    def _ascend(self, point: Floats, normal: Floats, rounds: int) -> tuple[Floats, Floats]:
-        """Move points across the way to where the clearance is largest."""
+    def _ascend(
+        self, point: Floats, normal: Floats, rounds: int, leash: Floats | None = None
+    ) -> tuple[Floats, Floats]:
+        """Move points across the way to where the clearance is largest, within a leash."""
+        if leash is None:
+            leash = np.full(len(point), _LEASH * self.pitch)
         point = point.copy()
         radius = self.clearance.at(point)
         start = point.copy()
@@ -402,7 +414,7 @@ class _Route:
             trial = point[busy][:, None] + move
             value = self.clearance.at(trial)
             off = np.linalg.norm(trial - start[busy][:, None], axis=2)
-            value[off > 3.0 * self.pitch] = -1.0
+            value[off > leash[busy][:, None]] = -1.0
             best = np.argmax(value, axis=1)
             row = np.arange(len(busy))
             better = value[row, best] > radius[busy] * (1.0 + 1e-9)
