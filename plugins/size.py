@@ -3,10 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 
-from lint3d import Body, Measure, Note, Place, Places, Rule, Source, hookimpl, measure, rule
+from lint3d import (
+    Body,
+    Measure,
+    NotApplicable,
+    Note,
+    Place,
+    Places,
+    Rule,
+    Source,
+    hookimpl,
+    measure,
+    rule,
+)
 
 
 def coordinate_step(body: Body) -> float:
@@ -24,11 +37,17 @@ def height(body: Body) -> Places:
     top = int(z.argmax())
     faces = np.flatnonzero((body.faces == top).any(axis=1))
     value = float(z[top] - z.min())
-    return Places([
-        Place.measured(
-            value, coordinate_step(body), position=body.vertices[top], faces=faces, extent_mm=value
-        )
-    ])
+    return Places(
+        [
+            Place.measured(
+                value,
+                coordinate_step(body),
+                position=body.vertices[top],
+                faces=faces,
+                extent_mm=value,
+            )
+        ]
+    )
 
 
 @measure(unit="mm")
@@ -36,14 +55,14 @@ def largest_extent(source: Source) -> Places:
     """What is the longest side of the box around everything in the file?"""
     bodies = [body for part in source.parts for body in part.bodies if len(body.vertices)]
     if not bodies:
-        return Places()
+        raise NotApplicable("Nothing of the file could be read.")
     low = np.min([body.vertices.min(axis=0) for body in bodies], axis=0)
     high = np.max([body.vertices.max(axis=0) for body in bodies], axis=0)
     value = float((high - low).max())
     step = max(coordinate_step(body) for body in bodies)
-    return Places([
-        Place.measured(value, step, of=source, position=(low + high) / 2, extent_mm=value)
-    ])
+    return Places(
+        [Place.measured(value, step, of=source, position=(low + high) / 2, extent_mm=value)]
+    )
 
 
 @rule("size/units-doubt", measures="mm")
@@ -56,11 +75,12 @@ def units_doubt(source: Source, largest_extent: Places) -> Iterator[Place | Note
     Remedy: say the unit with --unit (in, cm, m, um …), or export in millimetres.
     """
     for place in largest_extent:
-        place.remark = (
+        # The place is shared with every other rule over this measure.
+        remark = (
             f"The largest extent is {place.value:.4g} mm, read as {source.unit} "
             f"({_origin(source)})."
         )
-        yield place
+        yield replace(place, remark=remark)
     if largest_extent and source.unit_origin == "assumed":
         yield Note(
             f"{source.format} holds no unit; {source.unit} was assumed. Say another with --unit.",
