@@ -1,0 +1,72 @@
+"""Over what area does a surface stay near another?
+
+Triangles are cut in four until each piece is surely within the distance, surely out, or small: a
+distance changes by no more than the way one goes. Lengths in mm. Guarded by
+tests/geometry/test_clearance_area.py.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lint3d.geometry.clearance import closest_points
+
+Floats = NDArray[np.float64]
+
+_MOST_PIECES = 6000
+_SMALL_SHARE = 0.005  # of the area: no need to know better
+
+
+def area_within(corners: Floats, other: Floats, level: float) -> tuple[float, float, Floats]:
+    """Area of the triangles that lies within `level` of the others.
+
+    Parameters
+    ----------
+    corners, other : (m, 3, 3) and (n, 3, 3) float64, mm
+    level : mm
+
+    Returns
+    -------
+    area : float, mm2
+    doubt : float, mm2, by how much it may be off either way at most
+    middle : (3,) float64, mm, a point within: that nearest to the middle of the area; NaN if none
+    """
+    area, pieces, weights = 0.0, [np.zeros((0, 3))], [np.zeros(0)]
+    cells = corners
+    while True:
+        middle, size = cells.mean(axis=1), _areas(cells)
+        radius = np.linalg.norm(cells - middle[:, None], axis=2).max(axis=1)
+        distance = closest_points(middle, other)[0]
+        inside, outside = distance + radius <= level, distance - radius > level
+        unsure = ~(inside | outside)
+        doubt = float(size[unsure].sum())
+        is_last = 4 * unsure.sum() > _MOST_PIECES or doubt <= _SMALL_SHARE * (
+            area + float(size[inside].sum())
+        )
+        kept = (distance <= level) & (inside | is_last)
+        area += float(size[kept].sum())
+        pieces.append(middle[kept])
+        weights.append(size[kept])
+        if is_last:
+            break
+        cells = quartered(cells[unsure])
+    points, weight = np.concatenate(pieces), np.concatenate(weights)
+    if len(points) == 0:
+        return 0.0, doubt, np.full(3, np.nan)
+    centre = np.average(points, axis=0, weights=weight + 1e-300)
+    return area, doubt, points[int(np.linalg.norm(points - centre, axis=1).argmin())]
+
+
+def quartered(corners: Floats) -> Floats:
+    """Each triangle cut in four by the middles of its sides."""
+    a, b, c = corners[:, 0], corners[:, 1], corners[:, 2]
+    ab, bc, ca = 0.5 * (a + b), 0.5 * (b + c), 0.5 * (c + a)
+    fours = [(a, ab, ca), (ab, b, bc), (ca, bc, c), (ab, bc, ca)]
+    return np.concatenate([np.stack(four, axis=1) for four in fours])
+
+
+def _areas(corners: Floats) -> Floats:
+    normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    area: Floats = 0.5 * np.linalg.norm(normal, axis=1)
+    return area

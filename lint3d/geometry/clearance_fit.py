@@ -1,0 +1,254 @@
+"""How do two surfaces fit: a pin in a bore, two flats, or neither, and with what running gap?
+
+The smooth patches round the nearest faces are fitted: planes, cylinders (by the axis that all
+normals are square to and the circle through the corners), spheres. The gap is then taken over the
+area where the patches face each other, not only where they are nearest. Lengths in mm. Guarded by
+tests/geometry/test_clearance_fit.py.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lint3d.geometry.clearance import Spot, Surface, closest_points
+from lint3d.geometry.clearance_area import quartered
+from lint3d.geometry.components import connected_groups
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+#: Where faces turn by more than this a smooth surface ends: coarser than seven facets to the turn
+#: is a prism. common practice, no source
+MOST_TURN = np.radians(50.0)
+_ROUND = 0.005  # corners lie on the circle within this share of its radius
+_SQUARE = 1e-4  # mean square of normals' lean out of the plane, as a share of their spread
+_ALIKE_COS = float(np.cos(np.radians(2.0)))  # axes or planes that count as parallel
+_FACING_COS = float(np.cos(np.radians(30.0)))  # the nearest point lies straight ahead
+_FEWEST_SAMPLES = 600
+_MOST_FACES = 4000
+
+Kind = Literal["round", "parallel", "other"]
+
+
+@dataclass(frozen=True)
+class Fit:
+    """How two surfaces face each other round a spot."""
+
+    kind: Kind
+    running_gap_mm: float
+    """mean over the facing area"""
+    gap_max_mm: float
+    """largest over the facing area, as sampled"""
+    facing_area_mm2: float
+    faceting_mm: float | None
+    """how much the facets may take from or add to the gap; None if the smooth shape is unknown"""
+    axis_offset_mm: float | None = None
+    """of a round fit: between the axes, or the centres"""
+    radii_mm: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class _Shape:
+    kind: Literal["plane", "cylinder", "sphere"]
+    axis: Floats
+    """normal of a plane, direction of a cylinder's axis"""
+    centre: Floats
+    radius: float
+    is_hollow: bool
+    sagitta: float
+
+
+def smooth_patches(surface: Surface) -> Ints:
+    """(s,) patch of each face that has an area; faces join across edges that turn gently."""
+    faces = surface.faces[surface.row]
+    ends = np.sort(faces[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2), axis=1)
+    key = ends[:, 0] * np.int64(len(surface.vertices)) + ends[:, 1]
+    order = np.argsort(key, kind="stable")
+    same = np.flatnonzero(key[order][1:] == key[order][:-1])
+    one, two = order[same] // 3, order[same + 1] // 3
+    normal = _unit(_crosses(surface.corners))
+    gentle = np.einsum("ij,ij->i", normal[one], normal[two]) > np.cos(MOST_TURN)
+    return connected_groups(len(faces), one[gentle], two[gentle])
+
+
+def fit_at(
+    one: Surface,
+    two: Surface,
+    patches: tuple[Ints, Ints],
+    spot: Spot,
+    reach: float,
+) -> Fit | None:
+    """The fit of the two surfaces round a spot.
+
+    Parameters
+    ----------
+    patches : of both surfaces, from `smooth_patches`
+    reach : mm, how wide a gap still belongs to a fit that is not round
+
+    Returns
+    -------
+    Fit, or None where nothing faces anything
+    """
+    origin = spot.point.mean(axis=0)
+    here = _patch(one, patches[0], spot.face[0]) - origin
+    there = _patch(two, patches[1], spot.face[1]) - origin
+    if len(here) > _MOST_FACES or len(there) > _MOST_FACES:
+        here, there = _nearby(here, reach), _nearby(there, reach)
+    near = _facing(here, there, max(reach, 2 * spot.distance))
+    if near is None:
+        return None
+    shapes = (
+        _shape(here[near[0]], one.uncertainty_mm),
+        _shape(there[near[1]], two.uncertainty_mm),
+    )
+    kind, offset = _kind(*shapes)
+    faceting = None
+    if kind != "other":
+        assert shapes[0] is not None
+        assert shapes[1] is not None
+        faceting = shapes[0].sagitta + shapes[1].sagitta
+        if kind == "round":
+            reach = 1.02 * (abs(shapes[0].radius - shapes[1].radius) + (offset or 0.0)) + faceting
+            here, there = _on(here, shapes[0]), _on(there, shapes[1])
+    gap = _gap_over(here, there, max(reach, spot.distance) + 4 * one.uncertainty_mm)
+    if gap is None:
+        return None
+    return Fit(
+        kind,
+        max(gap[0], spot.distance),
+        max(gap[1], spot.distance),
+        gap[2],
+        faceting,
+        offset if kind == "round" else None,
+        (shapes[0].radius, shapes[1].radius) if kind == "round" and shapes[0] and shapes[1] else None,
+    )
+
+
+def _patch(surface: Surface, patch: Ints, face: int) -> Floats:
+    row = int(np.searchsorted(surface.row, face))
+    corners: Floats = surface.corners[patch == patch[row]]
+    return corners
+
+
+def _nearby(corners: Floats, reach: float) -> Floats:
+    """The faces nearest to the spot (the origin), so that the work stays small."""
+    distance = np.linalg.norm(corners, axis=2).min(axis=1)
+    rows = np.argsort(distance, kind="stable")[:_MOST_FACES]
+    nearest: Floats = corners[np.sort(rows)]
+    return nearest
+
+
+def _facing(here: Floats, there: Floats, reach: float) -> tuple[Bools, Ints] | None:
+    """Faces of one side that look straight at the other within reach, and what they look at."""
+    middle = here.mean(axis=1)
+    distance, face, point = closest_points(middle, there)
+    ahead = np.abs(np.einsum("ij,ij->i", point - middle, _unit(_crosses(here))))
+    near = (distance <= reach) & (ahead >= _FACING_COS * distance)
+    if not near.any():
+        return None
+    return near, np.unique(face[near])
+
+
+def _shape(corners: Floats, step: float) -> _Shape | None:
+    """The plane, cylinder or sphere that the faces lie on, if they do."""
+    cross = _crosses(corners)
+    normal, weight = _unit(cross), np.linalg.norm(cross, axis=1)
+    spread, axes = np.linalg.eigh((normal * weight[:, None]).T @ normal / weight.sum())
+    points = np.unique(corners.reshape(-1, 3), axis=0)
+    if spread[1] <= _SQUARE:
+        return _Shape("plane", axes[:, 2], points.mean(axis=0), np.inf, False, 0.0)
+    if spread[0] <= _SQUARE * spread[1]:
+        across = axes[:, 1:]
+        return _round("cylinder", corners, normal, points, across, axes[:, 0], step)
+    return _round("sphere", corners, normal, points, np.eye(3), axes[:, 0], step)
+
+
+def _round(
+    kind: Literal["cylinder", "sphere"],
+    corners: Floats,
+    normal: Floats,
+    points: Floats,
+    across: Floats,
+    axis: Floats,
+    step: float,
+) -> _Shape | None:
+    """The circle or sphere through the points, in the directions `across` (columns)."""
+    flat = points @ across
+    if len(np.unique(np.round(flat / max(step, 1e-12)), axis=0)) <= across.shape[1] + 1:
+        return None
+    middle = flat.mean(axis=0)
+    local = flat - middle
+    system = np.column_stack([2 * local, np.ones(len(local))])
+    found = np.linalg.lstsq(system, np.einsum("ij,ij->i", local, local), rcond=None)[0]
+    centre = found[:-1]
+    radius = float(np.sqrt(max(found[-1] + centre @ centre, 0.0)))
+    away = np.linalg.norm(local - centre, axis=1)
+    if np.abs(away - radius).max() > _ROUND * radius + 4 * step:
+        return None
+    from_centre = corners[:, 0] @ across - middle - centre
+    height = np.einsum("ij,ij->i", from_centre, normal @ across)
+    # Where the corners stand off the circle both ways no facet tells the smooth shape.
+    sagitta = float(max(radius - np.abs(height).min(), 0.0))
+    whole = across @ (middle + centre)
+    if kind == "cylinder":
+        whole = whole + axis * (points @ axis).mean()
+    return _Shape(kind, axis, whole, radius, bool(np.median(height) < 0), sagitta)
+
+
+def _kind(one: _Shape | None, two: _Shape | None) -> tuple[Kind, float | None]:
+    """How two shapes fit, with the offset of their axes if they are round."""
+    if one is None or two is None or one.kind != two.kind:
+        return "other", None
+    alike = abs(float(one.axis @ two.axis)) >= _ALIKE_COS
+    if one.kind == "plane":
+        return ("parallel", None) if alike else ("other", None)
+    if one.is_hollow == two.is_hollow or (one.kind == "cylinder" and not alike):
+        return "other", None
+    between = two.centre - one.centre
+    if one.kind == "cylinder":
+        between = between - one.axis * float(between @ one.axis)
+    return "round", float(np.linalg.norm(between))
+
+
+def _on(corners: Floats, shape: _Shape) -> Floats:
+    """The faces whose corners lie on a cylinder or sphere."""
+    away = corners - shape.centre
+    if shape.kind == "cylinder":
+        away = away - (away @ shape.axis)[..., None] * shape.axis
+    off = np.abs(np.linalg.norm(away, axis=2) - shape.radius).max(axis=1)
+    keep: Floats = corners[off <= 2 * _ROUND * shape.radius + 1e-9]
+    return keep
+
+
+def _gap_over(here: Floats, there: Floats, reach: float) -> tuple[float, float, float] | None:
+    """Mean and largest gap, and the area, where one side looks straight at the other."""
+    if len(here) == 0 or len(there) == 0:
+        return None
+    cells = here
+    while len(cells) < _FEWEST_SAMPLES:
+        cells = quartered(cells)
+    middle, cross = cells.mean(axis=1), _crosses(cells)
+    distance, _, point = closest_points(middle, there)
+    ahead = np.abs(np.einsum("ij,ij->i", point - middle, _unit(cross)))
+    facing = (distance <= reach) & (ahead >= _FACING_COS * distance)
+    if not facing.any():
+        return None
+    area = 0.5 * np.linalg.norm(cross[facing], axis=1)
+    mean = float(np.average(distance[facing], weights=area + 1e-300))
+    return mean, float(distance[facing].max()), float(area.sum())
+
+
+def _crosses(corners: Floats) -> Floats:
+    cross: Floats = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    return cross
+
+
+def _unit(vectors: Floats) -> Floats:
+    length = np.linalg.norm(vectors, axis=1)[:, None]
+    unit: Floats = vectors / np.where(length > 0, length, 1.0)
+    return unit
