@@ -22,26 +22,28 @@ class RayScene:
 
     Parameters
     ----------
-    corners : (m, 3, 3) float64, mm
+    vertices : (n, 3) float64, mm
+    faces : (m, 3) int64
 
     Attributes
     ----------
     nearest_mm : float, facets nearer than this to an origin are passed over
     """
 
-    def __init__(self, corners: Floats) -> None:
+    def __init__(self, vertices: Floats, faces: Ints) -> None:
         from embreex.mesh_construction import TriangleMesh
         from embreex.rtcore_scene import EmbreeScene
 
-        self.corners = corners
-        flat = corners.reshape(-1, 3)
-        low, high = (flat.min(0), flat.max(0)) if len(flat) else (np.zeros(3), np.zeros(3))
+        self.vertices, self.faces = vertices, faces
+        filled = len(faces) > 0
+        low, high = (vertices.min(0), vertices.max(0)) if filled else (np.zeros(3), np.zeros(3))
         self.middle = (low + high) / 2
         size = max(float((high - low).max()) / 2, 1e-30)
         self.nearest_mm = NEAREST_STEPS * float(np.spacing(np.float32(size)))
-        self._scene = EmbreeScene(robust=True) if len(corners) else None
+        self._scene = EmbreeScene(robust=True) if filled else None
         if self._scene is not None:
-            self._mesh = TriangleMesh(self._scene, (corners - self.middle).astype(np.float32))
+            centred = (vertices - self.middle).astype(np.float32)
+            self._mesh = TriangleMesh(self._scene, centred, faces.astype(np.int32))
 
     def first_facet(self, origins: Floats, directions: Floats, reach: Floats | float) -> Ints:
         """Row of the first facet met within `reach`, for each ray.
@@ -78,7 +80,9 @@ class RayScene:
         -------
         (k,) float64, mm : inf where `facets` is -1 or the ray runs along the plane
         """
-        corners = self.corners[facets]
+        if not len(self.faces):
+            return np.full(len(origins), np.inf)
+        corners = self.vertices[self.faces[facets]]
         normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
         along = np.einsum("ij,ij->i", directions, normal)
         with np.errstate(divide="ignore", invalid="ignore"):

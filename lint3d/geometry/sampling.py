@@ -40,30 +40,25 @@ def spread_points(
     is_row = 2 * areas < step * longest
     along[~is_row] = np.minimum(along[~is_row], GRID_MOST)
     # Narrower slivers than that cover each other: fewer points each, at a turn of their own.
-    fewest = np.ceil(4 * areas / step**2).astype(np.int64)
-    along[is_row] = np.clip(fewest[is_row], 1, along[is_row])
+    enough = np.ceil(4 * areas / step**2).astype(np.int64)
+    is_thinned = is_row & (enough < along)
+    along[is_thinned] = enough[is_thinned].clip(1)
+    phase = np.where(is_thinned, np.mod(GOLDEN * np.arange(len(areas)), 0.96) + 0.02, 0.5)
     while along.max(initial=1) > 1 and np.where(is_row, along, along**2).sum() > most:
         along = np.maximum(along // 2, 1)
-    lone = is_row & (along == 1) & (longest > step)
-    single = np.flatnonzero((along == 1) & ~lone)
+    single = np.flatnonzero((along == 1) & ~is_thinned)
     points, owners, shares = [corners[single].mean(1)], [single], [areas[single]]
-    for count in np.unique(along[along > 1]):
-        rows = np.flatnonzero(is_row & (along == count))
-        place, share = points_in_rows(corners[rows], int(count))
+    for count in np.unique(along[(along > 1) | is_thinned]):
+        rows = np.flatnonzero(is_row & (along == count) & ((along > 1) | is_thinned))
+        place, share = points_in_rows(corners[rows], int(count), phase[rows])
         points.append(place.reshape(-1, 3))
         owners.append(np.repeat(rows, count))
         shares.append((share * areas[rows, None]).ravel())
-        rows = np.flatnonzero(~is_row & (along == count))
+        rows = np.flatnonzero(~is_row & (along == count) & (along > 1))
         weights = grid_weights(int(count))
         points.append(np.einsum("wc,tcx->twx", weights, corners[rows]).reshape(-1, 3))
         owners.append(np.repeat(rows, len(weights)))
         shares.append(np.repeat(areas[rows] / len(weights), len(weights)))
-    rows = np.flatnonzero(lone)
-    phase: Floats = np.mod(GOLDEN * rows, 0.96) + 0.02
-    place, _ = points_in_rows(corners[rows], 1, phase)
-    points.append(place.reshape(-1, 3))
-    owners.append(rows)
-    shares.append(areas[rows])
     triangle = np.concatenate(owners)
     if len(single) == len(corners):
         return points[0], triangle, areas.copy()

@@ -18,7 +18,6 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 FACING_SEEN = 0.5  # cos 60 degrees: steeper facets are no contact, not even a first guess
-RIDGE_SIN = float(np.sin(np.radians(20.0)))  # re-entrant sides sharper than this send rays
 RIDGE_MOST = 32  # points along one re-entrant side
 TURN_COS = float(np.cos(np.radians(15.0)))  # how far normals spread before a vertex sends a ray
 RIDGE_BUDGET = 5_000_000  # pairs of nodes looked at between re-entrant sides
@@ -131,12 +130,9 @@ def ridge_pairs(
 
 def ridges(surface: SpanSurface, outward_look: bool) -> tuple[Ints, Ints, Ints]:
     """Re-entrant sides, each once: a facet, which of its sides, and the facet across."""
-    rise = -surface.side_rise if outward_look else surface.side_rise
-    with np.errstate(invalid="ignore"):
-        facet, side = np.nonzero(rise > RIDGE_SIN)
-    other = surface.neighbours[facet, side]
-    once = facet < other
-    return facet[once], side[once], other[once]
+    turns = surface.turns
+    keep = turns.rise < 0 if outward_look else turns.rise > 0
+    return turns.facet[keep], turns.side[keep], turns.other[keep]
 
 
 def ridges_crossed(

@@ -63,13 +63,10 @@ def knife_edges(
     tips : (t,) int64, vertices known to be tips (a cone's)
     spacing : mm, about half the smallest thickness of interest
     """
-    rise = -surface.side_rise if outward_look else surface.side_rise
-    with np.errstate(invalid="ignore"):
-        facet, side = np.nonzero(rise < 0)
-    other = surface.neighbours[facet, side]
-    enclosed = -dot(inward[facet], inward[other])
-    keep = (facet < other) & (enclosed >= KNIFE_COS)
-    facet, side, other, enclosed = facet[keep], side[keep], other[keep], enclosed[keep]
+    turns = surface.turns
+    enclosed = -dot(inward[turns.facet], inward[turns.other])
+    keep = (enclosed >= KNIFE_COS) & (turns.rise > 0 if outward_look else turns.rise < 0)
+    facet, side, other = turns.facet[keep], turns.side[keep], turns.other[keep]
     ends = np.stack([surface.faces[facet, side], surface.faces[facet, (side + 1) % 3]], axis=1)
     tips = np.setdiff1d(tips, ends.ravel())
     begin = surface.vertices[ends[:, 0]]
@@ -82,7 +79,7 @@ def knife_edges(
     share = (place / np.maximum(count[owner] - 1, 1))[:, None]
     points = np.concatenate([begin[owner] + along[owner] * share, surface.vertices[tips]])
     owner = np.concatenate([owner, len(facet) + np.arange(len(tips))])
-    angle = np.degrees(np.arccos(np.clip(enclosed, -1, 1)))
+    angle = np.degrees(np.arccos(np.clip(enclosed[keep], -1, 1)))
     tree = cKDTree(points) if len(points) else None
     return KnifeEdges(facet, other, angle, ends, tips, spacing, tree, owner)
 

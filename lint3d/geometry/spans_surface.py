@@ -22,6 +22,8 @@ Bools = NDArray[np.bool_]
 # A facet lower than this many half float32 steps has no direction to speak of: slivers at the
 # pole of a float32 sphere otherwise show walls of half a micron.
 NEEDLE_HALF_STEPS = 8
+TURN_DEGREES = 20.0  # re-entrant sides sharper than this send rays
+TURN_COS = float(np.cos(np.radians(TURN_DEGREES)))
 FACETS_AT_ONCE = 100_000  # work arrays that stay in the processor's cache
 
 
@@ -59,7 +61,7 @@ class SpanSurface:
     @cached_property
     def scene(self) -> RayScene:
         """The facets, ready for rays."""
-        return RayScene(self.corners)
+        return RayScene(self.vertices, self.faces)
 
     @cached_property
     def incidence(self) -> tuple[Ints, Ints]:
@@ -70,29 +72,42 @@ class SpanSurface:
         return np.concatenate([[0], np.cumsum(counts)]), order // 3
 
     @cached_property
-    def side_rise(self) -> Floats:
-        """(k, 3) float64: sine by which the neighbour across each side rises out of the material.
-
-        Positive at a re-entrant side (the bottom of a groove), negative at a corner, NaN at an
-        open side.
-        """
-        rise = np.full(self.neighbours.shape, np.nan)
+    def turns(self) -> Turns:
+        """Sides at which the surface turns by more than `TURN_DEGREES`."""
+        found = []
         for start in range(0, len(self.faces), FACETS_AT_ONCE):
-            self._fill_rise(rise, start)
-        return rise
+            rows = np.arange(start, min(start + FACETS_AT_ONCE, len(self.faces)))
+            for side in range(3):
+                other = self.neighbours[rows, side]
+                along = np.einsum("ij,ij->i", self.normals[rows], self.normals[other])
+                keep = (along < TURN_COS) & (other > rows)
+                found.append(
+                    np.stack([rows[keep], np.full(int(keep.sum()), side), other[keep]], axis=1)
+                )
+        facet, side, other = np.concatenate([np.zeros((0, 3), np.int64), *found]).T
+        begin = self.vertices[self.faces[facet, side]]
+        along = self.vertices[self.faces[facet, (side + 1) % 3]] - begin
+        along /= np.linalg.norm(along, axis=1)[:, None]
+        # Normals that diverge about the side (seen along it) make a corner.
+        turn = np.cross(self.normals[facet], self.normals[other])
+        return Turns(facet, side, other, -np.einsum("ij,ij->i", turn, along))
 
-    def _fill_rise(self, rise: Floats, start: int) -> None:
-        for side in range(3):
-            across = self.neighbours[start : start + FACETS_AT_ONCE, side]
-            rows = start + np.flatnonzero(across >= 0)
-            other = self.neighbours[rows, side]
-            begin = self.vertices[self.faces[rows, side]]
-            end = self.vertices[self.faces[rows, (side + 1) % 3]]
-            along = end - begin
-            along /= np.linalg.norm(along, axis=1)[:, None]
-            turn = np.cross(self.normals[rows], self.normals[other])
-            # Normals that diverge about the side (seen along it) make a corner.
-            rise[rows, side] = -np.einsum("ij,ij->i", turn, along)
+
+@dataclass(eq=False)
+class Turns:
+    """Sides at which the surface turns, each once.
+
+    Attributes
+    ----------
+    facet, side, other : (t,) int64, the side `side` of `facet`, and the facet across
+    rise : (t,) float64, sine by which the facet across rises out of the material: positive at a
+        re-entrant side (the bottom of a groove), negative at a corner
+    """
+
+    facet: Ints
+    side: Ints
+    other: Ints
+    rise: Floats
 
 
 def surface_from_mesh(

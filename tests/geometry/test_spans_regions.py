@@ -1,0 +1,83 @@
+"""Do thin places that touch make one region, and those that do not as many as there are?"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapes_walls as shapes
+
+from lint3d.geometry.spans import spans
+from lint3d.geometry.spans_regions import ThinRegion, thin_regions
+from lint3d.geometry.spans_surface import surface_from_mesh
+from lint3d.geometry.spans_tightest import distance_at_least
+
+
+def regions(body: object, limit: float = 1.25, look: str = "inward") -> list[ThinRegion]:
+    v, f = shapes.arrays(body)  # type: ignore[arg-type]
+    return thin_regions(spans(surface_from_mesh(v, f), 0.8, 1.25, look), limit)  # type: ignore[arg-type]
+
+
+def test_a_plate_is_one_region_with_its_extent_and_area() -> None:
+    (plate,) = regions(shapes.box([30, 20, 0.6]))
+    assert plate.kind == "wall"
+    assert plate.value == pytest.approx(0.6)
+    assert plate.extent == pytest.approx(30)
+    assert plate.area == pytest.approx(600, rel=0.02)
+    assert plate.length == pytest.approx(30, rel=0.02)
+    assert plate.box[1] - plate.box[0] == pytest.approx([30, 20, 0.6])
+
+
+def test_arms_of_a_cross_are_one_region() -> None:
+    cross = shapes.box([20, 0.6, 10], [-10, -0.3, 0]) + shapes.box([0.6, 20, 10], [-0.3, -10, 0])
+    assert len(regions(cross)) == 1
+
+
+def test_ribs_of_unlike_thickness_are_told_apart_by_the_limit() -> None:
+    body = shapes.box([20, 12, 4])
+    for i, t in enumerate((0.5, 0.7, 1.1)):
+        body += shapes.box([t, 8, 6], [3 + 5 * i, 2, 3])
+    assert [r.value for r in regions(body)] == pytest.approx([0.5, 0.7, 1.1])
+    assert [r.value for r in regions(body, 0.9)] == pytest.approx([0.5, 0.7])
+    assert regions(body, 0.4) == []
+
+
+def test_a_pin_is_a_rod_with_its_length_and_axis() -> None:
+    body = shapes.box([20, 20, 5], [-10, -10, 0]) + shapes.rod(0.45, 13, 24)
+    (pin,) = regions(body)
+    assert pin.kind == "rod"
+    assert pin.length == pytest.approx(8, abs=0.3)
+    assert np.abs(pin.axis) == pytest.approx([0, 0, 1], abs=0.05)
+    assert pin.breadth == pytest.approx(0.9, rel=0.05)
+
+
+def test_a_through_hole_is_a_rod_of_void() -> None:
+    body = shapes.box([20, 20, 6]) - shapes.rod(0.4, 20, 16).translate((8, 8, -5))
+    (hole,) = regions(body, look="outward")
+    assert hole.kind == "rod"
+    assert hole.value == pytest.approx(0.8 * np.cos(np.pi / 16), abs=1e-5)
+    assert hole.length == pytest.approx(6, abs=0.3)
+
+
+def test_worst_face_belongs_to_the_tightest_place() -> None:
+    v, f = shapes.arrays(shapes.box([30, 20, 8]) - shapes.rod(2, 9, 16).translate((8, 8, 0.5)))
+    (floor,) = thin_regions(spans(surface_from_mesh(v, f), 0.8, 1.25))
+    assert floor.faces[0] == floor.face
+    for face, point in ((floor.face, floor.point), (floor.contact_face, floor.contact_point)):
+        corner = v[f[face]]
+        normal = np.cross(corner[1] - corner[0], corner[2] - corner[0])
+        assert abs((point - corner[0]) @ normal) / np.linalg.norm(normal) < 1e-9
+
+
+def test_lower_bound_of_a_pair_never_exceeds_its_distance() -> None:
+    from lint3d.geometry.spans_pairs import closest_on_triangles
+
+    case = shapes.balls_nested(np.random.default_rng(3))
+    surface = surface_from_mesh(case.vertices, case.faces)
+    rng = np.random.default_rng(4)
+    pairs = rng.integers(len(surface.faces), size=(500, 2))
+    first, second = pairs.T
+    _, _, distance = closest_on_triangles(
+        surface.corners[first], surface.corners[second],
+        surface.normals[first], surface.normals[second],
+    )
+    assert (distance_at_least(surface, pairs) <= distance + 1e-12).all()

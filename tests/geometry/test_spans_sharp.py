@@ -1,0 +1,60 @@
+"""Are knife edges and crevices told with the right angle and depth, and nothing else as one?"""
+
+from __future__ import annotations
+
+import manifold3d as m3
+import numpy as np
+import pytest
+import shapes_walls as shapes
+
+from lint3d.geometry.spans import spans
+from lint3d.geometry.spans_regions import thin_regions
+from lint3d.geometry.spans_sharp import SharpRegion, sharp_regions
+from lint3d.geometry.spans_surface import surface_from_mesh
+
+
+def sharp(body: m3.Manifold, look: str = "inward") -> list[SharpRegion]:
+    v, f = shapes.arrays(body)
+    return sharp_regions(spans(surface_from_mesh(v, f), 0.8, 1.25, look), 0.8)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("angle", [6.0, 15.0, 29.0])
+def test_plain_wedge(angle: float) -> None:
+    half = np.radians(angle / 2)
+    (edge,) = sharp(shapes.prism([(0, 0), (12, -12 * np.tan(half)), (12, 12 * np.tan(half))], 9))
+    assert edge.angle == pytest.approx(angle, abs=1e-3)
+    assert edge.lower <= 0.4 / np.tan(half) <= edge.upper
+    assert edge.upper - edge.lower < 1e-3
+    assert edge.length == pytest.approx(9)
+
+
+def test_a_chisel_is_a_wall_with_a_short_knife_edge() -> None:
+    outline = [(0, 0), (1, -0.25), (9, -0.25), (9, 0.25), (1, 0.25)]
+    body = shapes.prism(outline, 9)
+    (edge,) = sharp(body)
+    assert edge.depth == pytest.approx(np.hypot(1, 0.25), rel=0.02)
+    v, f = shapes.arrays(body)
+    (wall,) = thin_regions(spans(surface_from_mesh(v, f), 0.8, 1.25))
+    assert wall.value == pytest.approx(0.5)
+
+
+def test_a_pointed_cone_has_a_tip() -> None:
+    (tip,) = sharp(m3.Manifold.cylinder(20, 20 * np.tan(np.radians(10)), 0.0, 64))
+    assert tip.angle == pytest.approx(20, abs=0.1)
+    assert tip.length == 0
+    assert tip.lower <= 0.4 / np.tan(np.radians(10)) <= tip.upper
+
+
+def test_a_crevice_is_a_knife_edge_of_void() -> None:
+    cut = shapes.prism([(-1.2, 8), (0, 2), (1.2, 8)], 60).translate((0, 0, -20))
+    body = shapes.prism([(-10, 0), (10, 0), (10, 7), (-10, 7)], 12) - cut
+    (crevice,) = sharp(body, "outward")
+    assert crevice.angle == pytest.approx(2 * np.degrees(np.arctan(0.2)), abs=1e-3)
+    assert crevice.lower <= 0.4 / 0.2 <= crevice.upper
+
+
+@pytest.mark.parametrize("make", shapes.SOUND, ids=lambda make: make.__name__)
+def test_sound_parts_have_none(make: object) -> None:
+    case = make(np.random.default_rng(7))  # type: ignore[operator]
+    found = spans(surface_from_mesh(case.vertices, case.faces), 0.8, 1.25, case.look)
+    assert sharp_regions(found, 0.8) == []
