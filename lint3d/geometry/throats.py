@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.throats_clearance import Clearance
-from lint3d.geometry.throats_section import Section, largest_in_section
+from lint3d.geometry.throats_section import Section, largest_in_section, wall_axis
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -173,7 +173,9 @@ def _normals(clearance: Clearance, route: _Route, row: int) -> list[Floats]:
     moment = unit.T @ unit / max(len(unit), 1) - 0.05 * np.outer(tangent, tangent)
     contact = np.linalg.eigh(moment)[1][:, 0]
     contact = contact * np.sign(contact @ tangent or 1.0)
-    return [tangent, contact, _unit(tangent + contact)]
+    walls = wall_axis(clearance, clearance.corners, centre, tangent, radius)
+    walls = wall_axis(clearance, clearance.corners, centre, walls, radius)
+    return [tangent, walls, contact]
 
 
 def _throat(

@@ -31,7 +31,8 @@ class Clearance:
         self._vertices = np.ascontiguousarray(corners - self.middle)
         self._faces = np.ascontiguousarray(compact.reshape(-1, 3), np.int64)
         self._tree: igl.AABB | None = None
-        self.asked = 0
+        self.corners = corners[self._faces]
+        """(m, 3, 3) mm, of every facet"""
 
     def at(self, points: Floats) -> Floats:
         """(…,) mm: distance of each point (…, 3) to the nearest facet."""
@@ -43,7 +44,6 @@ class Clearance:
             self._tree = igl.AABB()
             self._tree.init(self._vertices, self._faces)
         local = np.ascontiguousarray(points.reshape(-1, 3) - self.middle)
-        self.asked += len(local)
         squared, face, place = self._tree.squared_distance(self._vertices, self._faces, local)
         shape = points.shape[:-1]
         return (

@@ -23,6 +23,7 @@ Ints = NDArray[np.int64]
 #: Cells a section's throat is wide at first, and how many of them may be walked.
 _CELLS_ACROSS = 6
 _MOST_CELLS = 12_000
+_FEW_CELLS = 400
 #: Cells that may be split in one round; where more stay in the running the bound is left wider.
 _MOST_SPLIT = 20_000
 _ROOT_HALF = np.sqrt(0.5)
@@ -61,10 +62,9 @@ def largest_in_section(
         return None
     cell = 2 * radius / _CELLS_ACROSS
     axes = _axes(normal)
-    walked = _walk(clearance, centre, axes, cell, radius)
-    if walked is None:
+    place, value, ends = _walk(clearance, centre, axes, cell, radius, _MOST_CELLS)
+    if not ends:
         return None
-    place, value = walked
     best_row = int(np.argmax(value))
     best, best_at = float(value[best_row]), place[best_row]
     while cell * _ROOT_HALF > tolerance:
@@ -83,10 +83,36 @@ def largest_in_section(
     return Section(bound, _lift(centre, axes, best_at), best)
 
 
+def wall_axis(
+    clearance: Clearance, corners: Floats, centre: Floats, normal: Floats, radius: float
+) -> Floats:
+    """The direction that the walls around a section have in common.
+
+    The walls of a neck all run along it, so their normals leave one direction over.
+
+    Parameters
+    ----------
+    corners : (m, 3, 3) mm, of the facets of `clearance`
+    normal : first guess; returned where the walls tell nothing
+    """
+    axes = _axes(normal)
+    place, value, _ = _walk(clearance, centre, axes, 2 * radius / _CELLS_ACROSS, radius, _FEW_CELLS)
+    at_wall = value < 1.01 * radius
+    face = np.unique(clearance.nearest(_lift(centre, axes, place[at_wall]))[1])
+    corner = corners[face]
+    across = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
+    across /= np.maximum(np.linalg.norm(across, axis=1, keepdims=True), 1e-300)
+    spread, axis = np.linalg.eigh(across.T @ across)
+    if spread[1] < 0.1:
+        return normal
+    found: Floats = axis[:, 0] * (np.sign(axis[:, 0] @ normal) or 1.0)
+    return found
+
+
 def _walk(
-    clearance: Clearance, centre: Floats, axes: Floats, cell: float, radius: float
-) -> tuple[Floats, Floats] | None:
-    """Cells of the section that overlapping balls lead to; None if they have no end."""
+    clearance: Clearance, centre: Floats, axes: Floats, cell: float, radius: float, most: int
+) -> tuple[Floats, Floats, bool]:
+    """Cells of the section that overlapping balls lead to, and whether they have an end."""
     value = {(0, 0): radius}
     front = np.zeros((1, 2), np.int64)
     level = np.array([radius])
@@ -106,9 +132,9 @@ def _walk(
         joined = here + behind > cell
         front, level = near[joined], here[joined]
         value.update(zip(map(tuple, front.tolist()), level.tolist(), strict=True))
-        if len(value) > _MOST_CELLS or level.max(initial=0.0) > 4 * radius:
-            return None
-    return np.array(list(value)) * cell, np.array(list(value.values()))
+        if len(value) > most or level.max(initial=0.0) > 4 * radius:
+            return np.array(list(value)) * cell, np.array(list(value.values())), False
+    return np.array(list(value)) * cell, np.array(list(value.values())), True
 
 
 def _axes(normal: Floats) -> Floats:

@@ -40,6 +40,8 @@ _MOST_WALL_POINTS = 400_000
 _MOST_NECKS = 16
 #: How far apart places are strewn on faces, voxels, and how often a side is cut for that at most.
 _PLACES_APART, _MOST_CUTS = 0.7, 400
+#: A throat is followed well if its bounds are no farther apart than this.
+_GOOD_SHARE = 0.9
 #: How far from the wall a way goes over to a finer grid, voxels: more than its half diagonal.
 _OFF_THE_WALL = 0.4
 #: Each finer grid is finer by this; that often it is tried, with at most so many points.
@@ -267,7 +269,7 @@ def _follow(
     ends = [half[-1] for half in halves]
     box = np.vstack([places, *ends])
     low, high = box.min(axis=0) - 2 * pitch, box.max(axis=0) + 2 * pitch
-    finer = pitch
+    finer, best = pitch, None
     for _ in range(_ROUNDS):
         finer /= _FINER
         grid = box_grid(low, high, finer, _MOST_POINTS)
@@ -276,8 +278,12 @@ def _follow(
         middle = widest_way(surface.vertices, surface.faces, grid, *ends)
         if middle is not None:
             path = np.vstack([halves[0], middle, halves[1][::-1]])
-            return contact, narrowest(clearance, path, grid.pitch, GRID_DOUBT * pitch)
-    return None
+            throat = narrowest(clearance, path, grid.pitch, GRID_DOUBT * pitch)
+            if best is None or throat.lower > best.lower:
+                best = throat
+            if best.lower > _GOOD_SHARE * best.upper:
+                break
+    return None if best is None else (contact, best)
 
 
 def _off_the_wall(way: Floats, clearance: Clearance, pitch: float) -> Floats:

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from lint3d.geometry.chambers import MERGE_RATIO
 from lint3d.geometry.throats import Throat
 from lint3d.geometry.throats_clearance import Clearance
 from lint3d.geometry.voids_model import OUTSIDE, Opening, Pocket
@@ -42,32 +43,35 @@ def find_pockets(
     """
     import networkx as nx
 
-    graph = _graph(space, openings)
+    graph = _graph(space, clearance, openings)
+    _put_together(graph)
+    _add_volumes(graph, space)
     tree = nx.maximum_spanning_tree(_widest_only(graph), weight="diameter")
     bridges = _bridges(graph)
     ways = nx.single_source_shortest_path(tree, OUTSIDE)
-    volumes = _volumes(space)
     pockets = []
     for node in sorted(ways):
-        if node == OUTSIDE or space.chambers.volume[node] < CRUMB:
+        if node == OUTSIDE or graph.nodes[node]["volume"] < CRUMB * space.grid.pitch**3:
             continue
         nodes = ways[node][::-1]
-        pockets.append(_pocket(space, clearance, graph, nodes, bridges, volumes[node]))
+        pockets.append(_pocket(space, clearance, graph, nodes, bridges))
     return graph, sorted(pockets, key=lambda pocket: (-pocket.volume, *pocket.position))
 
 
-def _graph(space: Space, openings: list[tuple[Contact, Throat]]) -> nx.MultiGraph:
+def _graph(
+    space: Space, clearance: Clearance, openings: list[tuple[Contact, Throat]]
+) -> nx.MultiGraph:
     import networkx as nx
 
     graph = nx.MultiGraph()
-    graph.add_node(OUTSIDE, volume=float("inf"), position=None, diameter=float("inf"))
-    pitch = space.grid.pitch
+    graph.add_node(OUTSIDE, position=None, diameter=float("inf"), members=[OUTSIDE])
     for node in sorted({end for contact, _ in openings for end in contact.chambers} - {OUTSIDE}):
+        top = space.points(space.chambers.top[node])
         graph.add_node(
             node,
-            volume=float(space.chambers.volume[node]) * pitch**3,
-            position=tuple(space.points(space.chambers.top[node]).tolist()),
-            diameter=2 * pitch * float(space.chambers.peak[node]),
+            position=tuple(top.tolist()),
+            diameter=2 * float(clearance.at(top[None])[0]),
+            members=[node],
         )
     for contact, throat in openings:
         graph.add_edge(
@@ -76,6 +80,42 @@ def _graph(space: Space, openings: list[tuple[Contact, Throat]]) -> nx.MultiGrap
             length=throat.length, position=tuple(throat.position.tolist()),
         )
     return graph
+
+
+def _put_together(graph: nx.MultiGraph) -> None:
+    """Join chambers that the grid told apart and the exact widths do not.
+
+    From the widest opening down, as on the grid: where the narrower of the two is less than
+    `MERGE_RATIO` wider than the opening between them, they are one.
+    """
+    edges = sorted(
+        graph.edges(keys=True, data="diameter"), key=lambda edge: (-edge[3], edge[0], edge[1])
+    )
+    leader = {node: node for node in graph}
+
+    def find(node: int) -> int:
+        while leader[node] != node:
+            node = leader[node]
+        return node
+
+    for one, two, _, width in edges:
+        low, high = sorted((find(one), find(two)))
+        narrower = min(graph.nodes[low]["diameter"], graph.nodes[high]["diameter"])
+        if low != high and narrower < MERGE_RATIO * width:
+            leader[high] = low
+            if graph.nodes[high]["diameter"] > graph.nodes[low]["diameter"]:
+                graph.nodes[low].update(
+                    {name: graph.nodes[high][name] for name in ("diameter", "position")}
+                )
+            graph.nodes[low]["members"] += graph.nodes[high]["members"]
+    for one, two, key, data in list(graph.edges(keys=True, data=True)):
+        ends = find(one), find(two)
+        if ends != (one, two):
+            graph.remove_edge(one, two, key)
+            if ends[0] != ends[1]:
+                data["source"] = find(data["source"])
+                graph.add_edge(*ends, **data)
+    graph.remove_nodes_from([node for node in list(graph) if find(node) != node])
 
 
 def _widest_only(graph: nx.MultiGraph) -> nx.Graph:
@@ -101,7 +141,7 @@ def _bridges(graph: nx.MultiGraph) -> set[tuple[int, int]]:
 
 def _pocket(
     space: Space, clearance: Clearance, graph: nx.MultiGraph, nodes: list[int],
-    bridges: set[tuple[int, int]], volume: tuple[float, float, float],
+    bridges: set[tuple[int, int]],
 ) -> Pocket:
     node = nodes[0]
     hops = [_widest_between(graph, one, two) for one, two in pairwise(nodes)]
@@ -119,10 +159,11 @@ def _pocket(
     openings.sort(key=lambda opening: -opening.throat.diameter)
     data = graph.nodes[node]
     return Pocket(
-        node, *volume, np.array(data["position"]), data["diameter"], tuple(openings), throat,
+        node, data["volume"], data["volume_lower"], data["volume_upper"],
+        np.array(data["position"]), data["diameter"], tuple(openings), throat,
         way, width, tuple(nodes), float(np.linalg.norm(np.diff(way, axis=0), axis=1).sum()),
         min(crossed, key=lambda hop: hop.diameter) if crossed else None,
-        _wall_faces(space, clearance, node),
+        _wall_faces(space, clearance, data["members"]),
     )
 
 
@@ -137,7 +178,7 @@ def _seen_from(edge: dict[str, object], node: int) -> Throat:
     return throat if edge["source"] == node else throat.reversed()
 
 
-def _volumes(space: Space) -> dict[int, tuple[float, float, float]]:
+def _add_volumes(graph: nx.MultiGraph, space: Space) -> None:
     """Volume of each chamber with bounds: half of what each point at the wall stands for."""
     label = space.basins.label.reshape(-1)
     wall = np.flatnonzero((label >= 0) & (space.distance.reshape(-1) < 1.5))
@@ -145,18 +186,21 @@ def _volumes(space: Space) -> dict[int, tuple[float, float, float]]:
         space.chambers.of_basin[label[wall]], minlength=len(space.chambers.peak)
     )
     cell = space.grid.pitch**3
-    return {
-        node: (count * cell, max(count - half, 0.0) * cell, (count + half) * cell)
-        for node, (count, half) in enumerate(
-            zip(space.chambers.volume.tolist(), (0.5 * at_wall).tolist(), strict=True)
-        )
-    }
+    for _, data in graph.nodes(data=True):
+        members = data["members"]
+        points = float(space.chambers.volume[members].sum())
+        half = 0.5 * float(at_wall[members].sum())
+        if OUTSIDE in members:
+            points = np.inf
+        data["volume"] = points * cell
+        data["volume_lower"] = max(points - half, 0.0) * cell
+        data["volume_upper"] = (points + half) * cell
 
 
-def _wall_faces(space: Space, clearance: Clearance, node: int) -> Ints:
-    """Some faces around a chamber, those nearest to points at its wall."""
+def _wall_faces(space: Space, clearance: Clearance, members: list[int]) -> Ints:
+    """Some faces around chambers, those nearest to points at its wall."""
     label = space.basins.label.reshape(-1)
-    of_basin = space.chambers.of_basin == node
+    of_basin = np.isin(space.chambers.of_basin, members)
     wall = np.flatnonzero((label >= 0) & (space.distance.reshape(-1) <= 1.0))
     wall = wall[of_basin[label[wall]]]
     step = max(len(wall) // _WALL_POINTS, 1)
