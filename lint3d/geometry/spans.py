@@ -17,7 +17,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -153,23 +153,28 @@ def _assemble(
         surface, inward, edges, pair[rows], point[rows], met.contact[rows]
     )
     ball = ball_of(inward, found)
-    interval = np.stack(
-        [np.concatenate([below, found.distance]), np.concatenate([above, ball])], axis=1
-    )
-    interval += np.array([-floor, floor])
-    pair = np.concatenate([pair, found.pair])
+    interval = np.empty((len(value) + len(ball), 2))
+    interval[:, 0] = _then(below, found.distance) - floor
+    interval[:, 1] = _then(above, ball) + floor
+    np.maximum(interval, 0, out=interval)
+    pair = _then(pair, found.pair)
     ids = np.concatenate([surface.face_ids, [-1]])
     return Spans(
-        np.concatenate([point, found.point]),
-        np.concatenate([value, found.distance]),
-        interval.clip(0),
+        _then(point, found.point),
+        _then(value, found.distance),
+        interval,
         ids[pair[:, 0]],
-        np.concatenate([met.contact, found.contact]),
+        _then(met.contact, found.contact),
         ids[pair[:, 1]],
-        np.concatenate([area, np.zeros(len(found.pair))]),
-        np.concatenate([knife, found.knife]),
+        _then(area, np.zeros(len(ball))),
+        _then(knife, found.knife),
         low, high, look, complete, surface, inward, edges, pair, *guesses, floor,
     )
+
+
+def _then(first: NDArray[Any], second: NDArray[Any]) -> NDArray[Any]:
+    """One after the other, without a copy where there is no other."""
+    return np.concatenate([first, second]) if len(second) else first
 
 
 def spans_at(

@@ -86,7 +86,8 @@ def connect(spans: Spans, rows: Ints) -> Connected:
     links += _links_in_place(spans, rows, key, node, back)
     link = np.concatenate(links, axis=1)
     total = int(size) + len(key)
-    ones = np.ones(link.shape[1], dtype=np.int8)
+    # Types that scipy's graph code would convert to anyway.
+    ones, link = np.ones(link.shape[1]), link.astype(np.int32)
     label = connected_components(coo_array((ones, link), shape=(total, total)), directed=False)[1]
     used = np.zeros(total, dtype=bool)
     used[label[node]] = True

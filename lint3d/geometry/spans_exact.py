@@ -40,6 +40,10 @@ def first_guesses(
 def tips_of(surface: SpanSurface, pair: Ints) -> Ints:
     """Vertices where facets across from each other meet in nothing but that vertex."""
     rows = pair[pair[:, 1] >= 0]
+    # Facets with a vertex in common lie within reach of each other.
+    gap = surface.corners[rows[:, 0], 0] - surface.corners[rows[:, 1], 0]
+    reach = surface.longest[rows[:, 0]] + surface.longest[rows[:, 1]]
+    rows = rows[np.einsum("ij,ij->i", gap, gap) <= reach**2]
     rows = rows[share_vertex(surface.faces, rows[:, 0], rows[:, 1])]
     first, second = surface.faces[rows[:, 0]], surface.faces[rows[:, 1]]
     same = (first[:, :, None] == second[:, None, :]).any(2)

@@ -29,7 +29,7 @@ def grid(count: int) -> np.ndarray:
 
 def test_distance_of_triangles_against_a_dense_grid() -> None:
     rng = np.random.default_rng(0)
-    first, second = rng.normal(size=(60, 3, 3)), rng.normal(size=(60, 3, 3)) + [4.0, 0, 0]
+    first, second = rng.normal(size=(60, 3, 3)), rng.normal(4.0, 1.0, (60, 3, 3))
     p, q, distance = closest_on_triangles(
         first, second, unit_normals(first), unit_normals(second)
     )
