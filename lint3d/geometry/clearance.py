@@ -225,17 +225,31 @@ class _Field:
         spots = []
         for rows in np.split(order, starts[1:]) if len(order) else []:
             face = self.one.row[self.first[rows]]
-            worst = rows[0]
+            worst = self._squarest(rows)
+            first = int(self.one.row[self.first[worst]])
             spots.append(
                 Spot(
-                    float(self.known[worst]),
+                    float(self.known[rows[0]]),
                     level_of[int(region[worst])],
                     self.points[:, worst] + self.origin,
-                    (int(face[0]), int(self.two.row[self.second[self.other[worst]]])),
-                    face,
+                    (first, int(self.two.row[self.second[self.other[worst]]])),
+                    np.concatenate([[first], face[face != first]]),
                 )
             )
         return sorted(spots, key=lambda spot: (spot.distance, spot.face))
+
+
+    def _squarest(self, rows: Ints) -> int:
+        """Of the faces that are nearest as far as can be told, the one that looks straightest
+        across, and not the one round the corner that shares the nearest edge."""
+        step = self.one.uncertainty_mm + self.two.uncertainty_mm
+        tied = rows[self.known[rows] <= self.known[rows[0]] + step]
+        corners = self.here[tied]
+        normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+        across = self.points[1, tied] - self.points[0, tied]
+        length = np.linalg.norm(normal, axis=1) * np.linalg.norm(across, axis=1)
+        straight = np.abs(np.einsum("ij,ij->i", normal, across))
+        return int(tied[(straight / np.where(length > 0, length, np.inf)).argmax()])
 
 
 def closest_points(point: Floats, corners: Floats) -> tuple[Floats, Ints, Floats]:

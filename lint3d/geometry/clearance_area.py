@@ -1,6 +1,6 @@
 """Over what area does a surface stay near another?
 
-Triangles are cut in four until each piece is surely within the distance, surely out, or small: a
+Triangles are halved until each piece is surely within the distance, surely out, or small: a
 distance changes by no more than the way one goes. Lengths in mm. Guarded by
 tests/geometry/test_clearance_area.py.
 """
@@ -41,7 +41,7 @@ def area_within(corners: Floats, other: Floats, level: float) -> tuple[float, fl
         inside, outside = distance + radius <= level, distance - radius > level
         unsure = ~(inside | outside)
         doubt = float(size[unsure].sum())
-        is_last = 4 * unsure.sum() > _MOST_PIECES or doubt <= _SMALL_SHARE * (
+        is_last = 2 * unsure.sum() > _MOST_PIECES or doubt <= _SMALL_SHARE * (
             area + float(size[inside].sum())
         )
         kept = (distance <= level) & (inside | is_last)
@@ -50,12 +50,22 @@ def area_within(corners: Floats, other: Floats, level: float) -> tuple[float, fl
         weights.append(size[kept])
         if is_last:
             break
-        cells = quartered(cells[unsure])
+        cells = _halved(cells[unsure])
     points, weight = np.concatenate(pieces), np.concatenate(weights)
     if len(points) == 0:
         return 0.0, doubt, np.full(3, np.nan)
     centre = np.average(points, axis=0, weights=weight + 1e-300)
     return area, doubt, points[int(np.linalg.norm(points - centre, axis=1).argmin())]
+
+
+def _halved(corners: Floats) -> Floats:
+    """Each triangle cut in two across its longest side."""
+    side = np.roll(corners, -1, axis=1) - corners
+    longest = np.einsum("kij,kij->ki", side, side).argmax(axis=1)
+    row = np.arange(len(corners))
+    a, b, c = (corners[row, (longest + step) % 3] for step in range(3))
+    middle = 0.5 * (a + b)
+    return np.concatenate([np.stack([a, middle, c], axis=1), np.stack([middle, b, c], axis=1)])
 
 
 def quartered(corners: Floats) -> Floats:
