@@ -46,6 +46,8 @@ _SETTLING = 40
 _STRAIGHTENING = 24
 #: Narrow places looked at one after the other before the wider answer is given.
 _PLACES = 4
+#: Tilts of a cut that are tried, degrees.
+_TILTS = (0.0, 5.0, -5.0, 10.0, -10.0, 16.0, -16.0, 23.0, -23.0, 31.0, -31.0)
 #: A neck is as long as the way runs below this times its throat; bounds of that statement.
 NECK_FACTOR, NECK_FACTOR_LOW, NECK_FACTOR_HIGH = 1.05, 1.01, 1.2
 #: A bend may be this much wider than the neck without ending it (a mitre of 90° reaches 1.17).
@@ -175,7 +177,14 @@ def _normals(clearance: Clearance, route: _Route, row: int) -> list[Floats]:
     contact = contact * np.sign(contact @ tangent or 1.0)
     walls = wall_axis(clearance, clearance.corners, centre, tangent, radius)
     walls = wall_axis(clearance, clearance.corners, centre, walls, radius)
-    return [tangent, walls, contact]
+    # A slit is touched on two sides only. About the line between them the cut may be tilted, and
+    # it must not get out at the slit's ends.
+    touch = np.linalg.eigh(unit.T @ unit)[1][:, 2] if len(unit) else tangent
+    level = _unit(tangent - (tangent @ touch) * touch)
+    side = np.cross(touch, level)
+    angles = np.radians(_TILTS)
+    tilted = np.cos(angles)[:, None] * level + np.sin(angles)[:, None] * side
+    return [tangent, walls, contact, *tilted]
 
 
 def _throat(
