@@ -6,19 +6,25 @@ are predicates of the file ("has 3 facets …"), as everywhere in lint3d.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from lint3d.errors import UnreadableFile
 from lint3d.model import Fault, Region
 
+_VERBS = {"is": "are", "was": "were", "does": "do", "has": "have", "its": "their"}
+
 
 @dataclass(frozen=True)
 class Kind:
-    """A kind of fault that may come many times: "has 3 `noun`s `what`"."""
+    """A kind of fault that may come many times: "has 3 `noun`s `what`".
+
+    {is} {was} {does} {has} in `what` become {are} {were} {do} {have} if there is more than one.
+    """
 
     noun: str
     what: str
     remedy: str
+    harmless: bool = False
 
 
 def counted(count: int, noun: str) -> str:
@@ -65,15 +71,23 @@ def place_of(region: Region) -> str:
 
 
 class FaultList:
-    """Faults in the order in which they were first met; a repeated kind is counted, not repeated."""
+    """Faults in the order in which they were first met; a kind that comes again is counted."""
 
     def __init__(self) -> None:
         self._single: list[Fault | Kind] = []
         self._met: dict[Kind, tuple[int, Region]] = {}
 
-    def add(self, message: str, remedy: str, region: Region | None = None, count: int = 1) -> None:
+    def add(
+        self,
+        message: str,
+        remedy: str,
+        region: Region | None = None,
+        count: int = 1,
+        *,
+        harmless: bool = False,
+    ) -> None:
         """A fault that comes once."""
-        self._single.append(Fault(message, remedy, count=count, region=region))
+        self._single.append(Fault(message, remedy, count, region, harmless=harmless))
 
     def count(self, kind: Kind, region: Region, count: int = 1) -> None:
         """`count` more of one kind; `region` is where the first of these stands."""
@@ -92,7 +106,7 @@ class FaultList:
 
     def unreadable(self, message: str, remedy: str) -> UnreadableFile:
         """Nothing is left to inspect: the reason, with what was found wrong on the way."""
-        found = self.faults()
+        found = sorted(self.faults(), key=lambda fault: fault.harmless)
         if not found:
             return UnreadableFile(message, remedy)
         first = found[0]
@@ -102,5 +116,8 @@ class FaultList:
         count, region = self._met[kind]
         place = place_of(region)
         where = f" ({'first ' if count > 1 else ''}at {place})" if place else ""
-        message = f"has {counted(count, kind.noun)} {kind.what}{where}."
-        return replace(Fault(message, kind.remedy), count=count, region=region)
+        what = kind.what
+        for one, many in _VERBS.items():
+            what = what.replace(f"{{{one}}}", one if count == 1 else many)
+        message = f"has {counted(count, kind.noun)} {what}{where}."
+        return Fault(message, kind.remedy, count, region, harmless=kind.harmless)

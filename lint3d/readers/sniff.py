@@ -107,7 +107,7 @@ def _shown(suffix: str) -> str:
 
 
 def _is_exact_binary_stl(head: bytes, length: int) -> bool:
-    """Does the length fit the stated number of facets? Then the 80 bytes before it may be anything."""
+    """Does the length fit the stated number of facets? Then its header may be anything."""
     return length >= 84 and length == 84 + 50 * int.from_bytes(head[80:84], "little")
 
 
@@ -128,8 +128,11 @@ def _other_format(head: bytes, suffix: str) -> tuple[str, str | None] | None:
     for pattern, what, fitting in _TEXT_FORMATS:
         if pattern.search(text):
             return what, fitting
-    return (f"plain text (it begins with {_beginning(text)})", None) if text.strip() else (
-        "nothing but blanks", None)
+    return (
+        (f"plain text (it begins with {_beginning(text)})", None)
+        if text.strip()
+        else ("nothing but blanks", None)
+    )
 
 
 def _archive(head: bytes) -> tuple[str, str | None]:

@@ -10,7 +10,6 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,7 +21,7 @@ from lint3d.readers.faultlist import FaultList, Kind
 from lint3d.readers.plausible import usable_facets
 from lint3d.readers.sniff import UTF8_BOM, looks_like_text
 from lint3d.readers.stl_ascii_facets import EXPORT_AGAIN, Facets, LineNumbers, read_facets
-from lint3d.readers.stl_normals import CONTRADICTING, NOT_A_NUMBER, contradicting_normals
+from lint3d.readers.stl_normals import check_normals
 
 #: Text is often written with five or six digits.
 ROUNDING = 1e-5
@@ -32,10 +31,12 @@ _WINDOW = 1 << 22
 _NAME_END = re.compile(rb"[\r\n]|\bfacet\s+normal\b", re.I)
 _CLAIM = re.compile(rb"^[ \t]*(solid|facet)\b", re.I | re.M)
 
-NO_SOLID = Kind("stretch", "of facets outside 'solid' and 'endsolid' (the facets were inspected)",
-                EXPORT_AGAIN)
-NO_ENDSOLID = Kind("solid", "without an 'endsolid'",
-                   "The file may have been cut off; copy or export it again.")
+NO_SOLID = Kind(
+    "stretch", "of facets outside 'solid' and 'endsolid' (the facets were inspected)", EXPORT_AGAIN
+)
+NO_ENDSOLID = Kind(
+    "solid", "without an 'endsolid'", "The file may have been cut off; copy or export it again."
+)
 LONE_ENDSOLID = Kind("'endsolid' line", "without a 'solid' before it", EXPORT_AGAIN)
 NO_FACETS = Kind("solid", "without a facet", "Export again and check what was selected.")
 
@@ -166,15 +167,9 @@ def _part(found: Facets, name: str | None, first: int, faults: FaultList) -> Ite
         rows, corners, normals = rows[usable], corners[usable], normals[usable]
     if not len(rows):
         return
-    odd = np.flatnonzero(~np.isfinite(normals).all(axis=1))
-    against = contradicting_normals(normals, corners, ROUNDING)
-    for kind, bad in ((NOT_A_NUMBER, odd), (CONTRADICTING, against)):
-        if len(bad):
-            faults.count(kind, provenance.locate(int(rows[bad[0]])), len(bad))
-    zero = int(np.count_nonzero(~normals.any(axis=1)))
-    notes: dict[str, Any] = {"zero_normals": zero} if zero else {}
+    check_normals(normals, corners, rows, ROUNDING, provenance, faults)
     faces = np.arange(3 * len(corners), dtype=np.int64).reshape(-1, 3)
-    yield ReadPart(name, corners.reshape(-1, 3), faces, provenance, facet=rows, notes=notes)
+    yield ReadPart(name, corners.reshape(-1, 3), faces, provenance, facet=rows)
 
 
 def _marks(text: bytes) -> list[_Mark]:
@@ -216,8 +211,10 @@ def _begins_statement(text: bytes, at: int) -> bool:
         before = text[max(0, at - reach) : at]
         stripped = before.rstrip(b" \t\f\v")
         if stripped:
-            return stripped[-1:] in b"\r\n" or stripped.endswith(UTF8_BOM) or (
-                stripped[-8:].lower() == b"endfacet"
+            return (
+                stripped[-1:] in b"\r\n"
+                or stripped.endswith(UTF8_BOM)
+                or (stripped[-8:].lower() == b"endfacet")
             )
         if at <= reach:
             return True

@@ -1,9 +1,9 @@
 """Which facets stand in a stretch of ASCII STL, on which lines, and what is wrong with them?
 
-A facet is 21 words: facet normal x y z outer loop, three times vertex x y z, endloop endfacet. Text is
-taken in chunks. A chunk that is nothing but such facets is read by columns (`_read_regular`); any
-other chunk facet by facet (`_read_irregular`), which knows what to call each trouble. Letters may be
-small or capital, blanks of any kind and number, lines ended by LF, CR LF or CR.
+A facet is 21 words: facet normal x y z outer loop, three times vertex x y z, endloop endfacet. Text
+is taken in chunks. A chunk that is nothing but such facets is read by columns (`_read_regular`);
+any other chunk facet by facet (`_read_irregular`), which knows what to call each trouble. Letters
+may be small or capital, blanks of any kind and number, lines ended by LF, CR LF or CR.
 """
 
 from __future__ import annotations
@@ -32,24 +32,39 @@ _DECIMAL_COMMA = re.compile(rb"[+-]?\d*,\d+(?:e[+-]?\d+)?")
 _WORD = re.compile(rb"\S+")
 
 EXPORT_AGAIN = "Export the part again, or mend the file in a text editor."
-CORNERS = Kind("facet", "with more or fewer than three corners, left out",
-               "Export the part again as triangles.")
-DECIMAL_COMMA = Kind("facet", "with a decimal comma, left out",
-                     "Export the part again with decimal points (a setting of the language).")
+CORNERS = Kind(
+    "facet",
+    "with more or fewer than three corners, left out",
+    "Export the part again as triangles.",
+)
+DECIMAL_COMMA = Kind(
+    "facet",
+    "with a decimal comma, left out",
+    "Export the part again with decimal points (a setting of the language).",
+)
 NO_NUMBER = Kind("facet", "with a word where a number belongs, left out", EXPORT_AGAIN)
 NUMBERS = Kind("facet", "with a corner of more or fewer than three numbers, left out", EXPORT_AGAIN)
-NO_NORMAL = Kind("facet", "without a normal of three numbers (the facets were inspected)",
-                 "Export the part again; 'facet normal' is followed by three numbers.")
-NOT_CLOSED = Kind("facet", "that lacks 'outer loop', 'endloop' or 'endfacet' (the facets were "
-                  "inspected)", EXPORT_AGAIN)
-CUT_OFF = Kind("facet", "that breaks off in the middle, left out",
-               "The file was cut off; copy or export it again.")
+NO_NORMAL = Kind(
+    "facet",
+    "without a normal of three numbers (the facets were inspected)",
+    "Export the part again; 'facet normal' is followed by three numbers.",
+)
+NOT_CLOSED = Kind(
+    "facet",
+    "that lacks 'outer loop', 'endloop' or 'endfacet' (the facets were inspected)",
+    EXPORT_AGAIN,
+)
+CUT_OFF = Kind(
+    "facet",
+    "that breaks off in the middle, left out",
+    "The file was cut off; copy or export it again.",
+)
 STRAY = Kind("word", "that does not belong to the format, passed over", EXPORT_AGAIN)
 
 
 @dataclass
 class Facets:
-    """What was read. Every facet of the text has a row in the lines; only sound ones have corners."""
+    """What was read. Every facet of the text has lines; only sound ones have corners."""
 
     start_line: list[NDArray[np.int64]] = field(default_factory=list)
     end_line: list[NDArray[np.int64]] = field(default_factory=list)

@@ -1,9 +1,9 @@
 """What does a binary STL file hold?
 
-80 bytes of header, the number of facets as a little-endian uint32, then 50 bytes a facet: normal and
-three corners as float32, and two bytes that nobody agrees on (ignored). Facet i stands at byte
-84 + 50 i. The format has no unit. The number is believed only as far as the bytes are there: nothing
-is ever allocated from it. Guarded by tests/readers/test_stl_binary.py.
+80 bytes of header, the number of facets as a little-endian uint32, then 50 bytes a facet: normal
+and three corners as float32, and two bytes that nobody agrees on (ignored). Facet i stands at byte
+84 + 50 i. The format has no unit. The number is believed only as far as the bytes are there:
+nothing is ever allocated from it. Guarded by tests/readers/test_stl_binary.py.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from lint3d.readers import ReadLimits
 from lint3d.readers.faultlist import FaultList, counted
 from lint3d.readers.plausible import COORDINATE_MAX, usable_facets
 from lint3d.readers.sniff import looks_like_text
-from lint3d.readers.stl_normals import CONTRADICTING, NOT_A_NUMBER, contradicting_normals
+from lint3d.readers.stl_normals import check_normals
 
 HEADER_BYTES = 84
 FACET_BYTES = 50
@@ -63,17 +63,16 @@ class BinaryStlReader:
         facets = np.frombuffer(data, FACET, _facets_to_read(data, limits, faults), HEADER_BYTES)
         provenance = BinaryStlProvenance()
         usable, trouble = usable_facets(facets["corners"])
-        for kind, rows in trouble:
-            faults.count(kind, provenance.locate(int(rows[0])), len(rows))
+        for kind, bad in trouble:
+            faults.count(kind, provenance.locate(int(bad[0])), len(bad))
         rows = None if usable is None else np.flatnonzero(usable)
         kept = facets if rows is None else facets[rows]
         if len(kept) == 0:
             raise faults.unreadable("has no facet that can be inspected.", EXPORT_AGAIN)
-        _check_normals(kept, rows, provenance, faults)
-        notes = _zero_normals(kept["normal"])
+        check_normals(kept["normal"], kept["corners"], rows, ROUNDING, provenance, faults)
         corners = kept["corners"].reshape(-1, 3)
         faces = np.arange(len(corners), dtype=np.int64).reshape(-1, 3)
-        part = ReadPart(None, corners, faces, provenance, facet=rows, notes=notes)
+        part = ReadPart(None, corners, faces, provenance, facet=rows)
         return Reading("STL (binary)", [part], faults=faults.faults())
 
 
@@ -170,22 +169,3 @@ def _handled_as_text(data: bytes) -> str:
     if data.count(b"\xef\xbf\xbd") < 2:
         return ""
     return " Bytes were replaced by EF BF BD, so some program has handled the file as text."
-
-
-def _check_normals(
-    kept: NDArray[Any],
-    rows: NDArray[np.int64] | None,
-    provenance: BinaryStlProvenance,
-    faults: FaultList,
-) -> None:
-    odd = np.flatnonzero(~np.isfinite(kept["normal"]).all(axis=1))
-    against = contradicting_normals(kept["normal"], kept["corners"], ROUNDING)
-    for kind, found in ((NOT_A_NUMBER, odd), (CONTRADICTING, against)):
-        if len(found):
-            first = int(found[0] if rows is None else rows[found[0]])
-            faults.count(kind, provenance.locate(first), len(found))
-
-
-def _zero_normals(normals: NDArray[Any]) -> dict[str, Any]:
-    zero = int(np.count_nonzero(~normals.any(axis=1)))
-    return {"zero_normals": zero} if zero else {}

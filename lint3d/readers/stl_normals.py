@@ -4,10 +4,10 @@ An STL facet states its outward side twice: by the order of its corners (counter
 outside) and by a stored normal. A normal of zero length is common practice for "work it out" and is
 no contradiction; neither is one of another length.
 
-Criterion: the angle between the stored normal and the corners' own is over 45° more than rounding of
-the corners can turn the facet. A corner that is off by e turns a facet of smallest height h by up to
-asin(2 e / h), so slivers are never accused. On 112 CAD files and the sound ones of a collection of
-test files no facet came near 45°, save one whose corner is damaged.
+Criterion: the angle between the stored normal and the corners' own is over 45° more than rounding
+of the corners can turn the facet. A corner that is off by e turns a facet of smallest height h by
+up to asin(2 e / h), so slivers are never accused. On 112 CAD files and the sound ones of a
+collection of test files no facet came near 45°, save one whose corner is damaged.
 """
 
 from __future__ import annotations
@@ -17,7 +17,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lint3d.readers.faultlist import Kind
+from lint3d.model import Provenance
+from lint3d.readers.faultlist import FaultList, Kind
 
 ANGLE_MAX_DEG = 45.0  # the project's own choice, see above
 CHUNK = 1 << 16
@@ -33,6 +34,39 @@ NOT_A_NUMBER = Kind(
     "whose stored normal is no finite number",
     "Export the part again; the facets themselves were inspected.",
 )
+
+LEFT_OPEN = Kind(
+    "facet",
+    "whose stored normal is zero; it was worked out from the corners, as is common practice",
+    "Nothing need be done.",
+    harmless=True,
+)
+
+
+def check_normals(
+    normals: NDArray[Any],
+    corners: NDArray[Any],
+    numbers: NDArray[np.int64] | None,
+    rounding: float,
+    provenance: Provenance,
+    faults: FaultList,
+) -> None:
+    """Add what is wrong with stored normals to `faults`.
+
+    Parameters
+    ----------
+    normals, corners, rounding : as for `contradicting_normals`
+    numbers : (m,) what `provenance` calls each facet; None = 0 .. m-1
+    """
+    zero = np.flatnonzero(~normals.any(axis=1))
+    if len(zero):  # the right normal of a facet without area
+        zero = zero[_across(corners[zero]).any(axis=1)]
+    odd = np.flatnonzero(~np.isfinite(normals).all(axis=1))
+    against = contradicting_normals(normals, corners, rounding)
+    for kind, rows in ((NOT_A_NUMBER, odd), (CONTRADICTING, against), (LEFT_OPEN, zero)):
+        if len(rows):
+            first = int(rows[0] if numbers is None else numbers[rows[0]])
+            faults.count(kind, provenance.locate(first), len(rows))
 
 
 def contradicting_normals(
@@ -68,17 +102,7 @@ def contradicting_normals(
 
 
 def _contradicting(normals: NDArray[Any], corners: NDArray[Any], step: float) -> NDArray[np.int64]:
-    stored = normals.astype(np.float64)
-    a = corners[:, 1].astype(np.float64) - corners[:, 0]
-    b = corners[:, 2].astype(np.float64) - corners[:, 0]
-    across = np.stack(
-        [
-            a[:, 1] * b[:, 2] - a[:, 2] * b[:, 1],
-            a[:, 2] * b[:, 0] - a[:, 0] * b[:, 2],
-            a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0],
-        ],
-        axis=1,
-    )
+    stored, across = normals.astype(np.float64), _across(corners)
     with np.errstate(invalid="ignore", over="ignore"):
         agreement = np.einsum("ij,ij->i", stored, across)
         lengths = np.sqrt(
@@ -89,6 +113,20 @@ def _contradicting(normals: NDArray[Any], corners: NDArray[Any], step: float) ->
     if len(suspects) == 0:
         return suspects
     return suspects[_beyond_rounding(stored, across, corners, suspects, step)]
+
+
+def _across(corners: NDArray[Any]) -> NDArray[np.float64]:
+    """(m, 3) twice the area of each facet, along the normal that its corners give it."""
+    a = corners[:, 1].astype(np.float64) - corners[:, 0]
+    b = corners[:, 2].astype(np.float64) - corners[:, 0]
+    return np.stack(
+        [
+            a[:, 1] * b[:, 2] - a[:, 2] * b[:, 1],
+            a[:, 2] * b[:, 0] - a[:, 0] * b[:, 2],
+            a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0],
+        ],
+        axis=1,
+    )
 
 
 def _beyond_rounding(

@@ -1,9 +1,9 @@
 """What does a 3MF hold?
 
 3MF Core Specification 1.4 with the production extension's parts in other members. Lengths in the
-unit that the model states (millimeter if none). One part for each mesh that the build places.
-Not read: beam lattices, slices and whatever else another extension adds to the shape; a fault says
-so. The steps: archive, package, models, meshes, build (`threemf_*.py`).
+unit that the model states (millimeter if none). One part for each mesh that the build places. Not
+read: beam lattices, slices and whatever else another extension adds to the shape; a fault says so.
+The steps: archive, package, models, meshes, build (`threemf_*.py`).
 Guarded by tests/readers/test_threemf*.py and, against lib3mf in strict mode,
 tests/outside/test_3mf_strict.py.
 """
@@ -11,7 +11,6 @@ tests/outside/test_3mf_strict.py.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 
 import numpy as np
 
@@ -22,21 +21,42 @@ from lint3d.readers import threemf_terms as terms
 from lint3d.readers.faultlist import FaultList, Kind
 from lint3d.readers.plausible import COORDINATE_MAX
 from lint3d.readers.threemf_archive import Archive, MissingMember
-from lint3d.readers.threemf_build import EMPTY, NOT_SOLID, OTHER_ITEM, Build, Key, placed_part
+from lint3d.readers.threemf_attributes import Uuids
+from lint3d.readers.threemf_build import (
+    EMPTY,
+    NOT_BUILT,
+    NOT_SOLID,
+    OTHER_ITEM,
+    SUPPORT,
+    Build,
+    Key,
+    placed_part,
+)
 from lint3d.readers.threemf_document import read_model
 from lint3d.readers.threemf_mesh import UsableMesh, tell_split_vertices, usable_mesh
 from lint3d.readers.threemf_model import Model, Reference
-from lint3d.readers.threemf_package import related_models, start_model
+from lint3d.readers.threemf_package import (
+    MODEL_RELATIONSHIP,
+    PICTURE_RELATIONSHIPS,
+    related_members,
+    start_model,
+)
 from lint3d.units import length_factor
 
 EXPORT_AGAIN = "Export the file again, or tell the maker of the program that wrote it."
 NO_PART = Kind("reference", "to a model member that is not there, left out", EXPORT_AGAIN)
-UNRELATED = Kind("reference", "to a model member that the model's relationships do not name",
-                 EXPORT_AGAIN)
-NESTED_PATH = Kind("reference", "from one model member to another that is not the first, which the "
-                   "production extension forbids", EXPORT_AGAIN)
+UNRELATED = Kind(
+    "reference", "to a member that the model's relationships do not name", EXPORT_AGAIN
+)
+NESTED_PATH = Kind(
+    "reference",
+    "from one model member to another that is not the first, which the "
+    "production extension forbids",
+    EXPORT_AGAIN,
+)
 NO_UUID = Kind("element", "without the UUID that the production extension requires", EXPORT_AGAIN)
-NO_THUMBNAIL = Kind("thumbnail", "that is not in the archive", EXPORT_AGAIN)
+NO_THUMBNAIL = Kind("thumbnail", "that {is} not in the archive", EXPORT_AGAIN)
+NO_TEXTURE = Kind("texture", "that {is} not in the archive (the shape was inspected)", EXPORT_AGAIN)
 _SUPPORTS = ("support", "solidsupport")
 
 
@@ -64,8 +84,12 @@ class ThreeMfReader:
         archive = Archive(bytes(data), limits, faults)
         root = start_model(archive, faults)
         models = _models(archive, root, limits, faults)
+        build_uuid = models[root].build_without_uuid
+        if build_uuid is not None:  # the build of another member is not looked at
+            models[root].without_uuid.append(build_uuid)
         for model in models.values():
-            _tell_extensions(model, archive, faults)
+            _tell_extensions(model, faults)
+            _tell_pictures(model, archive, faults)
         meshes = {
             (member, made.id): usable_mesh(made, faults)
             for member, model in models.items()
@@ -73,24 +97,21 @@ class ThreeMfReader:
             if made.vertices is not None
         }
         build = Build(models, root, faults)
-        notes = _tell_objects(build, models, meshes, faults)
+        _tell_objects(build, models[root], meshes, faults)
         parts = list(_parts(build, meshes, limits, faults))
         if not parts:
             raise faults.unreadable(
                 "is a 3MF without a triangle that can be inspected.",
                 "Export the part again and check that something was selected.",
             )
-        parts[0].notes.update(notes)
         return Reading("3MF", parts, models[root].unit, faults.faults(), archive.members)
 
 
-def _models(
-    archive: Archive, root: str, limits: ReadLimits, faults: FaultList
-) -> dict[str, Model]:
+def _models(archive: Archive, root: str, limits: ReadLimits, faults: FaultList) -> dict[str, Model]:
     """The root model and every model that is referred to from there."""
-    uuids: set[str] = set()
+    uuids = Uuids(faults)
     models = {root: read_model(archive.read(root), root, limits, faults, uuids)}
-    related = related_models(archive, root, faults)
+    models[root].related = related_members(archive, root, faults)
     waiting = [root]
     while waiting:
         member = waiting.pop()
@@ -99,10 +120,11 @@ def _models(
                 continue
             if member != root:
                 faults.count(NESTED_PATH, one.where)
-            name = _model_member(one, archive, related, faults)
+            name = _model_member(one, archive, models[root], faults)
             if name is not None and name not in models:
                 try:
                     models[name] = read_model(archive.read(name), name, limits, faults, uuids)
+                    models[name].related = related_members(archive, name, faults)
                     waiting.append(name)
                     _same_unit(models[name], models[root], faults)
                 except UnreadableFile as error:
@@ -128,16 +150,14 @@ def _check_total(models: dict[str, Model], limits: ReadLimits) -> None:
         )
 
 
-def _model_member(
-    one: Reference, archive: Archive, related: set[str], faults: FaultList
-) -> str | None:
+def _model_member(one: Reference, archive: Archive, root: Model, faults: FaultList) -> str | None:
     """The member that a path names; the reference is made to name it as the archive does."""
     try:
         name = archive.find((one.path or "").removeprefix("/"), one.where)
     except MissingMember:
         faults.count(NO_PART, one.where)
         return None
-    if name not in related or not (one.path or "").startswith("/"):
+    if MODEL_RELATIONSHIP not in root.related.get(name, ()) or not (one.path or "").startswith("/"):
         faults.count(UNRELATED, one.where)
     one.path = name
     return name
@@ -151,8 +171,9 @@ def _same_unit(model: Model, root: Model, faults: FaultList) -> None:
     faults.add(
         f"has a model member, {model.member}, in {model.unit} while the first is in {root.unit}; "
         "its lengths were converted.",
-        "Export all in one unit.", Region(member=model.member),
-    )  # fmt: skip
+        "Export all in one unit.",
+        Region(member=model.member),
+    )
     for made in model.objects.values():
         if made.vertices is not None:
             made.vertices = made.vertices * factor
@@ -161,62 +182,65 @@ def _same_unit(model: Model, root: Model, faults: FaultList) -> None:
                 one.matrix[3] *= factor
 
 
-def _tell_extensions(model: Model, archive: Archive, faults: FaultList) -> None:
+def _tell_extensions(model: Model, faults: FaultList) -> None:
     """What another extension adds was not inspected."""
-    where = Region(member=model.member)
     for uri in model.required:
         if uri not in terms.READ_EXTENSIONS:
-            name = terms.EXTENSION_NAMES.get(uri, uri)
             faults.add(
-                f"requires an extension of 3MF that is not read here ({name}); what it adds was not "
-                "inspected.",
-                "Export the part as a plain mesh.", where,
-            )  # fmt: skip
+                f"requires an extension of 3MF that is not read here "
+                f"({terms.EXTENSION_NAMES.get(uri, uri)}); what it adds was not inspected.",
+                "Export the part as a plain mesh.",
+                Region(member=model.member),
+            )
     for made in model.objects.values():
         for uri in sorted(made.extensions - set(model.required)):
-            name = terms.EXTENSION_NAMES.get(uri, uri)
             faults.add(
-                f"has an {made.shown} in {made.member} with parts of an extension that is not read "
-                f"here ({name}); they were not inspected.",
-                "Export the part as a plain mesh.", replace(made.where, object_id=str(made.id)),
-            )  # fmt: skip
+                f"has an {made.shown} with parts of an extension that is not read here "
+                f"({terms.EXTENSION_NAMES.get(uri, uri)}); they were not inspected.",
+                "Export the part as a plain mesh.",
+                made.region,
+                harmless=uri not in terms.SHAPE_EXTENSIONS and made.vertices is not None,
+            )
     if model.uses_paths or terms.PRODUCTION in model.required:
         for region in model.without_uuid:
             faults.count(NO_UUID, region)
-    for path, region in model.thumbnails:
-        try:
-            archive.find(path.removeprefix("/"), region)
-        except MissingMember:
-            faults.count(NO_THUMBNAIL, region)
+
+
+def _tell_pictures(model: Model, archive: Archive, faults: FaultList) -> None:
+    """Thumbnails and textures are in the archive, and textures are related to the model."""
+    for kind, paths in ((NO_THUMBNAIL, model.thumbnails), (NO_TEXTURE, model.textures)):
+        for path, region in paths:
+            try:
+                name = archive.find(path.removeprefix("/"), region)
+            except MissingMember:
+                faults.count(kind, region)
+                continue
+            if not PICTURE_RELATIONSHIPS & model.related.get(name, set()):
+                faults.count(UNRELATED, region)
 
 
 def _tell_objects(
-    build: Build, models: dict[str, Model], meshes: dict[Key, UsableMesh], faults: FaultList
-) -> dict[str, object]:
-    """Faults and notes about whole objects."""
-    supports = []
+    build: Build, root: Model, meshes: dict[Key, UsableMesh], faults: FaultList
+) -> None:
+    """What is wrong with whole objects, or worth knowing."""
     for key in sorted(build.built()):
         made = build.object(key)
-        region = replace(made.where, object_id=str(made.id))
         if made.type in _SUPPORTS:
-            supports.append(made.shown)
-        elif made.vertices is not None and made.type != "model":
-            faults.count(NOT_SOLID, region)
-    for item in next(iter(models.values())).items:
-        made_item = models.get(item.path or next(iter(models)), Model("")).objects.get(
-            item.object_id
-        )
-        if made_item is not None and made_item.type == "other":
+            faults.count(SUPPORT, made.region)
+        elif made.vertices is not None and made.type == "surface":
+            faults.count(NOT_SOLID, made.region)
+        elif made.vertices is None and not made.components:
+            faults.count(EMPTY, made.region)
+    for item in root.items:
+        if (target := build.find(item, root.member)) and target.type == "other":
             faults.count(OTHER_ITEM, item.where)
     for key, mesh in meshes.items():
         made = build.object(key)
         if len(made.triangles) == 0 and not made.extensions:
-            faults.count(EMPTY, replace(made.where, object_id=str(made.id)))
+            faults.count(EMPTY, made.region)
         tell_split_vertices(made, mesh, faults)
-    notes: dict[str, object] = {"supports": supports} if supports else {}
-    if unused := build.left_over():
-        notes["not_built"] = unused
-    return notes
+    for made in build.left_over():
+        faults.count(NOT_BUILT, made.region)
 
 
 def _parts(
@@ -225,15 +249,16 @@ def _parts(
     for one in build.instances({key: len(mesh.faces) for key, mesh in meshes.items()}, limits):
         made = build.object(one.key)
         mesh = meshes[one.key]
-        if made.type != "model" or len(mesh.faces) == 0:
+        if not one.is_solid or len(mesh.faces) == 0:
             continue
-        part = placed_part(one, made, mesh)
+        part = placed_part(one, made, mesh, faults)
         reach = float(np.abs(part.vertices).max())
         if not reach <= COORDINATE_MAX:
             faults.add(
                 f"places {made.shown} further than {COORDINATE_MAX:.0e} units from the origin; it "
                 "was left out.",
-                "Check the transforms of the build.", replace(made.where, object_id=str(made.id)),
-            )  # fmt: skip
+                "Check the transforms of the build.",
+                made.region,
+            )
             continue
         yield part

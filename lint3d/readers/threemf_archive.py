@@ -27,21 +27,26 @@ _DIRECTORY_ENTRY, _END_RECORD = b"PK\x01\x02", b"PK\x05\x06"
 COPY_AGAIN = "The archive is damaged; copy or export the file again."
 
 UNSAFE_NAME = Kind(
-    "member", "whose name is absolute, has '..' or has backslashes",
+    "member",
+    "with an absolute name, or with '..' or a backslash in it",
     "Export the file again; such names can be made to overwrite files where they are unpacked.",
-)  # fmt: skip
+)
 DOUBLE_NAME = Kind(
-    "member", "whose name another one has too, so programs may read either",
+    "member",
+    "whose name another one has too, so programs may read either",
     "Export the file again.",
-)  # fmt: skip
+)
 BOMB = Kind(
-    "member", "that would unpack to far more than it should; it was not unpacked",
+    "member",
+    "that would unpack to more than its size allows, not unpacked",
     "Do not unpack the archive elsewhere either unless you trust its sender.",
-)  # fmt: skip
+)
 EXACT_NAME = Kind(
-    "reference", "to a member that is spelt otherwise in the archive (case, % codes, slashes); it "
-    "was followed, but other programs may not", "Export the file again.",
-)  # fmt: skip
+    "reference",
+    "to a member that is spelt otherwise in the archive (case, % codes, slashes), "
+    "followed here, but not by every program",
+    "Export the file again.",
+)
 
 
 class MissingMember(Exception):
@@ -101,19 +106,29 @@ class Archive:
         info = self._info[name]
         if info.flag_bits & 0x1:
             raise UnreadableFile(
-                f"has an encrypted member, {name}.", "Export it again without a password.",
+                f"has an encrypted member, {name}.",
+                "Export it again without a password.",
                 Region(member=name),
-            )  # fmt: skip
+            )
         if info.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
             raise UnreadableFile(
                 f"has a member, {name}, that is packed by method {info.compress_type}; a 3MF has "
                 "only stored (0) and deflated (8) ones.",
-                "Export the file again.", Region(member=name),
-            )  # fmt: skip
+                "Export the file again.",
+                Region(member=name),
+            )
         try:
             content = b"".join(self._pieces(info))
-        except (zipfile.BadZipFile, zlib.error, lzma.LZMAError, EOFError, OSError, ValueError,
-                NotImplementedError, RuntimeError) as error:  # fmt: skip
+        except (
+            zipfile.BadZipFile,
+            zlib.error,
+            lzma.LZMAError,
+            EOFError,
+            OSError,
+            ValueError,
+            NotImplementedError,
+            RuntimeError,
+        ) as error:
             raise UnreadableFile(
                 f"has a damaged member, {name} ({_plain(error)}).", COPY_AGAIN, Region(member=name)
             ) from error
@@ -128,11 +143,17 @@ class Archive:
                 size += len(piece)
                 self._unpacked += len(piece)
                 if self._unpacked > self._limits.archive_bytes:
-                    raise self._bomb(info, f"the setting read.archive_bytes allows "
-                                           f"{self._limits.archive_bytes} bytes in all")
+                    raise self._bomb(
+                        info,
+                        f"the setting read.archive_bytes allows "
+                        f"{self._limits.archive_bytes} bytes in all",
+                    )
                 if size > SMALL_MEMBER and size > self._limits.archive_ratio * packed:
-                    raise self._bomb(info, f"the setting read.archive_ratio allows "
-                                           f"{self._limits.archive_ratio:g} times its packed size")
+                    raise self._bomb(
+                        info,
+                        f"the setting read.archive_ratio allows "
+                        f"{self._limits.archive_ratio:g} times its packed size",
+                    )
                 yield piece
 
     def _bomb(self, info: zipfile.ZipInfo, bound: str) -> UnreadableFile:
@@ -168,8 +189,9 @@ class Archive:
         if expected != len(data):
             self._faults.add(
                 f"ends at byte {len(data)}, but its archive ends at byte {expected}.",
-                COPY_AGAIN, Region(byte_offset=min(expected, len(data))),
-            )  # fmt: skip
+                COPY_AGAIN,
+                Region(byte_offset=min(expected, len(data))),
+            )
 
 
 def _opened(data: bytes) -> zipfile.ZipFile:

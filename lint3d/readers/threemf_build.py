@@ -2,9 +2,10 @@
 
 Each build item is followed down to the meshes of its components; each mesh so found is a part, with
 all transforms on the way applied. A transform that mirrors turns the triangles round, so that what
-was outside stays outside (a mirrored part is still a part). Objects are looked at as the build says:
-those of the types support and solidsupport are no part of the model and are noted; surface and other
-have no inside, and a fault says that they were not inspected.
+was outside stays outside (a mirrored part is still a part). Only objects of type model are
+inspected: support and solidsupport are told as information; a surface has no inside, and an object
+of type other must not be built on its own (inside of another it is part of that), so both are
+faults.
 Guarded by tests/readers/test_threemf_build.py.
 """
 
@@ -12,7 +13,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,13 +27,41 @@ from lint3d.readers.threemf_model import Model, ModelObject, Reference
 #: More instances than this are taken for an attack.
 MAX_INSTANCES = 100_000
 EXPORT_AGAIN = "Export the file again, or tell the maker of the program that wrote it."
+SUPPORT = Kind(
+    "object",
+    "of type support or solidsupport, which {is} no part of the model and {was} not inspected",
+    "Nothing need be done.",
+    harmless=True,
+)
+NOT_BUILT = Kind(
+    "object",
+    "that {is} not in the build and {was} not inspected on its own",
+    "Put it on the plate if it is to be inspected.",
+    harmless=True,
+)
+MIRRORED = Kind(
+    "instance",
+    "that {its} transform mirrors; {its} triangles were turned round, so that "
+    "outside stays outside",
+    "Nothing need be done if a mirrored part is meant.",
+    harmless=True,
+)
 NO_OBJECT = Kind("reference", "to an object that is not there, left out", EXPORT_AGAIN)
-CYCLE = Kind("component", "that leads back to the object it belongs to, left out",
-             "Take the object out of its own components.")
-NOT_SOLID = Kind("object", "of type surface or other in the build; it has no inside and was not "
-                 "inspected", "Give the object the type model, or take it out of the build.")
-OTHER_ITEM = Kind("build item", "that is an object of type other, which must not be built",
-                  "Give the object the type model, or take it out of the build.")
+CYCLE = Kind(
+    "component",
+    "leading back to the object that it belongs to, left out",
+    "Take the object out of its own components.",
+)
+NOT_SOLID = Kind(
+    "object",
+    "of type surface in the build, without an inside, not inspected",
+    "Give the object the type model, or take it out of the build.",
+)
+OTHER_ITEM = Kind(
+    "build item",
+    "of an object of type other, which must not be built and was not inspected",
+    "Give the object the type model, or take it out of the build.",
+)
 EMPTY = Kind("object", "without a triangle", "Delete the object, or export it again.")
 
 Key = tuple[str, int]
@@ -46,6 +74,8 @@ class Instance:
     key: Key
     matrix: NDArray[np.float64] | None
     """(4, 3), None for "as it is"."""
+    is_solid: bool
+    """Is it of type model, or of type other inside of one that is?"""
 
 
 class Build:
@@ -60,14 +90,12 @@ class Build:
         }
         self._root = root
         items = models[root].items
-        if not items:
+        if not models[root].item_count:
             items = self._everything(models[root])
         self._items = [item for item in items if self._target(item, root) is not None]
         self._order = self._acyclic_order()
 
-    def instances(
-        self, face_count: dict[Key, int], limits: ReadLimits
-    ) -> Iterator[Instance]:
+    def instances(self, face_count: dict[Key, int], limits: ReadLimits) -> Iterator[Instance]:
         """Every mesh that is built, in the order of the build.
 
         Raises
@@ -76,28 +104,39 @@ class Build:
         """
         self._check_counts(face_count, limits)
         for item in self._items:
-            stack = [Instance(self._key(item, self._root), item.matrix)]
+            top = self._key(item, self._root)
+            inside = self._objects[top].type == "model"
+            stack = [Instance(top, item.matrix, inside)]
             while stack:
                 one = stack.pop()
                 made = self._objects[one.key]
                 if made.vertices is not None:
                     yield one
-                inner = [
-                    Instance(self._key(part, made.member), _product(part.matrix, one.matrix))
-                    for part in made.components
-                ]
+                inner = [self._inner(part, made, one, inside) for part in made.components]
                 stack.extend(reversed(inner))
 
-    def left_over(self) -> list[str]:
-        """Names of objects that are neither built nor a component of another."""
+    def _inner(self, part: Reference, made: ModelObject, outer: Instance, inside: bool) -> Instance:
+        key = self._key(part, made.member)
+        kind = self._objects[key].type
+        is_solid = kind == "model" or (kind == "other" and inside)
+        return Instance(key, _product(part.matrix, outer.matrix), is_solid)
+
+    def left_over(self) -> list[ModelObject]:
+        """Objects of type model that are neither built nor a component of another."""
         used = {self._key(item, self._root) for item in self._items}
         for made in self._objects.values():
             used |= {self._key(part, made.member) for part in made.components}
-        return [made.shown for key, made in self._objects.items() if key not in used]
+        return [
+            made for key, made in self._objects.items() if key not in used and made.type == "model"
+        ]
 
     def built(self) -> set[Key]:
         """Every object that is built, directly or as a component."""
         return set(self._order)
+
+    def find(self, reference: Reference, member: str) -> ModelObject | None:
+        """The object that is referred to from a member, if it is there."""
+        return self._objects.get(self._key(reference, member))
 
     def object(self, key: Key) -> ModelObject:
         """An object."""
@@ -124,13 +163,13 @@ class Build:
         return (reference.path or member, reference.object_id)
 
     def _target(self, reference: Reference, member: str) -> ModelObject | None:
-        made = self._objects.get(self._key(reference, member))
+        made = self.find(reference, member)
         if made is None:
             self._faults.count(NO_OBJECT, reference.where)
         return made
 
     def _acyclic_order(self) -> list[Key]:
-        """Built objects, components before what they belong to; components that lead back are cut."""
+        """Built objects, components before what they belong to; those that lead back are cut."""
         order: list[Key] = []
         state: dict[Key, bool] = {}  # False: open, True: done
         for item in self._items:
@@ -184,17 +223,18 @@ class Build:
                 )
 
 
-def placed_part(one: Instance, made: ModelObject, mesh: UsableMesh) -> ReadPart:
+def placed_part(one: Instance, made: ModelObject, mesh: UsableMesh, faults: FaultList) -> ReadPart:
     """A mesh at its place."""
     vertices, faces = mesh.vertices, mesh.faces
-    notes: dict[str, Any] = {}
     if one.matrix is not None:
-        vertices = vertices @ one.matrix[:3] + one.matrix[3]
+        # Column by column: a matrix product may round equal rows differently.
+        x, y, z = vertices.T[:, :, None]
+        vertices = x * one.matrix[0] + y * one.matrix[1] + z * one.matrix[2] + one.matrix[3]
         if np.linalg.det(one.matrix[:3]) < 0:
             faces = np.ascontiguousarray(faces[:, ::-1])
-            notes["mirrored"] = True
+            faults.count(MIRRORED, made.region)
     provenance = ThreeMfProvenance(made.member, str(made.id))
-    return ReadPart(made.name, vertices, faces, provenance, facet=mesh.rows, notes=notes)
+    return ReadPart(made.name, vertices, faces, provenance, facet=mesh.rows)
 
 
 def _product(

@@ -11,6 +11,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -60,7 +61,7 @@ def blocks(content: bytes) -> Iterator[Block]:
         at = end
 
 
-def read_block(content: bytes, block: Block) -> Iterator[NDArray[np.generic] | None]:
+def read_block(content: bytes, block: Block) -> Iterator[NDArray[Any] | None]:
     """The list in chunks.
 
     Yields
@@ -81,7 +82,7 @@ def read_block(content: bytes, block: Block) -> Iterator[NDArray[np.generic] | N
         at = end
 
 
-def _rows(chunk: bytes, layout: _Layout) -> NDArray[np.generic] | None:
+def _rows(chunk: bytes, layout: _Layout) -> NDArray[Any] | None:
     pieces = chunk.split(b'"')
     if len(pieces) % 2 == 0 or chunk.translate(None, _PLAIN):
         return None
@@ -92,7 +93,7 @@ def _rows(chunk: bytes, layout: _Layout) -> NDArray[np.generic] | None:
         return None
     texts = pieces[1::2]
     try:
-        values = np.fromiter(map(layout.convert, texts), layout.dtype, len(texts))
+        values: NDArray[Any] = np.fromiter(map(layout.convert, texts), layout.dtype, len(texts))
     except (ValueError, OverflowError):
         return None
     if layout is _VERTICES and not _are_plain(values, texts):
@@ -124,7 +125,7 @@ def _codes(names: list[bytes], tail: bytes, layout: _Layout) -> NDArray[np.uint8
     return codes
 
 
-def _are_plain(values: NDArray[np.generic], texts: list[bytes]) -> bool:
+def _are_plain(values: NDArray[Any], texts: list[bytes]) -> bool:
     """Finite, and nothing that is zero only because float64 cannot hold it."""
     if not np.isfinite(values).all():
         return False
@@ -132,9 +133,7 @@ def _are_plain(values: NDArray[np.generic], texts: list[bytes]) -> bool:
     return all(_TINY.fullmatch(text) for text in zeros)
 
 
-def _table(
-    codes: NDArray[np.uint8], values: NDArray[np.generic], layout: _Layout
-) -> NDArray[np.generic] | None:
+def _table(codes: NDArray[np.uint8], values: NDArray[Any], layout: _Layout) -> NDArray[Any] | None:
     """One row an element; None if one lacks or repeats an attribute."""
     opens = codes >= _OPENS
     which = codes & (_OPENS - 1)
@@ -150,7 +149,7 @@ def _table(
     cells = record * columns + which
     if len(np.unique(cells)) != len(cells):
         return None
-    full = np.full((count, columns), -1, layout.dtype)
+    full: NDArray[Any] = np.full((count, columns), -1, layout.dtype)
     given = np.zeros((count, columns), bool)
     full[record, which], given[record, which] = values, True
     return full if given[:, :width].all() else None

@@ -1,13 +1,13 @@
 """Which triangles of a 3MF object can be inspected, and do they share their vertices?
 
-3MF Core Specification 1.4, section 4.1: in an object of type model every edge belongs to exactly two
-triangles that run through it in opposite directions; edges are told by the *numbers* of their
+3MF Core Specification 1.4, section 4.1: in an object of type model every edge belongs to exactly
+two triangles that run through it in opposite directions; edges are told by the *numbers* of their
 vertices. Guarded by tests/readers/test_threemf_mesh.py.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,12 +21,16 @@ from lint3d.readers.threemf_numbers import NO_INTEGER
 
 EXPORT_AGAIN = "Export the part again, or mend it in the CAD program."
 NEGATIVE = Kind("triangle", "with a negative vertex number, left out", EXPORT_AGAIN)
-OUT_OF_RANGE = Kind("triangle", "with the number of a vertex that is not there, left out",
-                    EXPORT_AGAIN)
+OUT_OF_RANGE = Kind(
+    "triangle", "with the number of a vertex that is not there, left out", EXPORT_AGAIN
+)
 REPEATED = Kind("triangle", "that names a vertex twice, left out", EXPORT_AGAIN)
 NOT_FINITE = Kind("triangle", "with a corner that is no finite number, left out", EXPORT_AGAIN)
-TOO_FAR = Kind("triangle", f"with a corner further than {COORDINATE_MAX:.0e} units from the origin, "
-               "left out", "Such numbers come from damaged data; export the part again.")
+TOO_FAR = Kind(
+    "triangle",
+    f"with a corner further than {COORDINATE_MAX:.0e} units from the origin, left out",
+    "Such numbers come from damaged data; export the part again.",
+)
 
 
 @dataclass(eq=False)
@@ -64,7 +68,7 @@ def usable_mesh(made: ModelObject, faults: FaultList) -> UsableMesh:
     if not (finite.all() and near.all()):
         safe = np.where(good[:, None], triangles, 0)
         for kind, fine in ((NOT_FINITE, finite), (TOO_FAR, near)):
-            _leave_out(kind, ~fine[safe].all(axis=1), good, where, faults)
+            _leave_out(kind, np.asarray(~fine[safe].all(axis=1)), good, where, faults)
         vertices = np.where((finite & near)[:, None], vertices, 0.0)
     if good.all():
         return UsableMesh(vertices, triangles, None)
@@ -109,9 +113,9 @@ def _leave_out(
 def _usable_vertices(
     vertices: NDArray[np.float64],
 ) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
-    finite = np.isfinite(vertices).all(axis=1)
+    finite = np.asarray(np.isfinite(vertices).all(axis=1))
     with np.errstate(invalid="ignore"):
-        near = ~(np.abs(vertices) > COORDINATE_MAX).any(axis=1)
+        near = np.asarray(~(np.abs(vertices) > COORDINATE_MAX).any(axis=1))
     return finite, near
 
 
@@ -132,14 +136,15 @@ def tell_split_vertices(made: ModelObject, mesh: UsableMesh, faults: FaultList) 
         return
     used = np.unique(mesh.faces)
     repeated = len(used) - len(np.unique(index[used]))
-    region = replace(made.where, object_id=str(made.id), start_line=None)
     faults.add(
-        f"has an {made.shown} in {made.member} whose triangles do not share their vertices: "
-        f"{counted(repeated, 'vertex')} of it repeat the position of another one. 3MF Core 1.4, "
+        f"has an {made.shown} whose triangles do not share their vertices: "
+        f"{counted(repeated, 'vertex')} more than it has positions. 3MF Core 1.4, "
         "§4.1, wants each edge shared by two triangles by the numbers of its vertices; they were "
         "joined by position.",
-        "Merge vertices of equal position before exporting.", region, repeated,
-    )  # fmt: skip
+        "Merge vertices of equal position before exporting.",
+        made.region,
+        repeated,
+    )
 
 
 def is_closed_by_number(faces: NDArray[np.int64]) -> bool:

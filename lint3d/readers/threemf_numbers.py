@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 _NUMBER = re.compile(r"[ \t\r\n]*[-+]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][-+]?[0-9]+)?[ \t\r\n]*")
 _INTEGER = re.compile(r"[ \t\r\n]*[-+]?[0-9]{1,18}[ \t\r\n]*")
 NO_INTEGER = -(1 << 62)
+IDENTITY = np.eye(4, 3)
 #: Rows of a matrix this near to one plane have no volume; relative to their lengths.
 _FLAT = 1e-9
 

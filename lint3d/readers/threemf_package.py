@@ -24,18 +24,21 @@ _RELATIONSHIPS_NS = "http://schemas.openxmlformats.org/package/2006/relationship
 MODEL_TYPE = "application/vnd.ms-package.3dmanufacturing-3dmodel+xml"
 RELATIONSHIPS_TYPE = "application/vnd.openxmlformats-package.relationships+xml"
 MODEL_RELATIONSHIP = "http://schemas.microsoft.com/3dmanufacturing/2013/01/3dmodel"
+TEXTURE_RELATIONSHIP = "http://schemas.microsoft.com/3dmanufacturing/2013/01/3dtexture"
 THUMBNAIL_RELATIONSHIP = (
     "http://schemas.openxmlformats.org/package/2006/relationships/metadata/thumbnail"
 )
+PICTURE_RELATIONSHIPS = frozenset({TEXTURE_RELATIONSHIP, THUMBNAIL_RELATIONSHIP})
 EXPORT_AGAIN = "Export the file again."
 
-UNKNOWN = Kind("element", "that a package's tables must not have", EXPORT_AGAIN)
-DOUBLE_ID = Kind("relationship", "whose Id another one has too", EXPORT_AGAIN)
+UNKNOWN = Kind("element", "foreign to a package's tables", EXPORT_AGAIN)
+DOUBLE = Kind("relationship", "whose Id or whose type and target another one has too", EXPORT_AGAIN)
 NO_TARGET = Kind("relationship", "to a member that the archive does not have", EXPORT_AGAIN)
 RELATIVE = Kind(
-    "relationship", "whose target does not begin with '/', which not every program reads",
+    "relationship",
+    "whose target lacks the '/' at its beginning, which not every program reads",
     EXPORT_AGAIN,
-)  # fmt: skip
+)
 DOUBLE_TYPE = Kind("content type", "stated twice for the same name or suffix", EXPORT_AGAIN)
 
 
@@ -47,7 +50,7 @@ class Relationship:
     type: str
     target: str
     external: bool
-    line: int
+    where: Region
 
 
 def start_model(archive: Archive, faults: FaultList) -> str:
@@ -65,15 +68,19 @@ def start_model(archive: Archive, faults: FaultList) -> str:
     return name
 
 
-def related_models(archive: Archive, model: str, faults: FaultList) -> set[str]:
-    """Members that the model's own relationships name as models."""
-    found = set()
-    for one in read_relationships(archive, model, faults) or []:
-        if one.type == MODEL_RELATIONSHIP and not one.external:
-            try:
-                found.add(archive.find(_resolved(one.target, model), Region(member=model)))
-            except MissingMember:
-                faults.count(NO_TARGET, Region(member=relationships_of(model), start_line=one.line))
+def related_members(archive: Archive, member: str, faults: FaultList) -> dict[str, set[str]]:
+    """Members that a member's own relationships name, with the types of these relationships."""
+    found: dict[str, set[str]] = {}
+    for one in read_relationships(archive, member, faults) or []:
+        if one.external:
+            continue
+        try:
+            name = archive.find(_resolved(one.target, member), one.where)
+        except MissingMember:
+            if one.type == MODEL_RELATIONSHIP or one.type in PICTURE_RELATIONSHIPS:
+                faults.count(NO_TARGET, one.where)
+        else:
+            found.setdefault(name, set()).add(one.type)
     return found
 
 
@@ -104,6 +111,12 @@ def read_relationships(
     except UnreadableFile as error:
         faults.add(error.message, error.remedy, Region(member=name))
         return None
+    met: set[str | tuple[str, str]] = set()
+    for one in handler.found:
+        marks: set[str | tuple[str, str]] = {one.id, (one.type, one.target)}
+        if met & marks:
+            faults.count(DOUBLE, one.where)
+        met |= marks
     return handler.found
 
 
@@ -122,8 +135,9 @@ def _start_part(
     if len(models) > 1:
         faults.add(
             f"names {len(models)} models in {ROOT_RELATIONSHIPS}; the first was read.",
-            EXPORT_AGAIN, where,
-        )  # fmt: skip
+            EXPORT_AGAIN,
+            where,
+        )
     for target in [*(_resolved(one.target, "") for one in models[:1]), USUAL_MODEL]:
         try:
             return archive.find(target, where)
@@ -133,15 +147,9 @@ def _start_part(
     raise faults.unreadable(f"has no member {target}, which should hold the model.", EXPORT_AGAIN)
 
 
-def _check_targets(
-    archive: Archive, relationships: list[Relationship], faults: FaultList
-) -> None:
-    ids: set[str] = set()
+def _check_targets(archive: Archive, relationships: list[Relationship], faults: FaultList) -> None:
     for one in relationships:
-        where = Region(member=ROOT_RELATIONSHIPS, start_line=one.line)
-        if one.id and one.id in ids:
-            faults.count(DOUBLE_ID, where)
-        ids.add(one.id)
+        where = one.where
         if one.external or one.type not in (MODEL_RELATIONSHIP, THUMBNAIL_RELATIONSHIP):
             continue
         if not one.target.startswith("/"):
@@ -190,8 +198,9 @@ def _check_types(types: _Types, model: str, faults: FaultList) -> None:
         if types.of(member) != expected:
             faults.add(
                 f"does not state in {CONTENT_TYPES} that {member} is {expected}.",
-                EXPORT_AGAIN, Region(member=CONTENT_TYPES),
-            )  # fmt: skip
+                EXPORT_AGAIN,
+                Region(member=CONTENT_TYPES),
+            )
 
 
 class _Table:
@@ -234,7 +243,7 @@ class _Relationships(_Table):
         values = [attributes.get(key, "") for key in ("Id", "Type", "Target")]
         if name != "Relationship":
             return False
-        self.found.append(Relationship(values[0], values[1], values[2], external, self.source.line))
+        self.found.append(Relationship(values[0], values[1], values[2], external, self.source.here))
         return all(values)
 
 

@@ -1,8 +1,8 @@
 """Do the ids of a model's resources fit together?
 
-Every resource has an id of its own; a reference points back to one that stands before it; a property
-(material, colour) is an entry of a group. Properties do not change the shape, but a model whose ids
-do not fit is not a valid 3MF, and other programs refuse it.
+Every resource has an id of its own; a reference points back to one that stands before it; a
+property (material, colour) is an entry of a group. Properties do not change the shape, but a model
+whose ids do not fit is not a valid 3MF, and other programs refuse it.
 """
 
 from __future__ import annotations
@@ -19,11 +19,12 @@ from lint3d.readers.threemf_numbers import NO_INTEGER, integer
 EXPORT_AGAIN = "Export the file again, or tell the maker of the program that wrote it."
 BAD_ID = Kind("resource", "whose id is no whole number from 1 to 2147483647", EXPORT_AGAIN)
 DOUBLE_ID = Kind("resource", "whose id another one has too; the first was taken", EXPORT_AGAIN)
-FORWARD = Kind("reference", "to an object that stands behind it or is its own", EXPORT_AGAIN)
+FORWARD = Kind("reference", "to an object behind it, or to its own", EXPORT_AGAIN)
 BAD_PROPERTY = Kind(
-    "property", "that refers to no material or colour of the model (the shape was inspected)",
+    "property",
+    "that refers to no material or colour of the model (the shape was inspected)",
     EXPORT_AGAIN,
-)  # fmt: skip
+)
 
 
 class Resources:
@@ -73,11 +74,9 @@ class Resources:
 
     def use(self, group: str | None, index: str | None, where: Region) -> None:
         """An object names its property."""
-        if group is None:
-            return
-        size = self._size(integer(group))
         at = 0 if index is None else integer(index)
-        if size is None or (index is not None and not 0 <= at < size):
+        size = self._size(integer(group)) if group is not None else terms.ID_END
+        if size is None or at < 0 or (index is not None and at >= size):
             self._faults.count(BAD_PROPERTY, where)
 
     def use_rows(self, rows: NDArray[np.int64], made: ModelObject) -> None:
@@ -93,8 +92,9 @@ class Resources:
             size = self._size(group)
             bad |= members & (size is None or (rows[used, 1:] >= (size or 0)).any(axis=1))
         if bad.any():
-            first = Region(member=made.member, object_id=str(made.id),
-                           facet=int(used[np.argmax(bad)]))  # fmt: skip
+            first = Region(
+                member=made.member, object_id=str(made.id), facet=int(used[np.argmax(bad)])
+            )
             self._faults.count(BAD_PROPERTY, first, int(np.count_nonzero(bad)))
 
     def _size(self, group: int) -> int | None:

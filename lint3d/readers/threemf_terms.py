@@ -12,10 +12,21 @@ BEAMS = "http://schemas.microsoft.com/3dmanufacturing/beamlattice/2017/02"
 SLICES = "http://schemas.microsoft.com/3dmanufacturing/slice/2015/07"
 TRIANGLE_SETS = "http://schemas.microsoft.com/3dmanufacturing/trianglesets/2021/07"
 
+XML = "http://www.w3.org/XML/1998/namespace"
+
 #: Extensions that do not change the shape, or are read here.
+TEXTURE = f"{MATERIALS} texture2d"
 READ_EXTENSIONS = frozenset({CORE, PRODUCTION, MATERIALS, TRIANGLE_SETS})
-#: How an extension is called in messages; the others by their namespace.
-EXTENSION_NAMES = {BEAMS: "beam lattice", SLICES: "slice"}
+#: Extensions that add to the shape, and how messages call them (all but the first from memory).
+SHAPE_EXTENSIONS = {
+    BEAMS: "beam lattice",
+    "http://schemas.microsoft.com/3dmanufacturing/displacement/2022/07": "displacement",
+    "http://schemas.3mf.io/3dmanufacturing/displacement/2023/10": "displacement",
+    "http://schemas.3mf.io/3dmanufacturing/booleanoperations/2023/07": "boolean operations",
+    "http://schemas.3mf.io/3dmanufacturing/volumetric/2022/01": "volumetric",
+    "http://schemas.3mf.io/3dmanufacturing/implicit/2023/12": "implicit",
+}
+EXTENSION_NAMES = {**SHAPE_EXTENSIONS, SLICES: "slice"}
 
 
 def core(name: str) -> str:
@@ -25,8 +36,11 @@ def core(name: str) -> str:
 
 MODEL, RESOURCES, BUILD = core("model"), core("resources"), core("build")
 OBJECT, MESH, COMPONENTS, COMPONENT = (
-    core("object"), core("mesh"), core("components"), core("component"),
-)  # fmt: skip
+    core("object"),
+    core("mesh"),
+    core("components"),
+    core("component"),
+)
 VERTICES, VERTEX = core("vertices"), core("vertex")
 TRIANGLES, TRIANGLE = core("triangles"), core("triangle")
 ITEM, METADATA, METADATA_GROUP = core("item"), core("metadata"), core("metadatagroup")
@@ -54,30 +68,62 @@ ATTRIBUTES: dict[str, frozenset[str]] = {
     ITEM: frozenset({"objectid", "transform", "partnumber"}),
     COMPONENT: frozenset({"objectid", "transform"}),
 }
-#: Elements of extensions whose other names are unknown to their specifications.
-EXTENSION_ELEMENTS: dict[str, frozenset[str]] = {
-    MATERIALS: frozenset({
-        "colorgroup", "color", "texture2d", "texture2dgroup", "tex2coord", "compositematerials",
-        "composite", "multiproperties", "multi", "pbspeculardisplayproperties", "pbspecular",
-        "pbmetallicdisplayproperties", "pbmetallic", "pbspeculartexturedisplayproperties",
-        "pbmetallictexturedisplayproperties", "translucentdisplayproperties", "translucent",
-    }),
-}  # fmt: skip
+#: Elements of the materials extension and their attributes: those among the resources, and those
+#: inside of these.
+MATERIAL_RESOURCES: dict[str, frozenset[str] | None] = {
+    "colorgroup": frozenset({"id", "displaypropertiesid"}),
+    "texture2d": frozenset({"id", "path", "contenttype", "tilestyleu", "tilestylev", "filter"}),
+    "texture2dgroup": frozenset({"id", "texid", "displaypropertiesid"}),
+    "compositematerials": frozenset({"id", "matid", "matindices", "displaypropertiesid"}),
+    "multiproperties": frozenset({"id", "pids", "blendmethods"}),
+    "pbspeculardisplayproperties": None,
+    "pbmetallicdisplayproperties": None,
+    "pbspeculartexturedisplayproperties": None,
+    "pbmetallictexturedisplayproperties": None,
+    "translucentdisplayproperties": None,
+}
+MATERIAL_MEMBERS: dict[str, frozenset[str] | None] = {
+    "color": frozenset({"color"}),
+    "tex2coord": frozenset({"u", "v"}),
+    "composite": frozenset({"values"}),
+    "multi": frozenset({"pindices"}),
+    "pbspecular": None,
+    "pbmetallic": None,
+    "translucent": None,
+}
 #: Attributes of the production extension.
-PRODUCTION_ATTRIBUTES = frozenset({"UUID", "path"})
+PRODUCTION_ATTRIBUTES: dict[str, frozenset[str]] = {
+    BUILD: frozenset({"UUID"}),
+    OBJECT: frozenset({"UUID"}),
+    ITEM: frozenset({"UUID", "path"}),
+    COMPONENT: frozenset({"UUID", "path"}),
+}
 #: Resources that a triangle may take a property from.
-PROPERTY_GROUPS = frozenset({
-    BASE_MATERIALS,
-    *(f"{MATERIALS} {name}"
-      for name in ("colorgroup", "texture2dgroup", "compositematerials", "multiproperties")),
-})  # fmt: skip
+PROPERTY_GROUPS = frozenset(
+    {
+        BASE_MATERIALS,
+        *(
+            f"{MATERIALS} {name}"
+            for name in ("colorgroup", "texture2dgroup", "compositematerials", "multiproperties")
+        ),
+    }
+)
 
 UNITS = frozenset({"micron", "millimeter", "centimeter", "inch", "foot", "meter"})
 OBJECT_TYPES = frozenset({"model", "solidsupport", "support", "surface", "other"})
 #: Names of metadata without a namespace, section 3.4.1 (from memory).
-METADATA_NAMES = frozenset({
-    "Title", "Designer", "Description", "Copyright", "LicenseTerms", "Rating", "CreationDate",
-    "ModificationDate", "Application",
-})  # fmt: skip
+METADATA_NAMES = frozenset(
+    {
+        "Title",
+        "Designer",
+        "Description",
+        "Copyright",
+        "LicenseTerms",
+        "Rating",
+        "CreationDate",
+        "ModificationDate",
+        "Application",
+    }
+)
 #: Identifiers are whole numbers below this, appendix B (from memory).
 ID_END = 1 << 31

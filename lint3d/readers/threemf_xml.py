@@ -16,11 +16,12 @@ from lint3d.readers.faultlist import FaultList, Kind
 
 SEPARATOR = " "
 PROCESSING = Kind(
-    "XML part", "with a processing instruction, which not every program reads",
+    "XML part",
+    "with a processing instruction, which not every program reads",
     "Remove the line that begins with '<?' behind the first one.",
-)  # fmt: skip
+)
 NOT_UTF8 = Kind(
-    "XML part", "that is not UTF-8, which not every program reads", "Save it as UTF-8."
+    "XML part", "that {is} not UTF-8, which not every program reads", "Save it as UTF-8."
 )
 
 
@@ -92,13 +93,15 @@ class XmlSource:
             raise UnreadableFile(
                 f"has an XML part that is broken: {self.member}, line {line}, column "
                 f"{error.offset + 1}: {reason}.",
-                "Export the file again.", Region(member=self.member, start_line=line),
-            ) from error  # fmt: skip
+                "Export the file again.",
+                Region(member=self.member, start_line=line),
+            ) from error
         except (ValueError, LookupError) as error:  # an encoding that Python or expat lacks
             raise UnreadableFile(
                 f"has an XML part, {self.member}, that cannot be decoded ({error}).",
-                "Save it as UTF-8.", Region(member=self.member, start_line=1),
-            ) from error  # fmt: skip
+                "Save it as UTF-8.",
+                Region(member=self.member, start_line=1),
+            ) from error
 
     def skip(self, byte_count: int, line_count: int) -> None:
         """A piece of the document was read elsewhere."""
