@@ -125,7 +125,9 @@ class Run:
             left_out += [one for value in inputs for one in _left_out(value)]
             once = {id(one): one for one in [*gaps, *left_out]}
             results = judge(case, places, once.values(), notes)
-            pickle.dumps([result.properties for result in results])  # fails here, by its rule's name
+            pickle.dumps(
+                [result.properties for result in results]
+            )  # fails here, by its rule's name
             return results
         except NotMeasurable as error:
             return [open_result(case, str(error))]

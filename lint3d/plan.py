@@ -243,8 +243,9 @@ def _scope(item: Measure | AnyRule, scopes: Mapping[str, Scope], registry: Regis
 def _unknown(registry: Registry, item: Measure | AnyRule, need: Need) -> str:
     known = [*INPUTS, *registry.measures]
     hint = nearest(need.name, known) or f"; known: {', '.join(known)}"
-    return f"{_named(registry, item)} asks for '{need.name}', which nobody measures{hint}" + "".join(
-        f" {problem.message}" for problem in registry.problems
+    return (
+        f"{_named(registry, item)} asks for '{need.name}', which nobody measures{hint}"
+        + "".join(f" {problem.message}" for problem in registry.problems)
     )
 
 

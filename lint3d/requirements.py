@@ -6,7 +6,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from lint3d.config import DEFAULT_SHEET, FILE_NAME, Config, ForFiles, apply_limit, check_selection, is_selected
+from lint3d.config import (
+    DEFAULT_SHEET,
+    FILE_NAME,
+    Config,
+    ForFiles,
+    apply_limit,
+    check_selection,
+    is_selected,
+)
 from lint3d.inspection import Override
 from lint3d.plan import AnyRule, all_rules, check_plugins, check_registered, check_units
 from lint3d.registry import Registry

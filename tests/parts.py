@@ -52,10 +52,13 @@ def turned(facets: Facets, seed: int) -> Facets:
 
 
 def stl_bytes(facets: Facets, header: bytes = b"a part of the tests") -> bytes:
-    """Binary STL with normals of zero length ("work it out")."""
+    """Binary STL; a facet without area has a normal of zero length."""
     rows = np.zeros(
         len(facets), [("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("attribute", "<u2")]
     )
+    across = np.cross(facets[:, 1] - facets[:, 0], facets[:, 2] - facets[:, 0])
+    length = np.linalg.norm(across, axis=1, keepdims=True)
+    rows["normal"] = across / np.where(length > 0, length, 1)
     rows["corners"] = facets
     return header.ljust(80, b" ")[:80] + len(facets).to_bytes(4, "little") + rows.tobytes()
 
@@ -74,7 +77,9 @@ class NthFacet:
         return Region(facet=facet)
 
 
-def part_of(facets: Facets, name: str = "part-1", uri: str = "a.stl", weld_mm: float = 1e-4) -> Part:
+def part_of(
+    facets: Facets, name: str = "part-1", uri: str = "a.stl", weld_mm: float = 1e-4
+) -> Part:
     """The facets as a part of a file, welded and split into bodies."""
     source = Source(uri=uri, path=uri, format="made by hand")
     faces = np.arange(3 * len(facets), dtype=np.int64).reshape(-1, 3)

@@ -93,7 +93,9 @@ def test_limits_for_some_files_are_told_with_the_file(folder: Path) -> None:
 def test_settings_come_from_the_current_folder_upward(
     folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    write(folder / "lint3d.toml", 'process = "own.toml"\nplugins = ["house.py"]\nonly = ["house"]\n')
+    write(
+        folder / "lint3d.toml", 'process = "own.toml"\nplugins = ["house.py"]\nonly = ["house"]\n'
+    )
     write(folder / "own.toml", sheet_text(["house/always"]))
     write(folder / "house.py", HOUSE)
     monkeypatch.chdir(folder / "labels")
@@ -116,7 +118,9 @@ HOUSE = """
 """
 
 
-def test_settings_beside_a_file_are_never_read(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_settings_beside_a_file_are_never_read(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """They can name plugins, and the folder may be a customer's."""
     marker = folder / "was-run"
     write(folder / "labels" / "lint3d.toml", 'plugins = ["evil.py"]\nnonsense = 1\n')

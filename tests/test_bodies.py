@@ -56,11 +56,8 @@ def test_orientation_is_mended_in_memory_only() -> None:
     part = part_of(facets)
     (body,) = part.bodies
     assert volumes(part) == pytest.approx([1000 - 64])
-    given_volume = np.einsum(
-        "ij,ij->i",
-        body.vertices[body.faces_as_given[:, 0]],
-        np.cross(body.vertices[body.faces_as_given[:, 1]], body.vertices[body.faces_as_given[:, 2]]),
-    ).sum() / 6  # fmt: skip
+    a, b, c = body.vertices[body.faces_as_given].swapaxes(0, 1)
+    given_volume = np.einsum("ij,ij->", a, np.cross(b, c)) / 6
     assert given_volume == pytest.approx(-1000 + 64)
     assert [round(shell.volume) for shell in body.shells] == [-1000, 64]
 

@@ -134,8 +134,11 @@ def test_is_selected(only: list[str], without: list[str], on: bool) -> None:
 
 def test_a_selection_that_does_not_exist_is_refused() -> None:
     check_selection(["walls", "walls/thin-wall"], RULES, "--only")
-    with pytest.raises(ConfigurationError, match=r"--only wals: there is no such rule or family; "
-                       r"did you mean 'walls'\?"):
+    with pytest.raises(
+        ConfigurationError,
+        match=r"--only wals: there is no such rule or family; "
+        r"did you mean 'walls'\?",
+    ):
         check_selection(["wals"], RULES, "--only")
     for name in ("", "/", "walls/thin"):
         with pytest.raises(ConfigurationError, match="no such rule or family"):
@@ -235,7 +238,7 @@ def test_every_setting_is_read(tmp_path: Path) -> None:
         ("[model]\nweld_mm = inf", "line 2: 'weld_mm' must be 0 or more"),
         ("[model]\nweld = 1", "line 2: 'weld' is not a key of model"),
         ("[for]\nmatch = 'a'", r"line 1: write \[\[for\]\] with two brackets"),
-        ("[[for]]\nmatch = 'a'\n[[for]]\nprocess = 'b'", r"line 3: a \[\[for\]\] table needs match"),
+        ("[[for]]\nmatch = 'a'\n[[for]]\nprocess = 'b'", r"line 3: a \[\[for\]\] table needs"),
         ("[[for]]\nmatch = 'a'\n[[for]]\nmatch = 1", "line 4: 'match' must be text"),
         ("[[for]]\nmatch = 'a'\nproces = 'b'", "line 3: 'proces' is not a key of for; did you"),
         ("[[for]]\nmatch = 'a'\n[[for]]\nmatch = 'b'\nonly = 3", "line 5: 'only' must be a list"),

@@ -127,5 +127,5 @@ def test_an_annotation_that_cannot_be_evaluated_is_told() -> None:
     def late(body: NoSuchType) -> None:  # type: ignore[name-defined]  # noqa: F821
         """Late."""
 
-    with pytest.raises(PluginError, match="an annotation cannot be evaluated .*NoSuchType"):
+    with pytest.raises(PluginError, match=r"an annotation cannot be evaluated .*NoSuchType"):
         _ = late.needs

@@ -1,4 +1,4 @@
-"""The same bytes give the same report: byte for byte, whatever workers, order, folder and repetition."""
+"""The same bytes give the same report, whatever workers, order, folder and repetition."""
 
 from __future__ import annotations
 

@@ -18,8 +18,8 @@ from lint3d import (
     LeftOut,
     Measure,
     NotApplicable,
-    NotMeasurable,
     Note,
+    NotMeasurable,
     Part,
     Place,
     Places,
@@ -387,8 +387,9 @@ def test_a_measure_that_crashes_is_named_and_the_others_go_on() -> None:
     ]  # fmt: skip
     (note,) = outcome.notifications
     assert (note.level, note.id, note.uri, note.plugin) == ("error", "measure", "a.stl", "house")
-    assert "The measure 'bad' of the plugin 'house' crashed on part-1: ZeroDivisionError: by zero " in (
-        note.message
+    assert (
+        "The measure 'bad' of the plugin 'house' crashed on part-1: ZeroDivisionError: by zero "
+        in (note.message)
     )
     assert "test_engine.py, line" in note.message
     assert str(Path(__file__).parent) not in note.message  # no folders of this machine
@@ -427,7 +428,10 @@ def test_a_lost_step_is_not_tried_again() -> None:
         measure(unit="mm", name="height")(never), rule_of(lambda height: height),
         rule_of(never, "a/lost"), lost={"height": "it hung", "a/lost": "it crashed"},
     )  # fmt: skip
-    assert [(r.rule, r.kind) for r in outcome.results] == [("a/lost", "open"), ("house/one", "open")]
+    assert [(r.rule, r.kind) for r in outcome.results] == [
+        ("a/lost", "open"),
+        ("house/one", "open"),
+    ]
     assert "it crashed" in outcome.results[0].message
     assert "it hung" in outcome.results[1].message
     assert not outcome.notifications  # the pool has told it

@@ -48,8 +48,11 @@ def test_a_file_that_is_named_is_meant_whatever_its_suffix(folder: Path) -> None
 
 def test_a_folder_with_nothing_to_inspect_is_told(folder: Path) -> None:
     (folder / "empty").mkdir()
-    with pytest.raises(Lint3dError, match=r"the folder 'empty' holds no file to inspect \(looked for "
-                       r"\.3mf, \.stl\)"):
+    with pytest.raises(
+        Lint3dError,
+        match=r"the folder 'empty' holds no file to inspect \(looked for "
+        r"\.3mf, \.stl\)",
+    ):
         names("empty")
 
 

@@ -26,7 +26,11 @@ def test_help_imports_nothing_heavy(arguments: list[str]) -> None:
     modules = imported(f"from lint3d.cli import main; main({arguments!r})")
     assert "lint3d.cli" in modules
     assert not modules & {*HEAVY}
-    assert {m for m in modules if m.startswith("lint3d")} == {"lint3d", "lint3d.cli", "lint3d.errors"}
+    assert {m for m in modules if m.startswith("lint3d")} == {
+        "lint3d",
+        "lint3d.cli",
+        "lint3d.errors",
+    }
 
 
 def test_the_package_alone_imports_nothing() -> None:

@@ -69,9 +69,7 @@ def test_each_hook_is_called_on_its_own_so_that_a_failure_costs_only_itself(
     broken = f"{head}def {name}({signature}:\n    raise RuntimeError('no {name}')\n{body}"
     path = tmp_path / "nearly.py"
     path.write_text(broken, "utf-8")
-    (tmp_path / "every-hook-tray.toml").write_bytes(
-        (PLUGINS / "every-hook-tray.toml").read_bytes()
-    )
+    (tmp_path / "every-hook-tray.toml").write_bytes((PLUGINS / "every-hook-tray.toml").read_bytes())
     registry = load_registry(PluginSettings((str(path),)))
     (problem,) = registry.problems
     assert f"'nearly' failed in its hook {name} (RuntimeError: no {name})" in problem.message

@@ -1,5 +1,6 @@
-"""The frozen interface: what users script against. A change here breaks their scripts; say so in the
-release notes and bump the major version. Adding to it is no break.
+"""The frozen interface: what users script against.
+
+A change here breaks their scripts; adding to it does not.
 """
 
 from __future__ import annotations

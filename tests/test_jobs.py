@@ -1,4 +1,4 @@
-"""One job in this process: faults of files, readers and rules, and what comes back as plain data."""
+"""One job in this process: faults of files, readers and rules, and what comes back."""
 
 from __future__ import annotations
 
@@ -28,9 +28,7 @@ def prepared():  # type: ignore[no-untyped-def]
 
 def done(prepared, *paths: Path, **more: object) -> JobOutcome:  # type: ignore[no-untyped-def]
     uris = tuple(path.name for path in paths)
-    job = Job(
-        tuple(map(str, paths)), uris, prepared.requirements.general, LoadOptions(), **more
-    )  # type: ignore[arg-type]
+    job = Job(tuple(map(str, paths)), uris, prepared.requirements.general, LoadOptions(), **more)  # type: ignore[arg-type]
     return run_job(job, prepared.registry, lambda *_: None)
 
 
@@ -85,9 +83,7 @@ def test_a_reader_that_crashes_is_named(
 
 def test_what_is_lost_is_not_tried_again(tmp_path: Path, prepared) -> None:  # type: ignore[no-untyped-def]
     path = write_stl(tmp_path / "abort-segfault.stl", box())
-    outcome = done(
-        prepared, path, lost={"aborted": "it aborted", "trouble/segfault": "it crashed"}
-    )
+    outcome = done(prepared, path, lost={"aborted": "it aborted", "trouble/segfault": "it crashed"})
     lost = {r.rule: r.message for r in outcome.results if r.kind == "open"}
     assert lost.keys() == {"trouble/aborted", "trouble/segfault"}
     assert "it aborted" in lost["trouble/aborted"]
@@ -97,5 +93,7 @@ def test_a_file_that_ended_a_worker_is_not_read_again(tmp_path: Path, prepared) 
     path = tmp_path / "a.trouble"
     path.write_bytes(b"abort")
     outcome = done(prepared, path, unreadable={"a.trouble": "its process was ended by SIGABRT"})
-    assert "could not be read: its process was ended by SIGABRT." in outcome.notifications[0].message
+    assert (
+        "could not be read: its process was ended by SIGABRT." in outcome.notifications[0].message
+    )
     assert outcome.artifacts[0].format is None

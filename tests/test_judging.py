@@ -109,9 +109,7 @@ def test_a_level_other_than_none_only_where_it_fails() -> None:
 
 def test_review_and_fail_stand_beside_each_other() -> None:
     far = part_of(joined(box(), box(at=(50, 0, 0))))
-    found = results(
-        Place.measured(0.3, 0.4, faces=[0]), Place(0.5, faces=[12]), subject=far
-    )
+    found = results(Place.measured(0.3, 0.4, faces=[0]), Place(0.5, faces=[12]), subject=far)
     assert kinds(found) == ["fail", "review"]
 
 

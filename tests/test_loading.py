@@ -58,6 +58,11 @@ def read_part(name: str | None = None, size: float = 10.0) -> ReadPart:
     return ReadPart(name, corners, np.arange(36).reshape(-1, 3), NthFacet())
 
 
+def triangle(coordinate: float = 0.0, corners: tuple[int, int, int] = (0, 1, 2)) -> ReadPart:
+    vertices = np.array([[0.0, 0, 0], [1, 0, 0], [0, 1, coordinate]])
+    return ReadPart("x", vertices, np.array([corners]), NthFacet())
+
+
 @pytest.fixture
 def own(tmp_path: Path) -> Path:
     path = tmp_path / "file.own"
@@ -196,7 +201,8 @@ def test_the_weld_tolerance_is_mm_whatever_the_unit(own: Path) -> None:
 
 def test_the_surest_reader_reads(own: Path) -> None:
     readers = {
-        "a": Reader(Reading("a", [read_part()]), 0.4), "b": Reader(Reading("b", [read_part()]), 0.6),
+        "a": Reader(Reading("a", [read_part()]), 0.4),
+        "b": Reader(Reading("b", [read_part()]), 0.6),
         "c": Reader(Reading("c", [read_part()]), 0.0),
     }  # fmt: skip
     assert loaded(own, readers).format == "b"
@@ -229,7 +235,9 @@ def test_a_reading_without_a_facet_is_a_fault(own: Path) -> None:
 
 def test_a_reader_that_gives_up_tells_why(own: Path) -> None:
     source = loaded(own, {"own": Reader(UnreadableFile("is torn.", "Mend it."))})
-    assert [(f.message, f.remedy, f.fatal) for f in source.faults] == [("is torn.", "Mend it.", True)]
+    assert [(f.message, f.remedy, f.fatal) for f in source.faults] == [
+        ("is torn.", "Mend it.", True)
+    ]
     assert source.digest is not None
 
 
@@ -241,10 +249,11 @@ def test_a_reader_that_gives_up_tells_why(own: Path) -> None:
         Reader(None),
         Reader(Reading("own", [None])),  # type: ignore[list-item]
         Reader(Reading("own", [read_part()], unit="parsec")),
-        Reader(Reading("own", [ReadPart("x", np.zeros((3, 3)), np.array([[0, 1, 7]]), NthFacet())])),
-        Reader(Reading("own", [ReadPart("x", np.zeros((3, 3)), np.array([[0, 1, -1]]), NthFacet())])),
-        Reader(Reading("own", [ReadPart("x", np.full((3, 3), np.nan), np.array([[0, 1, 2]]),
-                                        NthFacet())])),
+        Reader(Reading("own", [triangle(corners=(0, 1, 7))])),
+        Reader(Reading("own", [triangle(corners=(0, 1, -1))])),
+        Reader(Reading("own", [triangle(coordinate=np.nan)])),
+        Reader(Reading("own", [triangle(coordinate=np.inf)])),
+        Reader(Reading("own", [triangle(coordinate=-np.inf)])),
     ],
 )  # fmt: skip
 def test_a_faulty_reader_is_named(own: Path, reader: Reader) -> None:

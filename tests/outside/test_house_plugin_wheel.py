@@ -1,4 +1,4 @@
-"""A house plugin as an outside package: its own wheel, in a fresh environment, beside lint3d's wheel.
+"""A house plugin as an outside package: its own wheel, in a fresh environment, beside lint3d's.
 
 The plugin is the one that stands in DEVELOPERS.md. The environment is made without a network: what
 lint3d depends on is taken from the environment that runs the tests.
@@ -99,10 +99,13 @@ def environment(tmp_path_factory: pytest.TempPathFactory) -> Path:
     python = programs / "python"
     run(sys.executable, "-m", "pip", "--python", python, "install", "--quiet", "--no-deps",
         "--no-index", *wheels, cwd=folder)  # fmt: skip
-    packages = run(python, "-c", "import sysconfig; print(sysconfig.get_path('purelib'))", cwd=folder)
+    packages = run(
+        python, "-c", "import sysconfig; print(sysconfig.get_path('purelib'))", cwd=folder
+    )
     # Behind the fresh packages, so that what both have is taken from these.
     (Path(packages.strip()) / "dependencies.pth").write_text(
-        "\n".join(dict.fromkeys(sysconfig.get_path(kind) for kind in ("purelib", "platlib"))), "utf-8"
+        "\n".join(dict.fromkeys(sysconfig.get_path(kind) for kind in ("purelib", "platlib"))),
+        "utf-8",
     )
     return programs
 

@@ -52,7 +52,7 @@ def greedy(body: Body) -> float:
     """Wants all the memory there is."""
     kept = []
     while hit(body, "greedy"):
-        kept.append(np.empty(50_000_000) )
+        kept.append(np.empty(50_000_000))
     return float(len(kept))
 
 
