@@ -178,6 +178,8 @@ class _Field:
             in_doubt |= (least <= level) & (self.known > level)
         self._refine(np.flatnonzero(in_doubt), None)
         region, level_of = self._regions()
+        if not level_of:
+            return []
         best = np.full(len(level_of), np.inf)
         kept = region >= 0
         np.minimum.at(best, region[kept], self.known[kept])
