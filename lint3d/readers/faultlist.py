@@ -100,6 +100,10 @@ class FaultList:
             self._single.append(kind)
             self._met[kind] = count, region
 
+    def has(self, kind: Kind) -> bool:
+        """Has one of this kind been met?"""
+        return kind in self._met
+
     def faults(self) -> list[Fault]:
         """All of them, each kind once."""
         return [self._told(one) if isinstance(one, Kind) else one for one in self._single]

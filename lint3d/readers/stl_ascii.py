@@ -20,7 +20,7 @@ from lint3d.readers import ReadLimits
 from lint3d.readers.faultlist import FaultList, Kind
 from lint3d.readers.plausible import usable_facets
 from lint3d.readers.sniff import UTF8_BOM, looks_like_text
-from lint3d.readers.stl_ascii_facets import EXPORT_AGAIN, Facets, LineNumbers, read_facets
+from lint3d.readers.stl_ascii_facets import CUT_OFF, EXPORT_AGAIN, Facets, LineNumbers, read_facets
 from lint3d.readers.stl_normals import check_normals
 
 #: Text is often written with five or six digits.
@@ -136,7 +136,7 @@ def _tell_frame(
         faults.count(NO_SOLID, Region(start_line=first, end_line=first))
     elif opened is None and mark is not None and not mark.opens:
         faults.count(LONE_ENDSOLID, Region(start_line=line, end_line=line))
-    if opened is not None and (mark is None or mark.opens):
+    if opened is not None and (mark is None or mark.opens) and not faults.has(CUT_OFF):
         faults.count(NO_ENDSOLID, at_solid)
     if opened is not None and not found.count:
         faults.count(NO_FACETS, at_solid)

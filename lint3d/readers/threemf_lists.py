@@ -17,7 +17,11 @@ from lint3d.readers.faultlist import FaultList, Kind
 from lint3d.readers.threemf_numbers import NO_INTEGER, integer, number
 
 EXPORT_AGAIN = "Export the file again, or tell the maker of the program that wrote it."
-BAD_VERTEX = Kind("vertex", "with a coordinate that is missing or no finite number", EXPORT_AGAIN)
+BAD_VERTEX = Kind(
+    "vertex",
+    "with a coordinate that is missing or no finite number; triangles that use it were left out",
+    EXPORT_AGAIN,
+)
 BAD_TRIANGLE = Kind(
     "triangle", "with an index that is missing or no whole number, left out", EXPORT_AGAIN
 )

@@ -25,7 +25,6 @@ OUT_OF_RANGE = Kind(
     "triangle", "with the number of a vertex that is not there, left out", EXPORT_AGAIN
 )
 REPEATED = Kind("triangle", "that names a vertex twice, left out", EXPORT_AGAIN)
-NOT_FINITE = Kind("triangle", "with a corner that is no finite number, left out", EXPORT_AGAIN)
 TOO_FAR = Kind(
     "triangle",
     f"with a corner further than {COORDINATE_MAX:.0e} units from the origin, left out",
@@ -67,7 +66,7 @@ def usable_mesh(made: ModelObject, faults: FaultList) -> UsableMesh:
     finite, near = _usable_vertices(vertices)
     if not (finite.all() and near.all()):
         safe = np.where(good[:, None], triangles, 0)
-        for kind, fine in ((NOT_FINITE, finite), (TOO_FAR, near)):
+        for kind, fine in ((NOT_TOLD, finite), (TOO_FAR, near)):
             _leave_out(kind, np.asarray(~fine[safe].all(axis=1)), good, where, faults)
         vertices = np.where((finite & near)[:, None], vertices, 0.0)
     if good.all():
