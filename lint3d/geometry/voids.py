@@ -112,6 +112,7 @@ def find_voids(
             "directions. Close the surface first (solid/open-edge)."
         ))
     clearance = Clearance(vertices, faces)
+    voids.space, voids.clearance = space, clearance
     voids.sealed = _sealed_pockets(surface, space)
     openings = _openings((vertices, faces), space, clearance, effort, limits)
     openings += find_hidden_necks(surface, space, clearance, voids.left_out)

@@ -17,6 +17,9 @@ from lint3d.geometry.throats import Throat
 if TYPE_CHECKING:
     import networkx as nx
 
+    from lint3d.geometry.throats_clearance import Clearance
+    from lint3d.geometry.voids_space import Space
+
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
@@ -108,3 +111,6 @@ class Voids:
     """columns in which the surface does not close and two of three axes had to decide"""
     overlaps: bool = False
     """bodies overlap; they were taken as one"""
+    space: Space | None = None
+    """the grid, for questions that come later (`voids_recesses.py`)"""
+    clearance: Clearance | None = None

@@ -66,13 +66,14 @@ class Space:
         leaves = [*gates[:, 0].tolist(), goal]
         enters = gates[:, 1].tolist()
         for i, leave in enumerate(leaves):
-            down = self._climb(leave)
+            down = self.climb(leave)
             way = _joined(way, down) if way else down[::-1]
             if i < len(enters):
-                way += self._climb(enters[i])
+                way += self.climb(enters[i])
         return np.array(way, np.int64)
 
-    def _climb(self, point: int) -> list[int]:
+    def climb(self, point: int) -> list[int]:
+        """Flat numbers of the points from one up to its top, or to what is surely outside."""
         return climb_from(self.distance, self.raster.solid, self.core, point)
 
     def chain(self, one: int, two: int) -> tuple[list[int], Ints]:
