@@ -168,6 +168,10 @@ def _build(source: Source, reading: Reading, options: LoadOptions) -> None:
     names = _unique([part.name or f"part-{i}" for i, part in enumerate(reading.parts, 1)])
     for name, part in zip(names, reading.parts, strict=True):
         source.parts.append(build_part(part, name, source, factor, options.weld_mm))
+    # A part may be called what the second body of another one is called: "pin/2".
+    bodies = [body for part in source.parts for body in part.bodies]
+    for body, name in zip(bodies, _unique([body.name for body in bodies]), strict=True):
+        body.name = name
     if not reading.parts and not any(fault.fatal for fault in source.faults):
         source.faults.append(
             Fault(
@@ -179,14 +183,15 @@ def _build(source: Source, reading: Reading, options: LoadOptions) -> None:
 
 
 def _unique(names: Sequence[str]) -> list[str]:
-    """Names of parts, a repeated one with -2, -3 … behind it."""
+    """Names of parts or bodies, a repeated one with -2, -3 … behind it."""
     taken: set[str] = set()
+    tried: dict[str, int] = {}
     found = []
     for name in names:
-        candidate, number = name, 1
+        candidate = name
         while candidate in taken:
-            number += 1
-            candidate = f"{name}-{number}"
+            tried[name] = tried.get(name, 1) + 1
+            candidate = f"{name}-{tried[name]}"
         taken.add(candidate)
         found.append(candidate)
     return found

@@ -218,6 +218,16 @@ def test_names_of_parts(own: Path) -> None:
     assert len(set(found)) == len(found)
 
 
+def test_names_of_bodies_are_told_apart_too(own: Path) -> None:
+    """A part may be called what the second body of another one is called."""
+    pair = read_part("pin")
+    corners = np.concatenate([box(10), box(3, (50, 0, 0))]).reshape(-1, 3)
+    pair.vertices, pair.faces = corners, np.arange(len(corners)).reshape(-1, 3)
+    source = loaded(own, {"own": Reader(Reading("own", [pair, read_part("pin/2")]))})
+    found = [body.name for part in source.parts for body in part.bodies]
+    assert found == ["pin", "pin/2", "pin/2-2"]
+
+
 def test_what_a_reader_found_wrong_stays_beside_what_it_read(own: Path) -> None:
     fault = Fault("has a scratch.", "Polish it.")
     members = [("3D/a.model", 7, "00")]
