@@ -89,13 +89,13 @@ def _straight_across(
     towards /= np.linalg.norm(towards, axis=1)[:, None]
     lean = np.einsum("ij,ij->i", towards, direction[rows])
     touch = point[rows] + towards * (lower[rows] * lean)[:, None]
-    inside = _inside(surface, across[rows], touch)
+    inside = is_inside(surface, across[rows], touch)
     value[rows[inside]] = lower[rows[inside]]
     contact[rows[inside]] = touch[inside]
     return Across(across, distance, facing, contact, value, lower)
 
 
-def _inside(surface: SpanSurface, facet: Ints, point: Floats) -> Bools:
+def is_inside(surface: SpanSurface, facet: Ints, point: Floats) -> Bools:
     """Does a point in the plane of a facet lie within it?"""
     corners, normal = surface.corners[facet], surface.normals[facet]
     inside = np.ones(len(facet), dtype=bool)

@@ -82,7 +82,8 @@ def thin_regions(spans: Spans, limit: float | None = None) -> list[ThinRegion]:
     joined = same_place(graph, middle, SAME_PLACE * spans.low)
     if joined.count < graph.count:
         graph, best = joined, _tightest_of_joined(best, graph, joined)
-    order = np.argsort(graph.of_row, kind="stable")
+    # By region; points spread over facets before exact contacts.
+    order = np.lexsort((spans.area[rows] == 0, graph.of_row))
     rows, label = rows[order], graph.of_row[order]
     cuts = np.searchsorted(label, np.arange(graph.count + 1))
     full = _thin_all_over(spans, rows, label)
@@ -179,7 +180,9 @@ def _cloud(spans: Spans, rows: Ints, full: Bools, facets: Ints) -> Floats:
 
 def _breadth_of_each(spans: Spans, rows: Ints, cuts: Ints) -> Floats:
     """Median breadth of each region (c, 2): in mm, and over the thickness."""
-    size = np.diff(cuts)
+    # Exact contacts lie at the ends of things; where there are others those are left out.
+    spread = np.add.reduceat(spans.area[rows] > 0, cuts[:-1], dtype=np.int64)
+    size = np.where(spread > 0, spread, np.diff(cuts))
     count = np.minimum(size, PROBES)
     owner = np.repeat(np.arange(len(size)), count)
     turn = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)

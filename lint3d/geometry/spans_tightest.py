@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from lint3d.geometry.spans import Spans
 from lint3d.geometry.spans_connect import Connected
+from lint3d.geometry.spans_creep import Crept, creep
 from lint3d.geometry.spans_exact import ball_of
 from lint3d.geometry.spans_surface import SpanSurface
 from lint3d.geometry.spans_zoom import Contacts, contacts_of, see_each_other, zoom
@@ -27,6 +28,8 @@ ZOOMED = 4  # of which the best are zoomed
 ROUNDS = 10
 PAIRS_MOST = 200_000  # in one round, over all regions
 TIE = 1e-9  # mm
+TAPER_LEAST = 0.01  # slope of two facets against each other below which no taper is followed
+CREPT, CREPT_MOST = 120, 4_000  # samples followed in each region, and in all
 CLOSE_ENOUGH = 1e-3  # what may stay open, as a share of the low end of the range
 
 
@@ -69,7 +72,44 @@ def tightest_of_each(spans: Spans, rows: Ints, graph: Connected) -> Tightest:
         share *= 4
     left = _least_left(bound, start, end)
     best.lower = np.minimum(best.lower, np.maximum(left - spans.floor_mm, 0))
+    _creep_from_best(spans, rows, graph, best)
     return best
+
+
+def _creep_from_best(spans: Spans, rows: Ints, graph: Connected, best: Tightest) -> None:
+    """Follow tapers from the samples that could get tighter than the best contact."""
+    surface = spans.surface
+    first, second = spans.pair[rows].T
+    facing = -np.einsum("ij,ij->i", spans.inward[first], spans.inward[second])
+    spacing = np.sqrt(np.maximum(spans.area[rows], 0))
+    spacing = np.maximum(spacing, 0.25 * surface.longest[first] * (spacing > 0))
+    slope = np.sqrt(np.maximum(1 / np.maximum(facing, 0.1) ** 2 - 1, 0))
+    hope = spans.value[rows] - 2 * np.minimum(spacing, spans.high) * slope
+    label = graph.of_row
+    order = np.flatnonzero((spacing > 0) & (hope < best.contacts.distance[label] - TIE))
+    order = order[slope[order] > TAPER_LEAST]
+    order = order[np.lexsort((hope[order], label[order]))]
+    order = order[_ramp(np.unique(label[order], return_counts=True)[1]) < CREPT][:CREPT_MOST]
+    if not len(order):
+        return
+    row = rows[order]
+    start = Crept(
+        spans.pair[row].copy(), spans.point[row].copy(), spans.contact_point[row].copy(),
+        spans.value[row].copy(), spans.interval[row, 1] - spans.floor_mm, spacing[order],
+    )
+    found = creep(surface, spans.inward, spans.edges, start, spans.high + spans.floor_mm)
+    ranked = np.lexsort((found.value, label[order]))
+    winner = ranked[np.unique(label[order][ranked], return_index=True)[1]]
+    where = label[order][winner]
+    better = found.value[winner] < best.contacts.distance[where] - TIE
+    where, winner = where[better], winner[better]
+    best.contacts.pair[where], best.contacts.point[where] = found.pair[winner], found.point[winner]
+    best.contacts.contact[where] = found.contact[winner]
+    best.contacts.distance[where] = found.value[winner]
+    # What the last step could still have gained down the steepest slope.
+    slack = 4 * found.step[winner] + spans.floor_mm
+    best.lower[where] = np.minimum(best.lower[where], (found.value[winner] - slack).clip(0))
+    best.upper[where] = found.above[winner] + spans.floor_mm
 
 
 def _best_rows(spans: Spans, rows: Ints, graph: Connected) -> Tightest:

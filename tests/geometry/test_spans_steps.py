@@ -8,6 +8,7 @@ import shapes_walls as shapes
 
 from lint3d.geometry.spans_across import straight_across
 from lint3d.geometry.spans_breadth import breadths
+from lint3d.geometry.spans_creep import Crept, creep
 from lint3d.geometry.spans_exact import ball_of
 from lint3d.geometry.spans_feelers import cross, ridge_pairs, ridges_crossed, vertex_pairs
 from lint3d.geometry.spans_knife import knife_edges, tapers_to_edge
@@ -125,3 +126,21 @@ def test_breadth_of_a_plate_and_of_a_bar() -> None:
         half = np.array([[0, 0, 0.5]])
         width = breadths(surface.scene, middle - half, middle + half)
         assert width[0] == pytest.approx(expected, rel=0.03)
+
+
+def test_creeping_finds_the_thin_end_of_a_slope() -> None:
+    slope = np.radians(24.0)
+    outline = [(0, 0), (3, 0), (3, 0.4 + 3 * np.tan(slope)), (0, 0.4)]
+    surface, inward = prepared(shapes.prism(outline, 9))
+    edges = knife_edges(surface, inward, False, NO_TIPS, 0.4)
+    low = facet_towards(surface, [0, -1, 0])
+    point = surface.corners[[low]].mean(1)
+    met = straight_across(surface, inward, point, np.array([low]), 3.0)
+    start = Crept(
+        np.array([[low, met.facet[0]]]), point, met.contact, met.value, met.distance,
+        np.array([1.0]),
+    )
+    end = creep(surface, inward, edges, start, 3.0)
+    # At the thin end nothing is touched by the ball there: the distance straight up stands.
+    assert 0.4 * np.cos(slope) <= end.value[0] <= 0.405
+    assert end.step[0] < 0.01
