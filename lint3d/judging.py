@@ -226,21 +226,21 @@ def _by_reason(left_out: Iterable[LeftOut]) -> list[LeftOut]:
 
 
 def _open(case: Case, one: LeftOut) -> Result:
-    owner = one.of if one.of is not None else case.subject
-    result = _bare(case, "open", one.reason, owner)
-    if isinstance(owner, (Body, Part)) and len(one.faces):
-        _locate(result, owner, np.asarray(one.faces, np.int64))
-    if one.position is not None:
-        result.position = _point(one.position)
-    return result
+    return _said(case, "open", one.reason, one)
 
 
 def _noted(case: Case, note: Note) -> Result:
-    owner = note.of if note.of is not None else case.subject
-    result = _bare(case, "informational", note.message, owner)
-    if isinstance(owner, (Body, Part)) and len(note.faces):
-        _locate(result, owner, np.asarray(note.faces, np.int64))
-    if note.position is not None:
-        result.position = _point(note.position)
+    result = _said(case, "informational", note.message, note)
     result.properties = dict(note.properties)
+    return result
+
+
+def _said(case: Case, kind: Verdict, message: str, where: LeftOut | Note) -> Result:
+    """A result that carries no value, at its place."""
+    owner = where.of if where.of is not None else case.subject
+    result = _bare(case, kind, message, owner)
+    if isinstance(owner, (Body, Part)) and len(where.faces):
+        _locate(result, owner, np.asarray(where.faces, np.int64))
+    if where.position is not None:
+        result.position = _point(where.position)
     return result
