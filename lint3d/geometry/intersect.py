@@ -2,11 +2,12 @@
 
 What counts: two faces that cross, or that overlap in one plane, deeper than the resolution of the
 coordinates: folded neighbours with a common edge or vertex as well. What does not: faces that only
-touch (a vertex or an edge that lies on another face), faces without area, and two faces on the same
-three vertices (`facets.py` has both). So the pairs stay the same when the part is turned and
-written again. Candidates come from exact predicates (libigl), run in boxes of a few ten thousand
-faces so that time and memory grow with the number of faces. Lengths in mm. Guarded by
-tests/geometry/test_intersect.py and tests/outside/test_solid_references.py.
+touch (a vertex or an edge that lies on another face), faces without area, and copies of a face on
+the same three vertices (`facets.py` has both). So the pairs stay the same when the part is turned and
+written again. Candidates come from exact predicates (libigl), run only where faces of different
+charts come near (`charts.py`, `face_boxes.py`), so that time and memory grow with the number of
+faces. Lengths in mm. Guarded by tests/geometry/test_intersect.py and
+tests/outside/test_solid_references.py.
 """
 
 from __future__ import annotations
@@ -19,9 +20,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.charts import clear_charts
+from lint3d.geometry.face_boxes import (
+    FaceBoxes,
+    Portion,
+    face_boxes,
+    mean_overlaps,
+    portions_to_compare,
+)
 from lint3d.geometry.facets import (
     coordinate_resolution_mm,
     degenerate_faces,
+    duplicate_faces,
     facet_normals,
 )
 from lint3d.geometry.penetration import in_common_plane, penetration_depth_mm
@@ -32,22 +41,27 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
-# Faces in one box: small boxes are more often of one chart.
-_FACES_IN_BOX = 500
-# Faces given to the predicates at once, from boxes that lie side by side.
-_FACES_IN_CALL = 20_000
-# A cut must leave less than this share of the faces on either side, or it is not worth making.
-_WORST_HALF = 0.8
-# Faces looked at to choose a cut.
-_SAMPLE = 2_000
-# Faces tried to learn how crowded a box is, and how many overlapping boxes a face are crowded.
-_TRIED_FACES = 24
+# More overlapping boxes a face than this are a crowd, which is compared piece by piece.
 _CROWDED = 400
+# Overlapping boxes that are looked into before giving up, and how many more a face: about half a
+# minute for a million faces. Sound meshes have some twenty a face.
+_MOST_WORK, _MOST_WORK_A_FACE = 3e8, 500
 # How far the needle through each face reaches, in units of the resolution: two sheets in one plane
 # are parted by less than one unit.
 _NEEDLE = 2.0
 # Pairs that may come back from one call in a crowded box.
 _PAIRS_A_CALL = 2_000_000
+
+
+class CrowdedFaces(RuntimeError):
+    """The faces lie too densely upon each other to compare them all."""
+
+    def __init__(self, pairs: Ints) -> None:
+        super().__init__(
+            "too many faces overlap to compare them all: "
+            f"{len(pairs)} intersecting pairs were found before the search was given up"
+        )
+        self.pairs = pairs
 
 
 def self_intersections(
@@ -74,6 +88,11 @@ def self_intersections(
     (k, 2) int64 : pairs of faces, the lower first, ascending. `k >= most` means that there may be
         more.
 
+    Raises
+    ------
+    CrowdedFaces : so many boxes of faces overlap that the search was given up; it carries the pairs
+        found till then
+
     Examples
     --------
     >>> flat, upright = [[0, 0, 0], [4, 0, 0], [0, 4, 0]], [[1, 1, -1], [1, 1, 1], [5, 5, 0]]
@@ -85,17 +104,20 @@ def self_intersections(
         table = edge_table(faces, len(vertices))
     mesh = _prepared(vertices, faces, label, table)
     found: list[Ints] = [_folded_neighbours(mesh, table)]
-    total = len(found[0])
-    for rows in _batches(_boxes_of_faces(mesh)):
-        for candidates in _candidates(mesh, rows):
+    total, work = len(found[0]), 0.0
+    for portion in portions_to_compare(mesh.boxes):
+        for candidates, overlaps in _candidates(mesh, portion):
             found.append(_deep(mesh, candidates))
-            total += len(found[-1])
-            # A pair in two boxes is found twice, so `total` may be too large: count exactly.
-            if total >= most:
+            total, work = total + len(found[-1]), work + overlaps
+            enough = total >= most or work > _MOST_WORK + _MOST_WORK_A_FACE * len(faces)
+            if enough:
+                # A pair in two boxes is found twice, so `total` may be too large: count exactly.
                 found = [_unique_pairs(np.concatenate(found), len(faces))]
                 total = len(found[0])
             if total >= most:
                 return mesh.rows[found[0]]
+            if enough and work > _MOST_WORK + _MOST_WORK_A_FACE * len(faces):
+                raise CrowdedFaces(mesh.rows[found[0]])
     pairs = _grow_in_plane(mesh, _unique_pairs(np.concatenate(found), len(faces)), most)
     return mesh.rows[pairs]
 
@@ -113,11 +135,10 @@ class _Mesh:
     chart: Ints
     """(r,) faces of one chart, if it is 0 or more, are known not to cross each other."""
     apart_mm: float
-    """Distance along x between one label and the next: a power of two, so that nothing is rounded
-    where coordinates came from a single-precision file."""
+    """Distance along the first axis between one label and the next: a power of two, so that nothing
+    is rounded where coordinates came from a single-precision file."""
     resolution_mm: float
-    low: Floats
-    high: Floats
+    boxes: FaceBoxes
 
     def corners(self, rows: Ints) -> Floats:
         triangles: Floats = self.vertices[self.faces[rows]]
@@ -127,104 +148,47 @@ class _Mesh:
 def _prepared(vertices: Floats, faces: Ints, label: Ints | None, table: EdgeTable) -> _Mesh:
     resolution = coordinate_resolution_mm(vertices)
     good = ~degenerate_faces(vertices, faces, resolution)
+    good[duplicate_faces(faces).face] = False
     charts = clear_charts(vertices, faces, table, ~good)
     chart = np.where(charts.is_clear[charts.chart], charts.chart, -1)
     apart = 0.0
     if label is not None and len(label):
         good &= (np.bincount(label) > 1)[label]
-        extent = float(np.ptp(vertices[:, 0])) + resolution
+        extent = float(np.linalg.norm(np.ptp(vertices, axis=0))) + resolution
         apart = 2.0 ** np.ceil(np.log2(max(extent, 1e-300)) + 1)
     rows = np.flatnonzero(good)
     kept = faces if len(rows) == len(faces) else faces[rows]
     groups = None if label is None else label[rows]
-    low, high = _face_boxes(vertices, kept, _NEEDLE * resolution)
-    if groups is not None:
-        low[:, 0] += groups * apart
-        high[:, 0] += groups * apart
-    return _Mesh(vertices, kept, rows, groups, chart[rows], apart, resolution, low, high)
+    shift = None if groups is None else groups * apart
+    boxes = face_boxes(vertices, kept, chart[rows], shift, _NEEDLE * resolution)
+    return _Mesh(vertices, kept, rows, groups, chart[rows], apart, resolution, boxes)
 
 
-def _face_boxes(vertices: Floats, faces: Ints, margin_mm: float) -> tuple[Floats, Floats]:
-    low = np.empty((len(faces), 3), order="F")
-    high = np.empty_like(low)
-    for part in chunks(len(faces)):
-        # Three arrays compared are several times quicker than one reduced over a short axis.
-        a, b, c = (vertices[faces[part, corner]] for corner in range(3))
-        low[part] = np.minimum(np.minimum(a, b), c) - margin_mm
-        high[part] = np.maximum(np.maximum(a, b), c) + margin_mm
-    return low, high
+def _candidates(mesh: _Mesh, portion: Portion) -> Iterator[tuple[Ints, float]]:
+    """Pairs of faces (rows of `mesh.faces`) that meet or lie on each other, in bounded portions.
 
-
-def _boxes_of_faces(mesh: _Mesh) -> Iterator[Ints]:
-    """Cut space in two until few faces are left in each part.
-
-    A face goes to both sides if it reaches over the cut. Two faces that meet do so at a point, and
-    the part that holds this point has both of them: no pair is lost.
+    With each portion of pairs, how many overlapping boxes were looked into.
     """
-    waiting = [np.arange(len(mesh.faces))]
-    while waiting:
-        rows = waiting.pop()
-        if len(rows) < 2 or _is_clear(mesh.chart[rows]):
-            continue
-        halves = _cut(mesh, rows) if len(rows) > _FACES_IN_BOX else None
-        if halves is None:
-            yield rows
-        else:
-            waiting.extend(halves)
-
-
-def _batches(boxes: Iterator[Ints]) -> Iterator[Ints]:
-    """Boxes gathered until they hold enough faces for one call, each face once."""
-    batch: list[Ints] = []
-    for rows in boxes:
-        batch.append(rows)
-        if sum(map(len, batch)) >= _FACES_IN_CALL:
-            yield np.unique(np.concatenate(batch))
-            batch = []
-    if batch:
-        yield np.unique(np.concatenate(batch))
-
-
-def _is_clear(chart: Ints) -> bool:
-    return bool(chart[0] >= 0 and (chart == chart[0]).all())
-
-
-def _cut(mesh: _Mesh, rows: Ints) -> tuple[Ints, Ints] | None:
-    """Faces on either side of the best of three middle planes; None if none parts them well."""
-    some = rows[:: max(1, len(rows) // _SAMPLE)]
-    low, high = mesh.low[some], mesh.high[some]
-    extent = high.max(axis=0) - low.min(axis=0)
-    for axis in np.argsort(-extent):
-        middle = np.median(low[:, axis] + high[:, axis]) / 2
-        left = rows[mesh.low[rows, axis] <= middle]
-        right = rows[mesh.high[rows, axis] >= middle]
-        if max(len(left), len(right)) <= _WORST_HALF * len(rows):
-            return left, right
-    return None
-
-
-def _candidates(mesh: _Mesh, rows: Ints) -> Iterator[Ints]:
-    """Pairs of faces (rows of `mesh.faces`) that meet or lie on each other, in bounded portions."""
-    corner = mesh.faces[rows]
-    if mesh.label is None:
-        used, local = np.unique(corner, return_inverse=True)
-        vertices = mesh.vertices[used]
-    else:
-        # Labels may share vertices: pulled apart, each label has its own copy.
-        count = len(mesh.vertices)
-        keys = corner + (mesh.label[rows] * count)[:, None]
-        used, local = np.unique(keys, return_inverse=True)
-        group, vertex = np.divmod(used, count)
-        vertices = mesh.vertices[vertex]
-        vertices[:, 0] += group * mesh.apart_mm
+    corner = mesh.faces[portion.rows]
+    count = len(mesh.vertices)
+    # Labels may share vertices: pulled apart, each label has its own copy.
+    keys = corner if mesh.label is None else corner + (mesh.label[portion.rows] * count)[:, None]
+    used, local = np.unique(keys, return_inverse=True)
+    vertices = mesh.vertices[used % count]
+    if portion.frame is not None:
+        vertices = vertices @ portion.frame.T
+    if mesh.label is not None:
+        vertices[:, 0] += used // count * mesh.apart_mm
     local = local.reshape(-1, 3)
     needles = _needles(vertices, local, mesh.resolution_mm)
     faces = np.concatenate([local, len(vertices) + np.arange(3 * len(local)).reshape(-1, 3)])
     vertices = np.concatenate([vertices, needles])
-    owner = np.concatenate([rows, rows])
-    for pairs in _meeting(vertices, faces, _mean_overlaps(mesh, rows)):
+    owner = np.concatenate([portion.rows, portion.rows])
+    triangles = vertices[faces]
+    crowd = mean_overlaps(triangles.min(axis=1), triangles.max(axis=1))
+    for pairs, share in _meeting(vertices, faces, crowd):
         one, two = owner[pairs[:, 0]], owner[pairs[:, 1]]
-        yield np.stack([one, two], axis=1)[one != two]
+        yield np.stack([one, two], axis=1)[one != two], share * crowd * len(faces)
 
 
 def _needles(vertices: Floats, faces: Ints, resolution_mm: float) -> Floats:
@@ -243,28 +207,17 @@ def _needles(vertices: Floats, faces: Ints, resolution_mm: float) -> Floats:
     return needles.reshape(-1, 3)
 
 
-def _meeting(vertices: Floats, faces: Ints, crowd: float) -> Iterator[Ints]:
-    """Pairs of faces that meet by exact predicates, in bounded portions."""
+def _meeting(vertices: Floats, faces: Ints, crowd: float) -> Iterator[tuple[Ints, float]]:
+    """Pairs of faces that meet by exact predicates, and the share of the work done for them."""
     if crowd <= _CROWDED or len(faces) * crowd <= 2 * _PAIRS_A_CALL:
-        yield igl.predicates.find_self_intersections(vertices, faces)[1].reshape(-1, 2)
+        yield igl.predicates.find_self_intersections(vertices, faces)[1].reshape(-1, 2), 1.0
         return
     step = max(1, int(_PAIRS_A_CALL / crowd))
     for begin in range(0, len(faces), step):
         some = faces[begin : begin + step]
         pairs = igl.predicates.find_intersections(vertices, some, vertices, faces[begin:])[1]
         pairs = pairs.reshape(-1, 2)
-        yield begin + pairs[pairs[:, 0] < pairs[:, 1]]
-
-
-def _mean_overlaps(mesh: _Mesh, rows: Ints) -> float:
-    """How many boxes of other faces does the box of a face meet? By trial."""
-    tried = rows[np.linspace(0, len(rows) - 1, min(_TRIED_FACES, len(rows))).astype(np.int64)]
-    low, high = mesh.low[rows], mesh.high[rows]
-    meets = np.ones((len(tried), len(rows)), bool)
-    for axis in range(3):
-        meets &= low[None, :, axis] <= mesh.high[tried, None, axis]
-        meets &= high[None, :, axis] >= mesh.low[tried, None, axis]
-    return float(meets.sum(axis=1).mean()) - 1
+        yield begin + pairs[pairs[:, 0] < pairs[:, 1]], len(some) / len(faces)
 
 
 def _deep(mesh: _Mesh, pairs: Ints) -> Ints:
@@ -297,12 +250,13 @@ def _folded_neighbours(mesh: _Mesh, table: EdgeTable) -> Ints:
     uses = consecutive_uses(table)
     reverse = table.is_reverse[uses], table.is_reverse[uses + 1]
     pairs = row[np.stack([table.use[uses] // 3, table.use[uses + 1] // 3], axis=1)]
-    kept = (pairs >= 0).all(axis=1)
-    kept &= (mesh.chart[pairs[:, 0]] != mesh.chart[pairs[:, 1]]) | (mesh.chart[pairs[:, 0]] < 0)
+    kept = np.flatnonzero((pairs >= 0).all(axis=1))
+    pairs = pairs[kept]
+    sign = np.where(reverse[0] == reverse[1], 1.0, -1.0)[kept]
+    kept = (mesh.chart[pairs[:, 0]] != mesh.chart[pairs[:, 1]]) | (mesh.chart[pairs[:, 0]] < 0)
     if mesh.label is not None:
         kept &= mesh.label[pairs[:, 0]] == mesh.label[pairs[:, 1]]
-    sign = np.where(reverse[0] == reverse[1], 1.0, -1.0)[kept]
-    pairs = pairs[kept]
+    sign, pairs = sign[kept], pairs[kept]
     is_folded = np.zeros(len(pairs), bool)
     for part in chunks(len(pairs)):
         one, two = (facet_normals(mesh.vertices, mesh.faces[pairs[part, i]]) for i in range(2))

@@ -153,25 +153,17 @@ def _points_in_boxes(points: Floats, boxes: Floats) -> tuple[Ints, Ints]:
 def _held_by(shells: _Shells, outer: int, inner: Ints) -> Bools:
     """(k,) does shell `outer` hold each of the shells `inner`?"""
     winding = _Winding(shells, outer)
+    is_opposite = np.sign(shells.volume[inner]) == -np.sign(shells.volume[outer])
     share = _share_inside(winding, *_sample_points(shells, inner, _FEW_SAMPLES), len(inner))
-    # What is surely out with the first points is not mostly inside.
-    maybe = np.flatnonzero(share != 0)
+    # What is surely out, or turned alike and on both sides, needs no closer look.
+    maybe = np.flatnonzero(np.isnan(share) | (share == 1) | (is_opposite & (share > 0)))
     held = np.zeros(len(inner), bool)
     if len(maybe) == 0:
         return held
     rest = inner[maybe]
-    points, owner = _sample_points(shells, rest, _MANY_SAMPLES)
-    share = _share_inside(winding, points, owner, len(rest))
-    is_mixed = ~((share == 0) | (share == 1))
-    if is_mixed.any():
-        # Points on the holder's surface fall on either side by rounding: leave them out.
-        keep = is_mixed[owner]
-        keep[keep] = ~winding.is_on_surface(points[keep])
-        again = _share_inside(winding, points[keep], owner[keep], len(rest))
-        share = np.where(is_mixed, again, share)
-    is_opposite = np.sign(shells.volume[rest]) == -np.sign(shells.volume[outer])
+    share = _share_inside(winding, *_sample_points(shells, rest, _MANY_SAMPLES), len(rest))
     is_whole = (share == 1) & ~_sticks_out(shells, rest, outer)
-    held[maybe] = is_whole | (is_opposite & (share > 0.5))
+    held[maybe] = is_whole | (is_opposite[maybe] & (share > 0.5))
     return held
 
 
@@ -228,9 +220,19 @@ class _Winding:
 
 def _share_inside(winding: _Winding, points: Floats, owner: Ints, count: int) -> Floats:
     """(count,) share of each owner's points that is inside; NaN where no point could tell."""
-    if len(points) == 0:
-        return np.full(count, np.nan)
     is_in, is_out = winding.is_in_or_out(points)
+    share = _share(is_in, is_out, owner, count)
+    is_mixed = (share > 0) & (share < 1)
+    if is_mixed.any():
+        # Points on the holder's surface fall on either side by rounding: leave them out.
+        check = np.flatnonzero(is_mixed[owner])
+        off = np.ones(len(points), bool)
+        off[check] = ~winding.is_on_surface(points[check])
+        share = _share(is_in & off, is_out & off, owner, count)
+    return share
+
+
+def _share(is_in: Bools, is_out: Bools, owner: Ints, count: int) -> Floats:
     inside = np.bincount(owner, is_in, minlength=count)
     total = inside + np.bincount(owner, is_out, minlength=count)
     return np.divide(inside, total, out=np.full(count, np.nan), where=total > 0)

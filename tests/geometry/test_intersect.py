@@ -5,7 +5,7 @@ import pytest
 import shapes_basic as shapes
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from lint3d.geometry import intersect
+from lint3d.geometry import face_boxes, intersect
 from lint3d.geometry.intersect import self_intersections
 from lint3d.geometry.shells import split_shells
 from lint3d.geometry.topology import edge_table
@@ -108,7 +108,7 @@ def test_small_boxes_give_the_same_pairs(monkeypatch):
     corner = rng.uniform(0, 10, (3000, 1, 3)) + rng.normal(0, 0.3, (3000, 3, 3))
     soup = corner.reshape(-1, 3), np.arange(9000).reshape(-1, 3)
     whole = self_intersections(*soup)
-    monkeypatch.setattr(intersect, "_FACES_IN_BOX", 100)
+    monkeypatch.setattr(face_boxes, "_FACES_IN_BOX", 100)
     assert (self_intersections(*soup) == whole).all()
     monkeypatch.setattr(intersect, "_CROWDED", 0)
     monkeypatch.setattr(intersect, "_PAIRS_A_CALL", 50)
