@@ -32,6 +32,9 @@ class _Group(click.Group):
         except Lint3dError as error:
             click.echo(f"lint3d: {error}", err=True)
             ctx.exit(error.exit_code)
+        except KeyboardInterrupt:
+            click.echo("lint3d: stopped.", err=True)
+            ctx.exit(130)
         except (click.ClickException, click.exceptions.Exit, click.Abort, BrokenPipeError):
             raise
         except Exception as error:

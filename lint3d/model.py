@@ -208,6 +208,12 @@ class Body:
 
         return trimesh.Trimesh(self.vertices, self.faces, process=False, validate=False)
 
+    @cached_property
+    def coordinate_step_mm(self) -> float:
+        """How far apart neighbouring single-precision coordinates may lie, in whatever unit."""
+        largest = float(abs(self.vertices).max()) if len(self.vertices) else 0.0
+        return 2.0**-23 * largest
+
     def region_of(self, face: int) -> Region:
         """Where in the file face number `face` of this body stands."""
         return self.part.region_of(int(self.face_in_part[face]))

@@ -139,6 +139,7 @@ def load_registry(settings: PluginSettings = PluginSettings()) -> Registry:
             enabled.append(plugin)
     for plugin in enabled:
         _load(plugin, registry)
+    _refuse_shared_suffix(registry)
     return registry
 
 
@@ -176,6 +177,20 @@ def _refuse_unmarked(plugin: str, module: ModuleType) -> None:
                 f"plugin '{plugin}': {name} is not marked, so it would never be called. "
                 "Write @hookimpl above it."
             )
+
+
+def _refuse_shared_suffix(registry: Registry) -> None:
+    """Two writers for one suffix: which one `--report` means could not be told."""
+    taken: dict[str, str] = {}
+    for name, writer in registry.writers.items():
+        for suffix in writer.suffixes:
+            if suffix in taken:
+                plugins = [registry.owner_of("writer", one) for one in (taken[suffix], name)]
+                raise PluginError(
+                    f"reports with the suffix '{suffix}' are offered twice, by the plugins "
+                    f"'{plugins[0]}' and '{plugins[1]}'. Change one of them, or disable a plugin."
+                )
+            taken[suffix] = name
 
 
 def _import(plugin: Found) -> ModuleType:

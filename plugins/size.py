@@ -22,12 +22,6 @@ from lint3d import (
 )
 
 
-def coordinate_step(body: Body) -> float:
-    """How far a coordinate of the body may be off through rounding to 32 bits, mm."""
-    largest = float(np.abs(body.vertices).max()) if len(body.vertices) else 0.0
-    return float(np.spacing(np.float32(largest)))
-
-
 @measure(unit="mm")
 def height(body: Body) -> Places:
     """How tall is the body as it lies in the file (its extent along z)?"""
@@ -41,7 +35,7 @@ def height(body: Body) -> Places:
         [
             Place.measured(
                 value,
-                coordinate_step(body),
+                body.coordinate_step_mm,
                 position=body.vertices[top],
                 faces=faces,
                 extent_mm=value,
@@ -59,7 +53,7 @@ def largest_extent(source: Source) -> Places:
     low = np.min([body.vertices.min(axis=0) for body in bodies], axis=0)
     high = np.max([body.vertices.max(axis=0) for body in bodies], axis=0)
     value = float((high - low).max())
-    step = max(coordinate_step(body) for body in bodies)
+    step = max(body.coordinate_step_mm for body in bodies)
     return Places(
         [Place.measured(value, step, of=source, position=(low + high) / 2, extent_mm=value)]
     )

@@ -226,7 +226,6 @@ def stray_shell(body: Body) -> Iterator[Place | LeftOut]:
 
     Remedy: delete it, or join it to the part it belongs to.
     """
-    step = float(np.spacing(np.float32(np.abs(body.vertices).max(initial=0.0))))
     for shell in body.shells:
         if shell.depth % 2:
             continue
@@ -234,7 +233,7 @@ def stray_shell(body: Body) -> Iterator[Place | LeftOut]:
         faces = body.faces[rows]
         if shell.closed:
             area = float(facet_areas(body.vertices, faces).sum())
-            yield Place.measured(abs(shell.volume), area * step, faces=rows)
+            yield Place.measured(abs(shell.volume), area * body.coordinate_step_mm, faces=rows)
             continue
         corners = body.vertices[faces]
         box = corners.max(axis=(0, 1)) - corners.min(axis=(0, 1))

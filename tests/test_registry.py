@@ -215,3 +215,25 @@ def test_hooks_are_called_in_the_order_of_plugin_names(tmp_path: Path) -> None:
 def test_two_registries_do_not_share_anything() -> None:
     load_registry(given("every_hook"))
     assert "house/broad-part" not in load_registry().rules
+
+
+def test_two_writers_of_one_suffix_are_refused(tmp_path: Path) -> None:
+    (tmp_path / "notes.py").write_text(
+        '''"""Notes."""
+from lint3d import hookimpl
+
+
+class Notes:
+    name, suffixes, needs = "notes", (".txt",), frozenset()
+
+    def write(self, inspection):
+        return b""
+
+
+@hookimpl
+def lint3d_writers():
+    return [Notes()]
+'''
+    )
+    with pytest.raises(PluginError, match=r"'\.txt'.*'notes' and 'reports'"):
+        load_registry(PluginSettings((str(tmp_path / "notes.py"),)))

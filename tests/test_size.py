@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from lint3d_plugins.size import coordinate_step, height, largest_extent, units_doubt
+from lint3d_plugins.size import height, largest_extent, units_doubt
 from parts import box, joined, part_of, source_of, turned
 
 from lint3d import NotApplicable, Note, Place, Places, Source
@@ -35,8 +35,11 @@ def test_the_largest_extent_is_around_everything_in_the_file() -> None:
 
 def test_uncertainty_is_a_step_of_32_bits() -> None:
     body = part_of(box(10, (1000, 0, 0))).bodies[0]
-    assert coordinate_step(body) == pytest.approx(2.0**-14)  # between 512 and 1024: 2^(9-23)
-    assert coordinate_step(part_of(box(10, (1020, 0, 0))).bodies[0]) == pytest.approx(2.0**-13)
+    largest = abs(body.vertices).max()
+    # Never below the step of single precision there, nor below that of the number in inches.
+    for unit_mm in (1.0, 25.4):
+        step = float(np.spacing(np.float32(largest / unit_mm))) * unit_mm
+        assert step <= body.coordinate_step_mm <= 2 * step
 
 
 def test_an_assumed_unit_is_told_and_the_shared_place_stays_as_it_was() -> None:
