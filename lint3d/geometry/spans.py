@@ -109,7 +109,10 @@ def spans(surface: SpanSurface, low: float, high: float, look: Look = "inward") 
     floor = float(np.sqrt(3.0)) * surface.resolution
     reach = high + floor
     point, facet, area = spread_points(
-        surface.corners, surface.areas, surface.longest, low,
+        surface.corners,
+        surface.areas,
+        surface.longest,
+        low,
         4 * len(surface.faces) + 200_000,
     )
     met = straight_across(surface, inward, point, facet, reach)
@@ -119,22 +122,28 @@ def spans(surface: SpanSurface, low: float, high: float, look: Look = "inward") 
     guess = np.concatenate([guess, met.distance[steep] * met.facing[steep]])
     met.facet[steep] = -1
     pair = np.stack([facet, met.facet], axis=1)
-    edges = knife_edges(
-        surface, inward, look == "outward", tips_of(surface, pair), low / 2
-    )
+    edges = knife_edges(surface, inward, look == "outward", tips_of(surface, pair), low / 2)
     found, complete = exact_contacts(
         surface, inward, edges, pair, pairs, guess, (low, high, look == "outward")
     )
     return _assemble(
-        surface, inward, edges, (low, high, look, complete, floor),
-        (point, area, pair, met), found, (pairs, guess),
+        surface,
+        inward,
+        edges,
+        (low, high, look, complete, floor),
+        (point, area, pair, met),
+        found,
+        (pairs, guess),
     )
 
 
 def _assemble(
-    surface: SpanSurface, inward: Floats, edges: KnifeEdges,
+    surface: SpanSurface,
+    inward: Floats,
+    edges: KnifeEdges,
     setting: tuple[float, float, Look, bool, float],
-    samples: tuple[Floats, Floats, Ints, Across], found: Contacts,
+    samples: tuple[Floats, Floats, Ints, Across],
+    found: Contacts,
     guesses: tuple[Ints, Floats],
 ) -> Spans:
     """Samples and exact contacts as one table, in the rows of the mesh that was given."""
@@ -149,9 +158,7 @@ def _assemble(
     met.contact[none] = np.nan
     knife = np.zeros(len(pair), dtype=bool)
     rows = np.flatnonzero(~none)
-    knife[rows] = tapers_to_edge(
-        surface, inward, edges, pair[rows], point[rows], met.contact[rows]
-    )
+    knife[rows] = tapers_to_edge(surface, inward, edges, pair[rows], point[rows], met.contact[rows])
     ball = ball_of(inward, found)
     interval = np.empty((len(value) + len(ball), 2))
     interval[:, 0] = _then(below, found.distance) - floor
@@ -168,7 +175,16 @@ def _assemble(
         ids[pair[:, 1]],
         _then(area, np.zeros(len(ball))),
         _then(knife, found.knife),
-        low, high, look, complete, surface, inward, edges, pair, *guesses, floor,
+        low,
+        high,
+        look,
+        complete,
+        surface,
+        inward,
+        edges,
+        pair,
+        *guesses,
+        floor,
     )
 
 

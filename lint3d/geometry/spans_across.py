@@ -1,6 +1,6 @@
 """What lies straight across from points of a surface, and how large is the ball there?
 
-Lengths in mm. Tested by tests/geometry/test_spans_across.py.
+Lengths in mm. Tested by tests/geometry/test_spans_steps.py.
 """
 
 from __future__ import annotations
@@ -62,7 +62,11 @@ def straight_across(
     """
     k = len(point)
     met = Across(
-        np.empty(k, dtype=np.int64), np.empty(k), np.empty(k), np.empty((k, 3)), np.empty(k),
+        np.empty(k, dtype=np.int64),
+        np.empty(k),
+        np.empty(k),
+        np.empty((k, 3)),
+        np.empty(k),
         np.empty(k),
     )
     for start in range(0, k, POINTS_AT_ONCE):

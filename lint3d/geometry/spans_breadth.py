@@ -1,7 +1,7 @@
 """Is a thin place thin one way, like a wall, or both ways, like a rod?
 
 From the middle of a contact rays go out square to it; the shortest chord of several directions
-is the breadth there. Lengths in mm. Tested by tests/geometry/test_spans_breadth.py.
+is the breadth there. Lengths in mm. Tested by tests/geometry/test_spans_steps.py.
 """
 
 from __future__ import annotations

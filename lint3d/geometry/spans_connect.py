@@ -109,9 +109,7 @@ def _links_of_near(spans: Spans, rows: Ints, node: Ints) -> Ints:
     return np.stack([node[exact[one]], node[exact[other[one, column]]]])
 
 
-def _links_in_place(
-    spans: Spans, rows: Ints, key: Ints, node: Ints, back: Ints
-) -> list[Ints]:
+def _links_in_place(spans: Spans, rows: Ints, key: Ints, node: Ints, back: Ints) -> list[Ints]:
     """Links of exact contacts, as at a ridge, with what is thin straight across beside them."""
     surface, inward, size = spans.surface, spans.inward, np.int64(len(spans.surface.faces))
     exact = np.flatnonzero(spans.area[rows] == 0)

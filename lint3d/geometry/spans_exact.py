@@ -2,7 +2,7 @@
 
 Contacts between large facets, at ridges, at the tips of pits: found by range queries and by rays
 from vertices and re-entrant sides, then worked out exactly. Lengths in mm.
-Tested by tests/geometry/test_spans_exact.py.
+Tested by tests/geometry/test_spans_steps.py.
 """
 
 from __future__ import annotations
@@ -52,8 +52,13 @@ def tips_of(surface: SpanSurface, pair: Ints) -> Ints:
 
 
 def exact_contacts(
-    surface: SpanSurface, inward: Floats, edges: KnifeEdges, pair: Ints, guesses: Ints,
-    guess_mm: Floats, setting: tuple[float, float, bool],
+    surface: SpanSurface,
+    inward: Floats,
+    edges: KnifeEdges,
+    pair: Ints,
+    guesses: Ints,
+    guess_mm: Floats,
+    setting: tuple[float, float, bool],
 ) -> tuple[Contacts, bool]:
     """Contacts the sample rays do not give: between large facets, and off measured facets."""
     low, high, outward_look = setting

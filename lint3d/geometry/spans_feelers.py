@@ -2,7 +2,7 @@
 
 Rays from points of the facets, from vertices and from re-entrant sides, and the range query over
 large facets. Each finds pairs of facets; nothing here decides what is thin. Lengths in mm.
-Tested by tests/geometry/test_spans_feelers.py.
+Tested by tests/geometry/test_spans_steps.py.
 """
 
 from __future__ import annotations
@@ -25,7 +25,10 @@ REFIRES = 3  # how often a ray goes on through a copy of its own facet
 
 
 def cross(
-    surface: SpanSurface, inward: Floats, points: Floats, directions: Floats,
+    surface: SpanSurface,
+    inward: Floats,
+    points: Floats,
+    directions: Floats,
     reach: Floats | float,
 ) -> tuple[Ints, Floats, Floats]:
     """The first facet across, for rays that start on the surface.
@@ -57,9 +60,7 @@ def cross(
     return facet, distance, facing
 
 
-def vertex_pairs(
-    surface: SpanSurface, inward: Floats, reach: float
-) -> tuple[Ints, Floats]:
+def vertex_pairs(surface: SpanSurface, inward: Floats, reach: float) -> tuple[Ints, Floats]:
     """Pairs found by a ray from each vertex where facets turn, along its mean normal.
 
     These find the tip of a pit, which rays from its steep facets miss.
@@ -83,9 +84,7 @@ def vertex_pairs(
     return np.stack([own, facet[hit]], axis=1), far[hit] * facing[hit]
 
 
-def _facet_towards(
-    surface: SpanSurface, inward: Floats, vertex: Ints, direction: Floats
-) -> Ints:
+def _facet_towards(surface: SpanSurface, inward: Floats, vertex: Ints, direction: Floats) -> Ints:
     """The facet at each vertex whose normal comes nearest to a direction."""
     start, around = surface.incidence
     count = start[vertex + 1] - start[vertex]
@@ -156,9 +155,7 @@ def ridges_crossed(
     sides = np.stack([begin, end, end], axis=1)
     near, _ = facing_pairs(sides, mean, high, RIDGE_BUDGET, flat=False)
     one, two = near[:, 0], near[:, 1]
-    p, q = closest_on_segments(
-        begin[one], end[one] - begin[one], begin[two], end[two] - begin[two]
-    )
+    p, q = closest_on_segments(begin[one], end[one] - begin[one], begin[two], end[two] - begin[two])
     step = q - p
     apart = np.linalg.norm(step, axis=1)
     opposed = (dot(step, mean[one]) > 0.5 * apart) & (dot(step, mean[two]) < -0.5 * apart)

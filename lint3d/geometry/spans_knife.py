@@ -3,7 +3,7 @@
 A knife edge is a side whose two facets enclose at most 30 degrees of the space measured; seen
 outward the same is a crevice. Contacts in the strip behind it get thinner the nearer one looks,
 so their smallest value says nothing: they are told apart from walls. Lengths in mm.
-Tested by tests/geometry/test_spans_knife.py.
+Tested by tests/geometry/test_spans_steps.py.
 """
 
 from __future__ import annotations
@@ -85,7 +85,11 @@ def knife_edges(
 
 
 def tapers_to_edge(
-    surface: SpanSurface, inward: Floats, edges: KnifeEdges, pair: Ints, points: Floats,
+    surface: SpanSurface,
+    inward: Floats,
+    edges: KnifeEdges,
+    pair: Ints,
+    points: Floats,
     contacts: Floats,
 ) -> Bools:
     """Is each contact in the strip behind a knife edge or tip?

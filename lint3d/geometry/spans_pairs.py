@@ -165,10 +165,14 @@ def _recedes(surface: SpanSurface, facet: Ints, point: Floats, towards: Floats) 
         rows = np.flatnonzero(
             (off <= near) & (level | ~at_corner) & (surface.neighbours[facet, side] >= 0)
         )
+        unit = along[rows] / length[rows, None]
         base = begin[rows] + along[rows] * share[rows, None]
-        falls = np.ones(len(rows), dtype=bool)
+        falls = np.abs(dot(unit, towards[rows])) <= RIDGE_RISE
         for face in (facet[rows], surface.neighbours[facet[rows], side]):
-            falls &= _falls_behind(surface.corners[face] - base[:, None], towards[rows])
+            # Square to the side: along a sliver its far corner would seem hardly to rise.
+            away = surface.corners[face].mean(1) - base
+            away -= unit * dot(away, unit)[:, None]
+            falls &= dot(away, towards[rows]) <= RIDGE_RISE * np.linalg.norm(away, axis=1)
         recedes[rows] |= falls
     return recedes
 

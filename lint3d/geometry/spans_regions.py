@@ -133,10 +133,20 @@ def _region(
     share = np.minimum(spans.area[rows], surface.areas[pair[:, 1]])
     return ThinRegion(
         "rod" if breadth[1] <= ROD_RATIO else "wall",
-        value, lower, upper,
-        best.contacts.point[number], best.contacts.contact[number],
-        int(faces[0]), int(faces[1]), faces, box, float(np.ptp(box, axis=0).max()),
-        float(share.sum() / 2), float(breadth[0]), axis, length,
+        value,
+        lower,
+        upper,
+        best.contacts.point[number],
+        best.contacts.contact[number],
+        int(faces[0]),
+        int(faces[1]),
+        faces,
+        box,
+        float(np.ptp(box, axis=0).max()),
+        float(share.sum() / 2),
+        float(breadth[0]),
+        axis,
+        length,
     )
 
 

@@ -127,7 +127,12 @@ def _rows_of(spans: Spans, limit: float) -> tuple[Ints, Ints, Floats]:
 
 
 def _region(
-    spans: Spans, members: Ints, rows: Ints, limit: float, angle: Floats, depth: Floats,
+    spans: Spans,
+    members: Ints,
+    rows: Ints,
+    limit: float,
+    angle: Floats,
+    depth: Floats,
     wanted: Floats,
 ) -> SharpRegion:
     """All there is to say about one group."""
@@ -158,9 +163,16 @@ def _region(
     margin = spans.floor_mm / (2 * np.tan(np.radians(max(narrow, 0.05)) / 2))
     deep = float(depth[worst])
     return SharpRegion(
-        float(narrow), deep, max(deep - margin, 0.0),
-        max(deep, float(plain)) + margin, ends.mean(0), int(faces[0]), faces,
-        float(np.linalg.norm(length, axis=1).sum()), box, float(np.ptp(box, axis=0).max()),
+        float(narrow),
+        deep,
+        max(deep - margin, 0.0),
+        max(deep, float(plain)) + margin,
+        ends.mean(0),
+        int(faces[0]),
+        faces,
+        float(np.linalg.norm(length, axis=1).sum()),
+        box,
+        float(np.ptp(box, axis=0).max()),
     )
 
 

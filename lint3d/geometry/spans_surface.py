@@ -145,8 +145,14 @@ def surface_from_mesh(
     keep = np.flatnonzero(~doubled & ~needle)
     kept = faces[keep]
     return SpanSurface(
-        vertices, kept, keep, normals[keep], areas[keep], longest[keep],
-        neighbours_across_sides(kept, len(vertices)), resolution,
+        vertices,
+        kept,
+        keep,
+        normals[keep],
+        areas[keep],
+        longest[keep],
+        neighbours_across_sides(kept, len(vertices)),
+        resolution,
         {"needle": int(needle.sum()), "doubled": int(doubled.sum())},
     )
 

@@ -94,14 +94,20 @@ def _creep_from_best(spans: Spans, rows: Ints, graph: Connected, best: Tightest)
         return
     row = rows[order]
     start = Crept(
-        spans.pair[row].copy(), spans.point[row].copy(), spans.contact_point[row].copy(),
-        spans.value[row].copy(), spans.interval[row, 1] - spans.floor_mm, spacing[order],
+        spans.pair[row].copy(),
+        spans.point[row].copy(),
+        spans.contact_point[row].copy(),
+        spans.value[row].copy(),
+        spans.interval[row, 1] - spans.floor_mm,
+        spacing[order],
     )
     found = creep(surface, spans.inward, spans.edges, start, spans.high + spans.floor_mm)
     ranked = np.lexsort((found.value, label[order]))
     winner = ranked[np.unique(label[order][ranked], return_index=True)[1]]
     where = label[order][winner]
-    better = found.value[winner] < best.contacts.distance[where] - TIE
+    # By the distance straight across: in a round pin the ball off the middle of a flat is
+    # smaller than the pin is thick.
+    better = found.above[winner] < best.contacts.distance[where] - TIE
     where, winner = where[better], winner[better]
     best.contacts.pair[where], best.contacts.point[where] = found.pair[winner], found.point[winner]
     best.contacts.contact[where] = found.contact[winner]
@@ -118,8 +124,12 @@ def _best_rows(spans: Spans, rows: Ints, graph: Connected) -> Tightest:
     row = rows[order[np.unique(graph.of_row[order], return_index=True)[1]]]
     yes = np.ones(len(row), dtype=bool)
     contacts = Contacts(
-        spans.pair[row].copy(), spans.point[row].copy(), spans.contact_point[row].copy(),
-        spans.value[row].copy(), yes, ~yes,
+        spans.pair[row].copy(),
+        spans.point[row].copy(),
+        spans.contact_point[row].copy(),
+        spans.value[row].copy(),
+        yes,
+        ~yes,
     )
     return Tightest(contacts, spans.interval[row, 0].copy(), spans.interval[row, 1].copy())
 

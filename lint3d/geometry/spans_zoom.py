@@ -1,7 +1,7 @@
 """Where exactly is the tightest place near a contact?
 
 From a pair of facets the search steps to neighbouring facets while the exact distance falls and
-the contact stays one. Lengths in mm. Tested by tests/geometry/test_spans_zoom.py.
+the contact stays one. Lengths in mm. Tested by tests/geometry/test_spans_steps.py.
 """
 
 from __future__ import annotations
@@ -72,9 +72,7 @@ def join(parts: list[Contacts]) -> Contacts:
     )
 
 
-def contacts_of(
-    surface: SpanSurface, inward: Floats, edges: KnifeEdges, pair: Ints
-) -> Contacts:
+def contacts_of(surface: SpanSurface, inward: Floats, edges: KnifeEdges, pair: Ints) -> Contacts:
     """Exact closest points of pairs of facets, judged."""
     parts = [
         _contacts_of(surface, inward, edges, pair[i : i + PAIRS_AT_ONCE])
@@ -83,13 +81,13 @@ def contacts_of(
     return join(parts)
 
 
-def _contacts_of(
-    surface: SpanSurface, inward: Floats, edges: KnifeEdges, pair: Ints
-) -> Contacts:
+def _contacts_of(surface: SpanSurface, inward: Floats, edges: KnifeEdges, pair: Ints) -> Contacts:
     first, second = pair[:, 0], pair[:, 1]
     point, contact, distance = closest_on_triangles(
-        surface.corners[first], surface.corners[second],
-        surface.normals[first], surface.normals[second],
+        surface.corners[first],
+        surface.corners[second],
+        surface.normals[first],
+        surface.normals[second],
     )
     step = contact - point
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -106,14 +104,16 @@ def _contacts_of(
     outdone = _outdone(surface, inward, pair[rows], point[rows], contact[rows], towards[rows])
     counts[rows[outdone]] = False
     rows = rows[~outdone]
-    knife[rows] = tapers_to_edge(
-        surface, inward, edges, pair[rows], point[rows], contact[rows]
-    )
+    knife[rows] = tapers_to_edge(surface, inward, edges, pair[rows], point[rows], contact[rows])
     return Contacts(pair, point, contact, distance, counts, knife)
 
 
 def _outdone(
-    surface: SpanSurface, inward: Floats, pair: Ints, point: Floats, contact: Floats,
+    surface: SpanSurface,
+    inward: Floats,
+    pair: Ints,
+    point: Floats,
+    contact: Floats,
     towards: Floats,
 ) -> Bools:
     """Do contacts that lean on both sides have a straighter one in the same place?
@@ -141,9 +141,7 @@ def _outdone(
     return outdone
 
 
-def zoom(
-    surface: SpanSurface, inward: Floats, edges: KnifeEdges, pair: Ints
-) -> Contacts:
+def zoom(surface: SpanSurface, inward: Floats, edges: KnifeEdges, pair: Ints) -> Contacts:
     """Descend from pairs of facets to the tightest contacts near them.
 
     Parameters
@@ -184,9 +182,9 @@ def _rank(contacts: Contacts) -> Floats:
 def _pairs_around(surface: SpanSurface, pair: Ints) -> tuple[Ints, Ints]:
     """The pairs one step away: (owner row, pair), not sharing a vertex."""
     first, second = pair[:, 0], pair[:, 1]
-    steps = [
-        np.stack([surface.neighbours[first, side], second], axis=1) for side in range(3)
-    ] + [np.stack([first, surface.neighbours[second, side]], axis=1) for side in range(3)]
+    steps = [np.stack([surface.neighbours[first, side], second], axis=1) for side in range(3)] + [
+        np.stack([first, surface.neighbours[second, side]], axis=1) for side in range(3)
+    ]
     around = np.concatenate(steps)
     owner = np.tile(np.arange(len(pair)), len(steps))
     keep = (around >= 0).all(1) & (around[:, 0] != around[:, 1])
