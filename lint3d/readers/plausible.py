@@ -28,6 +28,8 @@ TOO_FAR = Kind(
 )
 
 
+# Damaged data hold NaN of every kind; some of them warn at the first touch.
+@np.errstate(invalid="ignore")
 def usable_facets(
     corners: NDArray[Any],
 ) -> tuple[NDArray[np.bool_] | None, list[tuple[Kind, NDArray[np.int64]]]]:
@@ -53,8 +55,7 @@ def usable_facets(
         return None, []
     flat = corners.reshape(len(corners), -1)
     finite = np.isfinite(flat).all(axis=1)
-    with np.errstate(invalid="ignore"):
-        near = (np.abs(flat) <= COORDINATE_MAX).all(axis=1)
+    near = (np.abs(flat) <= COORDINATE_MAX).all(axis=1)
     trouble = [
         (kind, np.flatnonzero(rows))
         for kind, rows in ((NOT_FINITE, ~finite), (TOO_FAR, finite & ~near))

@@ -109,9 +109,10 @@ def _parts(text: bytes, limits: ReadLimits, faults: FaultList) -> Iterator[ReadP
     opened_line = 0
     for mark in [*_marks(text), None]:
         end = mark.start if mark else len(text)
-        found = read_facets(view[begin:end], line, facets_before, mark is None, faults)
+        found = read_facets(
+            view[begin:end], line, facets_before, mark is None, limits.faces, faults
+        )
         _tell_frame(opened, opened_line, mark, found, line, faults)
-        _check_count(facets_before + found.count, limits)
         yield from _part(found, opened.name if opened else None, facets_before, faults)
         facets_before += found.count
         line += _line_ends(view[begin:end])
@@ -140,15 +141,6 @@ def _tell_frame(
         faults.count(NO_ENDSOLID, at_solid)
     if opened is not None and not found.count:
         faults.count(NO_FACETS, at_solid)
-
-
-def _check_count(facets: int, limits: ReadLimits) -> None:
-    if facets > limits.faces:
-        raise UnreadableFile(
-            f"has more facets ({facets} and counting) than the setting read.faces allows "
-            f"({limits.faces}).",
-            "Raise the setting, or export the part with a coarser tolerance.",
-        )
 
 
 def _part(found: Facets, name: str | None, first: int, faults: FaultList) -> Iterator[ReadPart]:

@@ -15,6 +15,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from lint3d.errors import UnreadableFile
 from lint3d.model import Region
 from lint3d.readers.faultlist import FaultList, Kind
 
@@ -51,15 +52,15 @@ NO_NORMAL = Kind(
 )
 NOT_CLOSED = Kind(
     "facet",
-    "that lacks 'outer loop', 'endloop' or 'endfacet' (the facets were inspected)",
+    "lacking 'outer loop', 'endloop' or 'endfacet' (the facets were inspected)",
     EXPORT_AGAIN,
 )
 CUT_OFF = Kind(
     "facet",
-    "that breaks off in the middle, left out",
+    "breaking off in the middle, left out",
     "The file was cut off; copy or export it again.",
 )
-STRAY = Kind("word", "that does not belong to the format, passed over", EXPORT_AGAIN)
+STRAY = Kind("word", "that {does} not belong to the format, passed over", EXPORT_AGAIN)
 
 
 @dataclass
@@ -91,7 +92,12 @@ class Facets:
 
 
 def read_facets(
-    text: memoryview, first_line: int, first_facet: int, at_end: bool, faults: FaultList
+    text: memoryview,
+    first_line: int,
+    first_facet: int,
+    at_end: bool,
+    faces_allowed: int,
+    faults: FaultList,
 ) -> Facets:
     """Read a stretch that should be nothing but facets.
 
@@ -100,6 +106,10 @@ def read_facets(
     text : the stretch
     first_line, first_facet : number of its first line, from 1, and of its first facet, from 0
     at_end : nothing follows, so a last facet that is not whole means that the file was cut off
+
+    Raises
+    ------
+    UnreadableFile : more facets than are allowed, those before this stretch included
     """
     found = Facets()
     for chunk, is_last in _chunks(text):
@@ -108,6 +118,11 @@ def read_facets(
             offset = first_facet + found.count
             _read_irregular(chunk, lines, found, offset, at_end and is_last, faults)
         first_line = lines.after
+        if first_facet + found.count > faces_allowed:
+            raise UnreadableFile(
+                f"has more facets than the setting read.faces allows ({faces_allowed}).",
+                "Raise the setting, or export the part with a coarser tolerance.",
+            )
     return found
 
 

@@ -155,7 +155,7 @@ def _with_uncounted(
 
 def _sensible(extra: NDArray[Any], counted_ones: NDArray[Any]) -> bool:
     """Could these be facets of the same part? Finite, not all zero, and of the same magnitude."""
-    if len(extra) == 0 or not extra["corners"].any():
+    if not (extra["corners"] != 0).any():
         return False
     reach = COORDINATE_MAX
     if len(counted_ones) and np.isfinite(counted_ones["corners"]).all():

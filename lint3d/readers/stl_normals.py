@@ -25,24 +25,26 @@ CHUNK = 1 << 16
 
 CONTRADICTING = Kind(
     "facet",
-    "whose stored normal contradicts the order of its corners",
+    "whose stored normal contradicts the order of {its} corners",
     "Find out which side is outside, then export again with consistent normals; a part that was "
     "mirrored without turning its facets looks like this.",
 )
 NOT_A_NUMBER = Kind(
     "facet",
-    "whose stored normal is no finite number",
+    "with a stored normal that is no finite number",
     "Export the part again; the facets themselves were inspected.",
 )
 
 LEFT_OPEN = Kind(
     "facet",
-    "whose stored normal is zero; it was worked out from the corners, as is common practice",
+    "with a stored normal of zero, worked out from {its} corners as is common practice",
     "Nothing need be done.",
     harmless=True,
 )
 
 
+# Damaged data hold NaN of every kind; some of them warn at the first touch.
+@np.errstate(invalid="ignore", over="ignore")
 def check_normals(
     normals: NDArray[Any],
     corners: NDArray[Any],
@@ -58,9 +60,9 @@ def check_normals(
     normals, corners, rounding : as for `contradicting_normals`
     numbers : (m,) what `provenance` calls each facet; None = 0 .. m-1
     """
-    zero = np.flatnonzero(~normals.any(axis=1))
+    zero = np.flatnonzero((normals == 0).all(axis=1))
     if len(zero):  # the right normal of a facet without area
-        zero = zero[_across(corners[zero]).any(axis=1)]
+        zero = zero[(_across(corners[zero]) != 0).any(axis=1)]
     odd = np.flatnonzero(~np.isfinite(normals).all(axis=1))
     against = contradicting_normals(normals, corners, rounding)
     for kind, rows in ((NOT_A_NUMBER, odd), (CONTRADICTING, against), (LEFT_OPEN, zero)):
@@ -69,6 +71,7 @@ def check_normals(
             faults.count(kind, provenance.locate(first), len(rows))
 
 
+@np.errstate(invalid="ignore", over="ignore")
 def contradicting_normals(
     normals: NDArray[Any], corners: NDArray[Any], rounding: float
 ) -> NDArray[np.int64]:
@@ -103,13 +106,10 @@ def contradicting_normals(
 
 def _contradicting(normals: NDArray[Any], corners: NDArray[Any], step: float) -> NDArray[np.int64]:
     stored, across = normals.astype(np.float64), _across(corners)
-    with np.errstate(invalid="ignore", over="ignore"):
-        agreement = np.einsum("ij,ij->i", stored, across)
-        lengths = np.sqrt(
-            np.einsum("ij,ij->i", stored, stored) * np.einsum("ij,ij->i", across, across)
-        )
-        # NaN and infinity compare false on both sides and so drop out here.
-        suspects = np.flatnonzero(agreement < np.cos(np.radians(ANGLE_MAX_DEG)) * lengths)
+    agreement = np.einsum("ij,ij->i", stored, across)
+    lengths = np.sqrt(np.einsum("ij,ij->i", stored, stored) * np.einsum("ij,ij->i", across, across))
+    # NaN and infinity compare false on both sides and so drop out here.
+    suspects = np.flatnonzero(agreement < np.cos(np.radians(ANGLE_MAX_DEG)) * lengths)
     if len(suspects) == 0:
         return suspects
     return suspects[_beyond_rounding(stored, across, corners, suspects, step)]
@@ -141,7 +141,7 @@ def _beyond_rounding(
     longest = np.linalg.norm(sides, axis=2).max(axis=1)
     area2 = np.linalg.norm(across[rows], axis=1)
     length = np.linalg.norm(stored[rows], axis=1)
-    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+    with np.errstate(divide="ignore"):
         cosine = np.einsum("ij,ij->i", stored[rows], across[rows]) / (area2 * length)
         turned = np.arcsin(np.minimum(1.0, 2.0 * step * longest / area2))
     allowed = np.radians(ANGLE_MAX_DEG) + 2.0 * turned

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import hashlib
 import io
-import lzma
+import struct
 import zipfile
 import zlib
 from collections.abc import Iterator
@@ -69,7 +69,8 @@ class Archive:
         """What was read: path, length, SHA-256."""
         self._check_count(data)
         self._zip = _opened(data)
-        self._info = {info.filename: info for info in self._zip.infolist() if not info.is_dir()}
+        self._files = [info for info in self._zip.infolist() if not info.filename.endswith("/")]
+        self._info = {info.filename: info for info in self._files}
         self._folded: dict[str, str] = {}
         for name in self._info:
             self._folded.setdefault(_fold(name), name)
@@ -122,7 +123,7 @@ class Archive:
         except (
             zipfile.BadZipFile,
             zlib.error,
-            lzma.LZMAError,
+            struct.error,
             EOFError,
             OSError,
             ValueError,
@@ -174,7 +175,7 @@ class Archive:
             )
 
     def _tell_oddities(self, data: bytes) -> None:
-        for info in self._zip.infolist():
+        for info in self._files:
             if _is_unsafe(info.filename):
                 self._faults.count(UNSAFE_NAME, Region(member=info.filename))
             if self._info.get(info.filename, info) is not info:

@@ -19,22 +19,20 @@ _UUID = re.compile(r"[0-9a-fA-F]{8}(-[0-9a-fA-F]{4}){3}-[0-9a-fA-F]{12}")
 _UUID_KEY = f"{terms.PRODUCTION} UUID"
 
 
-def check_attributes(
-    tag: str, attributes: dict[str, str], where: Region, faults: FaultList
-) -> None:
-    """Count a core element that has an attribute it may not have."""
+def has_unknown_attribute(tag: str, attributes: dict[str, str]) -> bool:
+    """Has a core element an attribute that it may not have?"""
     known = terms.ATTRIBUTES.get(tag)
+    if known is not None and known >= attributes.keys():
+        return False
     for name in attributes:
         namespace, _, bare = name.rpartition(" ")
-        if (
-            (not namespace and known is not None and bare not in known)
-            or (
-                namespace == terms.PRODUCTION
-                and bare not in terms.PRODUCTION_ATTRIBUTES.get(tag, ())
-            )
-            or (namespace == terms.XML and bare != "lang")
-        ):
-            faults.count(UNKNOWN_ATTRIBUTE, where)
+        if namespace == terms.PRODUCTION and bare not in terms.PRODUCTION_ATTRIBUTES.get(tag, ()):
+            return True
+        if namespace == terms.XML and bare != "lang":
+            return True
+        if not namespace and known is not None and bare not in known:
+            return True
+    return False
 
 
 def check_material(

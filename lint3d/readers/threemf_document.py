@@ -20,10 +20,11 @@ from lint3d.readers import ReadLimits
 from lint3d.readers import threemf_terms as terms
 from lint3d.readers.faultlist import FaultList, Kind
 from lint3d.readers.threemf_attributes import (
+    UNKNOWN_ATTRIBUTE,
     UNKNOWN_ELEMENT,
     Uuids,
-    check_attributes,
     check_material,
+    has_unknown_attribute,
 )
 from lint3d.readers.threemf_bulk import Block, blocks, read_block
 from lint3d.readers.threemf_lists import MeshLists
@@ -146,8 +147,8 @@ class _ModelHandler:
             terms.COMPONENT: self._component,
             terms.VERTICES: self._start_vertices,
             terms.TRIANGLES: self._start_triangles,
-            terms.VERTEX: lambda found: self.lists.add_vertex(found, self._in_object()),
-            terms.TRIANGLE: lambda found: self.lists.add_triangle(found, self._in_object()),
+            terms.VERTEX: lambda found: self.lists.add_vertex(found, self._in_object),
+            terms.TRIANGLE: lambda found: self.lists.add_triangle(found, self._in_object),
             terms.ITEM: self._item,
         }
 
@@ -161,7 +162,8 @@ class _ModelHandler:
             self._path.append(None)
         elif tag in terms.CHILDREN.get(parent, ()):
             self._path.append(tag)
-            check_attributes(tag, attributes, self.source.here, self._faults)
+            if has_unknown_attribute(tag, attributes):
+                self._faults.count(UNKNOWN_ATTRIBUTE, self.source.here)
             if parent == terms.RESOURCES:
                 self._resources.start(tag, attributes, self.source.here)
             elif parent == terms.BASE_MATERIALS:

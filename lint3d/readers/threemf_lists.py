@@ -6,6 +6,7 @@ NaN and a triangle without one as `NO_INTEGER`, so that the numbers of the other
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -40,18 +41,18 @@ class MeshLists:
         self._vertices = _Rows(3, np.float64)
         self._triangles = _Rows(7, np.int64)
 
-    def add_vertex(self, attributes: dict[str, str], where: Region) -> None:
-        """One vertex."""
+    def add_vertex(self, attributes: dict[str, str], where: Callable[[], Region]) -> None:
+        """One vertex; `where` tells where it stands, should that be asked."""
         row = tuple(number(attributes.get(axis)) for axis in "xyz")
         if any(value != value for value in row):
-            self._faults.count(BAD_VERTEX, where)
+            self._faults.count(BAD_VERTEX, where())
         self._vertices.add(row)
 
-    def add_triangle(self, attributes: dict[str, str], where: Region) -> None:
+    def add_triangle(self, attributes: dict[str, str], where: Callable[[], Region]) -> None:
         """One triangle."""
         corners = tuple(integer(attributes.get(key)) for key in ("v1", "v2", "v3"))
         if NO_INTEGER in corners:
-            self._faults.count(BAD_TRIANGLE, where)
+            self._faults.count(BAD_TRIANGLE, where())
         properties = (
             integer(attributes[key]) if key in attributes else -1
             for key in ("pid", "p1", "p2", "p3")
@@ -67,7 +68,7 @@ class MeshLists:
                 self._count(len(chunk))
 
     def check_count(self, rows: int) -> None:
-        """Raise `UnreadableFile` for more triangles than allowed, or vertices than those can use."""
+        """Raise `UnreadableFile` for more triangles than allowed, or vertices than these use."""
         if rows > 3 * self._allowed:
             self._count(rows)
 

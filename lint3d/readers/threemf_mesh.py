@@ -24,7 +24,7 @@ NEGATIVE = Kind("triangle", "with a negative vertex number, left out", EXPORT_AG
 OUT_OF_RANGE = Kind(
     "triangle", "with the number of a vertex that is not there, left out", EXPORT_AGAIN
 )
-REPEATED = Kind("triangle", "that names a vertex twice, left out", EXPORT_AGAIN)
+REPEATED = Kind("triangle", "naming a vertex twice, left out", EXPORT_AGAIN)
 TOO_FAR = Kind(
     "triangle",
     f"with a corner further than {COORDINATE_MAX:.0e} units from the origin, left out",
