@@ -21,7 +21,7 @@ Bools = NDArray[np.bool_]
 
 FANOUT = 4
 FACING_COS = 0.5  # facets within 60 degrees of opposite are looked at
-BUDGET, BUDGET_EACH, BUDGET_MOST = 4_000_000, 60, 12_000_000
+BUDGET, BUDGET_EACH, BUDGET_MOST = 4_000_000, 60, 20_000_000
 PAIRS_MOST = 1_000_000  # pairs handed on; needles round a hub would otherwise give millions
 PAIRS_AT_ONCE = 200_000
 
