@@ -29,16 +29,17 @@ from lint3d.geometry.voids_openings import (
     measure_contact,
     without_doubles,
 )
+from lint3d.geometry.voids_region import regions_of_hollows
 from lint3d.geometry.voids_shells import shell_regions
 from lint3d.geometry.voids_space import MARGIN, POINTS_PER_WIDTH, Space, build_space
 from lint3d.geometry.voids_union import united
-from lint3d.geometry.voids_ways import find_pockets
+from lint3d.geometry.voids_ways import find_pockets, put_side_by_side
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-#: Smaller hollows on the grid are noise in tight gaps unless the shells say otherwise, points.
-CRUMB = 25
+#: Faces of a hollow from which a ball is grown to find its middle.
+_FACES_TRIED = 32
 #: Bytes a grid point costs at the worst moment.
 BYTES_PER_POINT = 14
 #: mm3 of volume an error of one float32 step over the whole surface stands for.
@@ -96,33 +97,40 @@ def find_voids(
     faces = np.asarray(faces, np.int64)
     if len(faces) == 0:
         return Voids(pitch=low / POINTS_PER_WIDTH, left_out=[NotSeen("There are no faces.")])
-    grid, reason = choose_grid(vertices[faces.reshape(-1)], low, effort.memory_bytes)
-    regions = shell_regions(vertices, faces)
-    space = build_space(vertices, faces, grid, high / 2 + 2 * grid.pitch, effort.workers)
-    voids = Voids(pitch=grid.pitch, leaks=len(space.raster.leaking))
-    surface = Surface(vertices, faces, regions)
-    if space.raster.deepest > 1:
-        voids.overlaps = True
-        surface = _one_surface(surface, voids)
-    if reason:
-        voids.left_out.append(NotSeen(reason))
+    voids = Voids(pitch=low / POINTS_PER_WIDTH)
+    surface = Surface(vertices, faces, shell_regions(vertices, faces))
+    clearance = voids.clearance = Clearance(vertices, faces)
+    settled = np.isin(surface.regions.region, surface.regions.cavities())
+    boxes = regions_of_hollows(vertices, faces, settled[surface.regions.of_face])
+    graphs = []
+    for box in boxes:
+        grid, reason = choose_grid(box, low, effort.memory_bytes / len(boxes))
+        if reason and not any(reason == one.reason for one in voids.left_out):
+            voids.left_out.append(NotSeen(reason))
+        voids.pitch = max(voids.pitch, grid.pitch)
+        space = build_space(vertices, faces, grid, high / 2 + 2 * grid.pitch, effort.workers)
+        voids.spaces.append(space)
+        voids.leaks += len(space.raster.leaking)
+        if space.raster.deepest > 1 and not voids.overlaps:
+            voids.overlaps = True
+            surface = _one_surface(surface, voids)
+        openings = _openings((vertices, faces), space, clearance, effort, limits)
+        openings += find_hidden_necks(surface, space, clearance, voids.left_out)
+        graphs.append(find_pockets(space, clearance, openings, high))
+    voids.graph, voids.pockets = put_side_by_side(graphs)
+    voids.sealed = _sealed_pockets(surface)
     if voids.leaks:
         voids.left_out.append(NotSeen(
             "The surface is open; what lies behind the gaps was decided by the vote of three "
             "directions. Close the surface first (solid/open-edge)."
         ))
-    clearance = Clearance(vertices, faces)
-    voids.space, voids.clearance = space, clearance
-    voids.sealed = _sealed_pockets(surface, space)
-    openings = _openings((vertices, faces), space, clearance, effort, limits)
-    openings += find_hidden_necks(surface, space, clearance, voids.left_out)
-    voids.graph, voids.pockets = find_pockets(space, clearance, openings, high)
     return voids
 
 
-def choose_grid(points: Floats, low: float, memory_bytes: float) -> tuple[Grid, str]:
+def choose_grid(
+    box: tuple[Floats, Floats], low: float, memory_bytes: float
+) -> tuple[Grid, str]:
     """A grid that resolves a width, or the finest that memory allows, and what to say then."""
-    box = points.min(axis=0), points.max(axis=0)
     wanted = low / POINTS_PER_WIDTH
     size = np.maximum(box[1] - box[0], wanted)
     most = memory_bytes / BYTES_PER_POINT
@@ -143,17 +151,20 @@ def _one_surface(surface: Surface, voids: Voids) -> Surface:
     """The common surface of overlapping bodies."""
     joined = united(surface.vertices, surface.faces, surface.regions.of_face)
     if joined is None:
-        voids.left_out.append(NotSeen(
-            "Bodies overlap and could not be made one, because they are not sound. Hollows between "
-            "them are judged on the grid only."
-        ))
+        voids.left_out.append(
+            NotSeen(
+                "Bodies overlap and could not be made one, because they are not sound. Hollows between "
+                "them are judged on the grid only."
+            )
+        )
         return surface
     return Surface(*joined, shell_regions(*joined))
 
 
-def _sealed_pockets(surface: Surface, space: Space) -> list[SealedPocket]:
+def _sealed_pockets(surface: Surface) -> list[SealedPocket]:
     """Hollows that shells close, by falling volume."""
     regions = surface.regions
+    nearest = Clearance(surface.vertices, surface.faces)
     found = []
     for cavity in regions.cavities():
         inside = np.flatnonzero(regions.region == cavity)
@@ -166,35 +177,45 @@ def _sealed_pockets(surface: Surface, space: Space) -> list[SealedPocket]:
         corner = surface.vertices[surface.faces[rows]].reshape(-1, 3)
         low, high = corner.min(axis=0), corner.max(axis=0)
         step = float(np.abs(corner).max()) * _FLOAT32_STEP
-        found.append(SealedPocket(
-            volume, float(regions.area[inside].sum()) * step,
-            _inside(surface, space, int(cavity), low, high), float((high - low).max()), rows,
-            len(loose),
-        ))
+        found.append(
+            SealedPocket(
+                volume,
+                float(regions.area[inside].sum()) * step,
+                _inside(surface, nearest, rows),
+                float((high - low).max()),
+                rows,
+                len(loose),
+            )
+        )
     return sorted(found, key=lambda pocket: (-pocket.volume, *pocket.position))
 
 
-def _inside(surface: Surface, space: Space, cavity: int, low: Floats, high: Floats) -> Floats:
-    """Where the largest ball in a cavity is by the grid; the middle of its box if unseen."""
-    grid = space.grid
-    first, last = grid.index(low), grid.index(high) + 1
-    box = tuple(slice(a, b) for a, b in zip(first, last, strict=True))
-    part = np.where(space.core[box], 0.0, space.distance[box])
-    middle: Floats = (low + high) / 2
-    for _ in range(8):
-        at = np.unravel_index(int(np.argmax(part)), part.shape)
-        if part[at] <= 0:
-            return middle
-        point = grid.point(np.array(at) + first)
-        face = Clearance(surface.vertices, surface.faces).nearest(point[None])[1][0]
-        if surface.regions.region[surface.regions.of_face[face]] == cavity:
-            return point
-        part[at] = 0
-    return middle
+def _inside(surface: Surface, nearest: Clearance, rows: Ints) -> Floats:
+    """A point well inside a hollow: the middle of the largest ball that touches one of its faces.
+
+    A few of the largest faces are tried; the balls stay in the hollow, for they grow from its wall.
+    """
+    corner = surface.vertices[surface.faces[rows]]
+    normal = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
+    area = np.linalg.norm(normal, axis=1)
+    tried = np.argsort(-area, kind="stable")[:_FACES_TRIED]
+    foot, normal = corner[tried].mean(axis=1), normal[tried] / area[tried, None]
+    low = np.zeros(len(tried))
+    high = np.full(len(tried), float(np.ptp(corner.reshape(-1, 3), axis=0).max()))
+    for _ in range(24):
+        middle = (low + high) / 2
+        fits = nearest.at(foot + normal * middle[:, None]) > 0.999 * middle
+        low, high = np.where(fits, middle, low), np.where(fits, high, middle)
+    best = int(np.argmax(low))
+    inside: Floats = foot[best] + normal[best] * low[best]
+    return inside
 
 
 def _openings(
-    surface: tuple[Floats, Ints], space: Space, clearance: Clearance, effort: Effort,
+    surface: tuple[Floats, Ints],
+    space: Space,
+    clearance: Clearance,
+    effort: Effort,
     limits: tuple[float, ...],
 ) -> list[tuple[Contact, Throat]]:
     """Every opening between chambers, measured."""

@@ -111,6 +111,6 @@ class Voids:
     """columns in which the surface does not close and two of three axes had to decide"""
     overlaps: bool = False
     """bodies overlap; they were taken as one"""
-    space: Space | None = None
-    """the grid, for questions that come later (`voids_recesses.py`)"""
+    spaces: list[Space] = field(default_factory=list)
+    """the grids, for questions that come later (`voids_recesses.py`)"""
     clearance: Clearance | None = None

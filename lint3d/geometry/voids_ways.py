@@ -7,6 +7,7 @@ tests/geometry/test_voids.py.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -58,6 +59,35 @@ def find_pockets(
     return graph, sorted(pockets, key=lambda pocket: (-pocket.volume, *pocket.position))
 
 
+def put_side_by_side(
+    found: list[tuple[nx.MultiGraph, list[Pocket]]],
+) -> tuple[nx.MultiGraph, list[Pocket]]:
+    """One graph of several that share nothing but the outside; nodes are numbered on."""
+    import networkx as nx
+
+    whole = nx.MultiGraph()
+    whole.add_node(OUTSIDE, position=None, diameter=float("inf"), volume=float("inf"))
+    pockets: list[Pocket] = []
+    first = 0
+    for graph, some in found:
+        number = {node: node + first if node != OUTSIDE else OUTSIDE for node in graph}
+        for _, _, data in graph.edges(data=True):
+            data["source"] = number[data["source"]]
+        whole.update(nx.relabel_nodes(graph, number))
+        pockets += [_renumbered(pocket, number) for pocket in some]
+        first = max([first, *number.values()])
+    return whole, sorted(pockets, key=lambda pocket: (-pocket.volume, *pocket.position))
+
+
+def _renumbered(pocket: Pocket, number: dict[int, int]) -> Pocket:
+    return replace(
+        pocket,
+        node=number[pocket.node],
+        openings=tuple(replace(one, to=number[one.to]) for one in pocket.openings),
+        way_nodes=tuple(number[node] for node in pocket.way_nodes),
+    )
+
+
 def _graph(
     space: Space, clearance: Clearance, openings: list[tuple[Contact, Throat]]
 ) -> nx.MultiGraph:
@@ -75,9 +105,14 @@ def _graph(
         )
     for contact, throat in openings:
         graph.add_edge(
-            *contact.chambers, throat=throat, source=contact.chambers[0],
-            diameter=throat.diameter, lower=throat.lower, upper=throat.upper,
-            length=throat.length, position=tuple(throat.position.tolist()),
+            *contact.chambers,
+            throat=throat,
+            source=contact.chambers[0],
+            diameter=throat.diameter,
+            lower=throat.lower,
+            upper=throat.upper,
+            length=throat.length,
+            position=tuple(throat.position.tolist()),
         )
     return graph
 
@@ -140,14 +175,18 @@ def _bridges(graph: nx.MultiGraph) -> set[tuple[int, int]]:
 
 
 def _pocket(
-    space: Space, clearance: Clearance, graph: nx.MultiGraph, nodes: list[int],
+    space: Space,
+    clearance: Clearance,
+    graph: nx.MultiGraph,
+    nodes: list[int],
     bridges: set[tuple[int, int]],
 ) -> Pocket:
     node = nodes[0]
     hops = [_widest_between(graph, one, two) for one, two in pairwise(nodes)]
     throat = min(hops, key=lambda hop: hop.diameter)
     crossed = [
-        hop for hop, pair in zip(hops, pairwise(nodes), strict=True)
+        hop
+        for hop, pair in zip(hops, pairwise(nodes), strict=True)
         if (min(pair), max(pair)) in bridges
     ]
     way = np.concatenate([hop.way.point for hop in hops])
@@ -159,9 +198,18 @@ def _pocket(
     openings.sort(key=lambda opening: -opening.throat.diameter)
     data = graph.nodes[node]
     return Pocket(
-        node, data["volume"], data["volume_lower"], data["volume_upper"],
-        np.array(data["position"]), data["diameter"], tuple(openings), throat,
-        way, width, tuple(nodes), float(np.linalg.norm(np.diff(way, axis=0), axis=1).sum()),
+        node,
+        data["volume"],
+        data["volume_lower"],
+        data["volume_upper"],
+        np.array(data["position"]),
+        data["diameter"],
+        tuple(openings),
+        throat,
+        way,
+        width,
+        tuple(nodes),
+        float(np.linalg.norm(np.diff(way, axis=0), axis=1).sum()),
         min(crossed, key=lambda hop: hop.diameter) if crossed else None,
         _wall_faces(space, clearance, data["members"]),
     )
@@ -182,9 +230,7 @@ def _add_volumes(graph: nx.MultiGraph, space: Space) -> None:
     """Volume of each chamber with bounds: half of what each point at the wall stands for."""
     label = space.basins.label.reshape(-1)
     wall = np.flatnonzero((label >= 0) & (space.distance.reshape(-1) < 1.5))
-    at_wall = np.bincount(
-        space.chambers.of_basin[label[wall]], minlength=len(space.chambers.peak)
-    )
+    at_wall = np.bincount(space.chambers.of_basin[label[wall]], minlength=len(space.chambers.peak))
     cell = space.grid.pitch**3
     for _, data in graph.nodes(data=True):
         members = data["members"]

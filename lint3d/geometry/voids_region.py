@@ -1,0 +1,108 @@
+"""Where can hollows be at all?
+
+Outside the convex hull of a part there is none. Each hollow inside it is bounded by faces that do not
+lie on the hull, and by flat lids across their rim, so it lies within the convex surroundings of those
+faces: only their box needs a grid. Lengths in mm. Guarded by tests/geometry/test_voids_region.py.
+"""
+
+from __future__ import annotations
+
+import igl
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import ConvexHull, QhullError
+
+from lint3d.geometry.components import connected_groups
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+#: A face lies on the hull if it is this near, float32 steps of the largest coordinate.
+_STEPS = 8
+_FLOAT32_STEP = 2.0**-23
+#: More groups of faces, or more boxes, than this are looked at in one box.
+_MOST_GROUPS, _MOST_BOXES = 2000, 24
+#: Boxes nearer than this share of the part's size are put together.
+_APART = 0.02
+
+
+def faces_off_hull(vertices: Floats, faces: Ints) -> Bools:
+    """(m,) does a face lie inside the convex hull of all vertices, and not on it?
+
+    A part that is flat counts as lying inside.
+    """
+    used = np.unique(faces)
+    try:
+        hull = ConvexHull(vertices[used])
+    except QhullError:
+        return np.ones(len(faces), bool)
+    tolerance = _STEPS * _FLOAT32_STEP * float(np.abs(vertices[used]).max(initial=0.0))
+    shell = np.ascontiguousarray(hull.simplices, np.int64)
+    middle = vertices[used].mean(axis=0)
+    corner = np.ascontiguousarray(vertices[used] - middle)
+    off = np.sqrt(igl.point_mesh_squared_distance(corner, corner, shell)[0]) > tolerance
+    inside = np.zeros(len(vertices), bool)
+    inside[used] = off
+    result = inside[faces].any(axis=1)
+    # All three corners on the hull: a face across a bite still has its middle inside.
+    rest = np.flatnonzero(~result)
+    centre = np.ascontiguousarray(vertices[faces[rest]].mean(axis=1) - middle)
+    result[rest] = np.sqrt(igl.point_mesh_squared_distance(centre, corner, shell)[0]) > tolerance
+    return result
+
+
+def regions_of_hollows(
+    vertices: Floats, faces: Ints, is_settled: Bools
+) -> list[tuple[Floats, Floats]]:
+    """Boxes that hold every hollow and do not overlap; empty if there can be none.
+
+    Parameters
+    ----------
+    is_settled : (m,) faces that bound nothing that is still to be found (of sealed hollows)
+    """
+    off = np.flatnonzero(faces_off_hull(vertices, faces) & ~is_settled)
+    if len(off) == 0:
+        return []
+    corner = vertices[faces[off]]
+    whole = corner.min(axis=(0, 1)), corner.max(axis=(0, 1))
+    used, compact = np.unique(faces[off], return_inverse=True)
+    compact = compact.reshape(-1, 3)
+    group = connected_groups(
+        len(used), np.concatenate([compact[:, 0], compact[:, 1]]),
+        np.concatenate([compact[:, 1], compact[:, 2]]),
+    )
+    count = int(group.max()) + 1
+    low, high = np.full((count, 3), np.inf), np.full((count, 3), -np.inf)
+    np.minimum.at(low, group, vertices[used])
+    np.maximum.at(high, group, vertices[used])
+    if count > _MOST_GROUPS:
+        return [whole]
+    boxes = _without_overlap(low, high, _APART * float(np.max(whole[1] - whole[0])))
+    volume = sum(float(np.prod(b - a)) for a, b in boxes)
+    if len(boxes) > _MOST_BOXES or volume > 0.5 * float(np.prod(whole[1] - whole[0])):
+        return [whole]
+    return boxes
+
+
+def _without_overlap(low: Floats, high: Floats, apart: float) -> list[tuple[Floats, Floats]]:
+    """Put boxes together until none is nearer to another than `apart`."""
+    boxes = list(zip(low, high, strict=True))
+    done: list[tuple[Floats, Floats]] = []
+    while boxes:
+        one = boxes.pop()
+        touching = [
+            other for other in [*boxes, *done]
+            if np.all(one[0] - apart <= other[1]) and np.all(other[0] - apart <= one[1])
+        ]
+        if not touching:
+            done.append(one)
+            continue
+        ids = {id(other) for other in touching}
+        boxes = [other for other in boxes if id(other) not in ids]
+        done = [other for other in done if id(other) not in ids]
+        boxes.append((
+            np.min([one[0], *(other[0] for other in touching)], axis=0),
+            np.max([one[1], *(other[1] for other in touching)], axis=0),
+        ))
+    return sorted(done, key=lambda box: tuple(box[0]))
