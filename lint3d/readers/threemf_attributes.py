@@ -15,6 +15,10 @@ EXPORT_AGAIN = "Export the file again, or tell the maker of the program that wro
 UNKNOWN_ELEMENT = Kind("element", "foreign to 3MF in that place, passed over", EXPORT_AGAIN)
 UNKNOWN_ATTRIBUTE = Kind("element", "with an attribute that 3MF does not have", EXPORT_AGAIN)
 BAD_UUID = Kind("UUID", "that {is} ill-formed or used twice", EXPORT_AGAIN)
+BAD_COLOUR = Kind(
+    "colour", "of another form than #RRGGBB or #RRGGBBAA (the shape was inspected)", EXPORT_AGAIN
+)
+_COLOUR = re.compile(r"#[0-9a-fA-F]{6}([0-9a-fA-F]{2})?")
 _UUID = re.compile(r"[0-9a-fA-F]{8}(-[0-9a-fA-F]{4}){3}-[0-9a-fA-F]{12}")
 _UUID_KEY = f"{terms.PRODUCTION} UUID"
 
@@ -45,9 +49,18 @@ def check_material(
     if name not in table:
         faults.count(UNKNOWN_ELEMENT, where)
         return
+    if name == "color":
+        check_colour(attributes, where, faults)
     known = table[name]
     if known is not None and any(" " not in key and key not in known for key in attributes):
         faults.count(UNKNOWN_ATTRIBUTE, where)
+
+
+def check_colour(attributes: dict[str, str], where: Region, faults: FaultList) -> None:
+    """Count a colour that is none."""
+    for key in ("displaycolor", "color"):
+        if key in attributes and not _COLOUR.fullmatch(attributes[key]):
+            faults.count(BAD_COLOUR, where)
 
 
 class Uuids:

@@ -23,6 +23,7 @@ from lint3d.readers import ReadLimits
 from lint3d.readers.faultlist import FaultList, Kind
 from lint3d.readers.threemf_mesh import ThreeMfProvenance, UsableMesh
 from lint3d.readers.threemf_model import Model, ModelObject, Reference
+from lint3d.readers.threemf_resources import NO_OBJECT
 
 #: More instances than this are taken for an attack.
 MAX_INSTANCES = 100_000
@@ -46,7 +47,6 @@ MIRRORED = Kind(
     "Nothing need be done if a mirrored part is meant.",
     harmless=True,
 )
-NO_OBJECT = Kind("reference", "to an object that is not there, left out", EXPORT_AGAIN)
 CYCLE = Kind(
     "component",
     "leading back to the object that it belongs to, left out",
@@ -164,7 +164,7 @@ class Build:
 
     def _target(self, reference: Reference, member: str) -> ModelObject | None:
         made = self.find(reference, member)
-        if made is None:
+        if made is None and reference.path is not None:  # the others were told by their model
             self._faults.count(NO_OBJECT, reference.where)
         return made
 

@@ -23,6 +23,7 @@ from lint3d.readers.threemf_attributes import (
     UNKNOWN_ATTRIBUTE,
     UNKNOWN_ELEMENT,
     Uuids,
+    check_colour,
     check_material,
     has_unknown_attribute,
 )
@@ -168,6 +169,7 @@ class _ModelHandler:
                 self._resources.start(tag, attributes, self.source.here)
             elif parent == terms.BASE_MATERIALS:
                 self._resources.member()
+                check_colour(attributes, self.source.here, self._faults)
             if tag in self._starts:
                 self._starts[tag](attributes)
         elif not self._path:

@@ -6,6 +6,7 @@ point with nothing behind it, because every program reads that.
 
 from __future__ import annotations
 
+import math
 import re
 
 import numpy as np
@@ -31,7 +32,7 @@ def number(text: str | None) -> float:
     if not found:
         return float("nan")
     value = float(found[0])
-    if not np.isfinite(value) or (value == 0.0 and any(digit in found[1] for digit in "123456789")):
+    if not math.isfinite(value) or (value == 0.0 and found[1].strip("0.")):
         return float("nan")
     return value
 

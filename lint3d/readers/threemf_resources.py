@@ -20,6 +20,7 @@ EXPORT_AGAIN = "Export the file again, or tell the maker of the program that wro
 BAD_ID = Kind("resource", "whose id is no whole number from 1 to 2147483647", EXPORT_AGAIN)
 DOUBLE_ID = Kind("resource", "whose id another one has too; the first was taken", EXPORT_AGAIN)
 FORWARD = Kind("reference", "to an object behind it, or to its own", EXPORT_AGAIN)
+NO_OBJECT = Kind("reference", "to an object that is not there, left out", EXPORT_AGAIN)
 BAD_PROPERTY = Kind(
     "property",
     "that refers to no material or colour of the model (the shape was inspected)",
@@ -69,8 +70,8 @@ class Resources:
     def finish(self) -> None:
         """The model has ended: what was referred to too early?"""
         for identifier, where in self._pending:
-            if self._tags.get(identifier) == terms.OBJECT:
-                self._faults.count(FORWARD, where)
+            is_there = self._tags.get(identifier) == terms.OBJECT
+            self._faults.count(FORWARD if is_there else NO_OBJECT, where)
 
     def use(self, group: str | None, index: str | None, where: Region) -> None:
         """An object names its property."""
