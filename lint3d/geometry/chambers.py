@@ -49,6 +49,8 @@ class Basins:
     """(m,) voxels, distance to the material at the widest step between them"""
     step: Ints
     """(m, 2) flat numbers of the two points of that step, in the order of `pair`"""
+    rooms: int = 0
+    """basins 1 … rooms are wide rooms, in which no way is followed"""
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,8 +81,12 @@ class Chambers:
         return open_ones
 
 
-def outer_core(distance: NDArray[np.float32], reach: float) -> Bools:
-    """Which points does a ball of this radius reach from the outside?
+def wide_rooms(
+    distance: NDArray[np.float32], reach: float
+) -> tuple[NDArray[np.int32], int]:
+    """Which points does a ball of this radius get to, and from which of them to which?
+
+    What is wider than any width in question needs no cutting: each such room is a basin as it is.
 
     Parameters
     ----------
@@ -89,46 +95,75 @@ def outer_core(distance: NDArray[np.float32], reach: float) -> Bools:
 
     Returns
     -------
-    grid shape, bool : the outermost layer and everything joined to it through points farther than
-        `reach` from the material
+    number : grid shape, 0 for the outside (the outermost layer and everything joined to it through
+        points farther than `reach` from the material), 1 … n for other rooms, −1 elsewhere
+    rooms : n
     """
     wide = distance > reach
     for axis in range(3):
         for end in (0, -1):
             wide[(slice(None),) * axis + (end,)] = True
-    label, _ = ndimage.label(wide)
-    core: Bools = label == label[0, 0, 0]
-    return core
+    label, rooms = ndimage.label(wide, output=np.int32)
+    outside = int(label[0, 0, 0])
+    if outside != 1:
+        raise ValueError("The first point of a grid must be its first free one.")
+    label -= 1
+    return label, rooms - 1
 
 
-def find_basins(distance: NDArray[np.float32], solid: Bools, core: Bools) -> Basins:
+def find_basins(
+    distance: NDArray[np.float32], solid: Bools, number: NDArray[np.int32], rooms: int
+) -> Basins:
     """Cut the free space into basins.
 
     Parameters
     ----------
     distance : voxels, from each free point to the nearest material point
     solid : which points are material
-    core : which free points are surely outside (`outer_core`)
+    number, rooms : from `wide_rooms`; `number` is written over and becomes the label
     """
     level = distance.reshape(-1)
     offsets = _offsets(solid.shape)
-    active = np.flatnonzero(~(solid | core).reshape(-1))
-    number = np.full(solid.shape, -1, np.int32)
     flat = number.reshape(-1)
-    flat[core.reshape(-1)] = 0
-    flat[active] = np.arange(1, len(active) + 1, dtype=np.int32)
-    root = _climb(level, flat, active, core.reshape(-1), offsets)
-    tops = np.flatnonzero(root == np.arange(len(root)))
+    kind = np.int32 if flat.size < 2**31 - 1 else np.int64
+    active = np.flatnonzero((flat < 0) & ~solid.reshape(-1)).astype(kind)
+    top, peak, size = _room_tops(level, number, rooms)
+    wide = flat >= 0
+    first = rooms + 1
+    if first + len(active) >= 2**31:
+        raise ValueError("The grid has too many free points; take a coarser one.")
+    flat[active] = np.arange(first, first + len(active), dtype=np.int32)
+    root = _climb(level, flat, active, flat == 0, offsets, first)
+    tops = np.flatnonzero(root == np.arange(len(root), dtype=np.int32))
     rank = np.zeros(len(root), np.int32)
     rank[tops] = np.arange(len(tops), dtype=np.int32)
-    basin = rank[root]
-    flat[active] = basin[1:]
-    top = np.concatenate([[-1], active[tops[1:] - 1]])
-    peak = np.concatenate([[np.inf], level[top[1:]].astype(np.float64)])
-    pair, saddle, step = _saddles(level, flat, active, offsets, len(tops))
-    volume = np.bincount(basin[1:], minlength=len(tops))
+    root = rank[root]
+    flat[active] = root[first:]
+    own = active[tops[first:] - first]
+    top = np.concatenate([top, own]).astype(np.int64)
+    peak = np.concatenate([peak, level[own].astype(np.float64)])
+    volume = np.bincount(root[first:], minlength=len(tops))
+    volume[:first] += size
     volume[0] = 0
-    return Basins(number, peak, top, volume, pair, saddle, step)
+    del root, rank
+    pair, saddle, step = _saddles(level, flat, active, wide, offsets, len(tops))
+    return Basins(number, peak, top, volume, pair, saddle, step, rooms)
+
+
+def _room_tops(
+    level: NDArray[np.float32], number: NDArray[np.int32], rooms: int
+) -> tuple[Ints, Floats, Ints]:
+    """Widest point, its distance to the material and number of points of each wide room."""
+    top, peak, size = np.full(rooms + 1, -1), np.full(rooms + 1, np.inf), np.zeros(rooms + 1, int)
+    distance = level.reshape(number.shape)
+    for room, box in enumerate(ndimage.find_objects(number)[:rooms], 1):
+        inside = number[box] == room
+        part = np.where(inside, distance[box], -1.0)
+        at = np.unravel_index(int(np.argmax(part)), part.shape)
+        index = [int(i) + side.start for i, side in zip(at, box, strict=True)]
+        top[room] = np.ravel_multi_index(index, number.shape)
+        peak[room], size[room] = part[at], np.count_nonzero(inside)
+    return top, peak, size
 
 
 def join_basins(basins: Basins) -> Chambers:
@@ -154,20 +189,25 @@ def join_basins(basins: Basins) -> Chambers:
     last = np.searchsorted(chamber[order], np.arange(chambers), side="right") - 1
     highest = order[last]
     joined = connected_components(
-        csr_array((np.ones(len(tree)), (basins.pair[tree, 0], basins.pair[tree, 1])),
-                  shape=(count, count)), directed=False
+        csr_array(
+            (np.ones(len(tree)), (basins.pair[tree, 0], basins.pair[tree, 1])), shape=(count, count)
+        ),
+        directed=False,
     )[1]
     joined = np.unique(joined, return_index=True, return_inverse=True)[2]
     return Chambers(
-        chamber, basins.peak[highest], np.where(highest == 0, -1, basins.top[highest]),
-        np.bincount(chamber, basins.volume, chambers).astype(np.int64), parent, gate, level,
+        chamber,
+        basins.peak[highest],
+        np.where(highest == 0, -1, basins.top[highest]),
+        np.bincount(chamber, basins.volume, chambers).astype(np.int64),
+        parent,
+        gate,
+        level,
         joined[highest].astype(np.int64),
     )
 
 
-def climb_from(
-    distance: NDArray[np.float32], solid: Bools, core: Bools, start: int
-) -> list[int]:
+def climb_from(distance: NDArray[np.float32], solid: Bools, core: Bools, start: int) -> list[int]:
     """Flat numbers of the points from `start` up to the top of its basin.
 
     On the outside's slopes the way ends with the first point that is surely outside.
@@ -181,9 +221,7 @@ def climb_from(
         near = here + offsets
         near = near[~is_solid[near]]
         height = np.where(is_core[near], np.inf, level[near])
-        best = max(
-            zip(height.tolist(), near.tolist(), strict=True), default=(-1.0, -1)
-        )
+        best = max(zip(height.tolist(), near.tolist(), strict=True), default=(-1.0, -1))
         if best <= (float(level[here]), here):
             break
         way.append(best[1])
@@ -191,9 +229,9 @@ def climb_from(
 
 
 def contacts(
-    basins: Basins, chambers: Chambers, distance: NDArray[np.float32], core: Bools
+    basins: Basins, chambers: Chambers, distance: NDArray[np.float32], reach: float
 ) -> tuple[Ints, Ints, Floats]:
-    """Every step from one chamber into another.
+    """Every step from one chamber into another that is no wider than `reach` voxels.
 
     Returns
     -------
@@ -202,19 +240,30 @@ def contacts(
     """
     label = basins.label.reshape(-1)
     level = distance.reshape(-1)
-    offsets = _offsets(basins.label.shape)
-    active = np.flatnonzero((label >= 0) & ~core.reshape(-1))
+    offsets = _offsets(basins.label.shape)[3:]
+    if len(chambers.peak) < 2:
+        return np.zeros((0, 2), np.int64), np.zeros((0, 2), np.int64), np.zeros(0)
+    # Chamber of each label; the material's −1 takes the last entry.
+    chamber = np.append(chambers.of_basin, -1).astype(np.int32)
     pairs, points, values = [], [], []
-    for some in _slices(len(active)):
-        here = active[some]
-        own = chambers.of_basin[label[here]]
-        for offset in offsets:
-            there = label[here + offset]
-            other = np.where(there >= 0, chambers.of_basin[there], -1)
-            found = np.flatnonzero((other >= 0) & (other < own))
-            pairs.append(np.column_stack([own[found], other[found]]))
-            points.append(np.column_stack([here[found], here[found] + offset]))
-            values.append(np.minimum(level[here[found]], level[here[found] + offset]))
+    for begin in range(0, len(label), _AT_ONCE):
+        own = chamber[label[begin : begin + _AT_ONCE]]
+        for offset in offsets.tolist():
+            other = chamber[label[begin + offset : begin + offset + len(own)]]
+            own_here = own[: len(other)]
+            found = np.flatnonzero((own_here != other) & (own_here >= 0) & (other >= 0))
+            if len(found) == 0:
+                continue
+            one, two = found + begin, found + begin + offset
+            value = np.minimum(level[one], level[two])
+            swap = own_here[found] < other[found]
+            pair = np.column_stack([own_here[found], other[found]]).astype(np.int64)
+            point = np.column_stack([one, two])
+            pair[swap], point[swap] = pair[swap][:, ::-1], point[swap][:, ::-1]
+            keep = value <= reach
+            pairs.append(pair[keep])
+            points.append(point[keep])
+            values.append(value[keep])
     if not pairs:
         return np.zeros((0, 2), np.int64), np.zeros((0, 2), np.int64), np.zeros(0)
     return np.concatenate(pairs), np.concatenate(points), np.concatenate(values).astype(np.float64)
@@ -224,47 +273,62 @@ def _climb(
     level: NDArray[np.float32],
     number: NDArray[np.int32],
     active: Ints,
-    core: Bools,
+    outside: Bools,
     offsets: Ints,
+    first: int,
 ) -> NDArray[np.int32]:
-    """(1 + active,) the top that each active point ends on; 0 is the outside."""
-    up = np.arange(len(active) + 1, dtype=np.int32)
+    """(first + active,) the room or top that each active point ends on; 0 is the outside."""
+    up = np.arange(len(active) + first, dtype=np.int32)
     for some in _slices(len(active)):
-        here = active[some]
-        best, best_at = level[here].copy(), here.copy()
+        here = active[some].astype(np.int64)
+        best, best_at = level[here], here.copy()
         for offset in offsets:
             there = here + offset
             # Material has level 0 and never wins; the outside wins over everything.
-            other = np.where(core[there], np.float32(np.inf), level[there])
+            other = np.where(outside[there], np.float32(np.inf), level[there])
             better = (other > best) | ((other == best) & (there > best_at))
             best = np.where(better, other, best)
             best_at = np.where(better, there, best_at)
-        up[1:][some] = number[best_at]
+        up[first:][some] = number[best_at]
     while True:
-        higher = up[up]
-        if np.array_equal(higher, up):
+        changed = False
+        for some in _slices(len(up)):
+            higher = up[up[some]]
+            changed = changed or not np.array_equal(higher, up[some])
+            up[some] = higher
+        if not changed:
             return up
-        up = higher
 
 
 def _saddles(
-    level: NDArray[np.float32], label: NDArray[np.int32], active: Ints, offsets: Ints, count: int
+    level: NDArray[np.float32],
+    label: NDArray[np.int32],
+    active: Ints,
+    wide: Bools,
+    offsets: Ints,
+    count: int,
 ) -> tuple[Ints, Floats, Ints]:
     """Pairs of basins that meet, with the widest step between them."""
     keys, values, steps = [np.zeros(0, np.int64)], [np.zeros(0, np.float32)], []
     steps.append(np.zeros((0, 2), np.int64))
     for some in _slices(len(active)):
-        here = active[some]
+        here = active[some].astype(np.int64)
         own = label[here].astype(np.int64)
         for offset in offsets:
             other = label[here + offset]
-            found = np.flatnonzero((other >= 0) & (other < own))
-            value = np.minimum(level[here[found]], level[here[found] + offset])
-            key = other[found] * np.int64(count) + own[found]
-            key, value, found = _widest(key, value, found)
+            # Each step is met from both of its ends, unless one of them lies in a wide room.
+            found = np.flatnonzero(
+                (other >= 0) & (other != own) & ((other < own) | wide[here + offset])
+            )
+            one, two = here[found], here[found] + offset
+            swap = other[found] > own[found]
+            low, high = np.minimum(own[found], other[found]), np.maximum(own[found], other[found])
+            value = np.minimum(level[one], level[two])
+            step = np.column_stack([np.where(swap, one, two), np.where(swap, two, one)])
+            key, value, row = _widest(low * np.int64(count) + high, value, np.arange(len(found)))
             keys.append(key)
             values.append(value)
-            steps.append(np.column_stack([here[found] + offset, here[found]]))
+            steps.append(step[row])
     key, value, row = _widest(
         np.concatenate(keys), np.concatenate(values), np.arange(sum(map(len, keys)))
     )

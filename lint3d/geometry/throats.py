@@ -36,6 +36,8 @@ TOLERANCE_SHARE, TOLERANCE_MM = 0.003, 0.004
 _DIRECTIONS = 8
 _GOLDEN = np.pi * (3.0 - np.sqrt(5.0))
 _ROUNDS_FIRST, _ROUNDS_LAST = 8, 40
+#: Steps end at this share of the tolerance.
+_FINEST_SHARE = 0.05
 #: How far a point may move off its path, voxels.
 _LEASH = 3.0
 #: Balls nearly overlap up to this times the sum of their radii.
@@ -187,9 +189,7 @@ def _normals(clearance: Clearance, route: _Route, row: int) -> list[Floats]:
     return [tangent, walls, contact, *tilted]
 
 
-def _throat(
-    clearance: Clearance, route: _Route, section: Section | None, upper: float
-) -> Throat:
+def _throat(clearance: Clearance, route: _Route, section: Section | None, upper: float) -> Throat:
     row = int(np.argmin(route.radius))
     lower = route.lower()
     radius = float(route.radius[row])
@@ -199,13 +199,21 @@ def _throat(
         radius = max(radius, min(section.found, radius + _tolerance(radius)))
     upper = max(upper, radius)
     lengths = [
-        _neck_length(route, row, factor) for factor in (NECK_FACTOR_LOW, NECK_FACTOR,
-                                                        NECK_FACTOR_HIGH)
+        _neck_length(route, row, factor)
+        for factor in (NECK_FACTOR_LOW, NECK_FACTOR, NECK_FACTOR_HIGH)
     ]
     face = int(clearance.nearest(route.point[row : row + 1])[1][0])
     return Throat(
-        2 * radius, 2 * lower, 2 * upper, route.point[row], route.tangent(row),
-        lengths[1], lengths[0], lengths[2], Way(route.point, 2 * route.radius), face,
+        2 * radius,
+        2 * lower,
+        2 * upper,
+        route.point[row],
+        route.tangent(row),
+        lengths[1],
+        lengths[0],
+        lengths[2],
+        Way(route.point, 2 * route.radius),
+        face,
     )
 
 
@@ -299,8 +307,7 @@ class _Route:
         point, radius = self._ascend(
             self.point[rows] + offset, self._normals(self.at[rows]), _ROUNDS_LAST
         )
-        kept = {name: getattr(self, name).copy()
-                for name in ("at", "point", "radius", "_is_final")}
+        kept = {name: getattr(self, name).copy() for name in ("at", "point", "radius", "_is_final")}
         before = self.lower()
         self.point[rows], self.radius[rows] = point, radius
         # The bound from below is zero where neighbouring balls do not overlap, so a jump through
@@ -412,8 +419,10 @@ class _Route:
         start = point.copy()
         stride = np.full(len(point), 0.5 * self.pitch)
         one, two = _across(normal)
+        # Finer than the tolerance by as much as it takes to be sure of it.
+        finest = np.maximum(_FINEST_SHARE * TOLERANCE_SHARE * radius, 1e-5 * self.pitch)
         for turn in range(rounds):
-            busy = np.flatnonzero(stride > 1e-5 * self.pitch)
+            busy = np.flatnonzero(stride > finest)
             if len(busy) == 0:
                 break
             length = np.minimum(stride[busy], SAFE_STEP * radius[busy])

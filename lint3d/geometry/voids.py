@@ -38,10 +38,12 @@ from lint3d.geometry.voids_ways import find_pockets, put_side_by_side
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
+#: A grid that is coarser than wanted by no more than this resolves the same.
+_HARDLY_COARSER = 1.1
 #: Faces of a hollow from which a ball is grown to find its middle.
 _FACES_TRIED = 32
 #: Bytes a grid point costs at the worst moment.
-BYTES_PER_POINT = 14
+BYTES_PER_POINT = 13
 #: mm3 of volume an error of one float32 step over the whole surface stands for.
 _FLOAT32_STEP = 2.0**-23
 
@@ -50,7 +52,7 @@ _FLOAT32_STEP = 2.0**-23
 class Effort:
     """How much may a search cost?"""
 
-    memory_bytes: float = 1.5e9
+    memory_bytes: float = 1.9e9
     workers: int = 1
     most_openings: int = 400
     """openings that are measured exactly; the rest keep what the grid says"""
@@ -138,7 +140,7 @@ def choose_grid(
     while np.prod(size / pitch + 2 * MARGIN + 2) > most:
         pitch *= 1.05
     reason = ""
-    if pitch > wanted:
+    if pitch > _HARDLY_COARSER * wanted:
         reason = (
             f"A grid of {wanted:.3g} mm would not fit in {memory_bytes / 1e9:.2g} GB; it has "
             f"{pitch:.3g} mm. Chambers and throats below {POINTS_PER_WIDTH * pitch:.3g} mm may be "

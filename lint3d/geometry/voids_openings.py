@@ -47,7 +47,9 @@ class Contact:
 
 def find_contacts(space: Space) -> list[Contact]:
     """All openings between chambers, by falling width."""
-    pair, step, value = contacts(space.basins, space.chambers, space.distance, space.core)
+    pair, step, value = contacts(
+        space.basins, space.chambers, space.distance, space.reach / space.grid.pitch + 1.0
+    )
     if len(pair) == 0:
         return []
     group = _side_by_side(space, pair, step)
@@ -123,9 +125,7 @@ def without_doubles(
     """
     kept: list[tuple[Contact, Throat]] = []
     for contact, throat in measured:
-        same = [
-            seen for other, seen in kept if set(other.chambers) == set(contact.chambers)
-        ]
+        same = [seen for other, seen in kept if set(other.chambers) == set(contact.chambers)]
         if not any(_runs_through(throat, seen) for seen in same):
             kept.append((contact, throat))
     return kept

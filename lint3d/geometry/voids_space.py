@@ -18,7 +18,7 @@ from lint3d.geometry.chambers import (
     climb_from,
     find_basins,
     join_basins,
-    outer_core,
+    wide_rooms,
 )
 from lint3d.geometry.raster import Grid, Raster, rasterise
 
@@ -43,6 +43,8 @@ class Space:
     """points that are surely outside"""
     basins: Basins
     chambers: Chambers
+    reach: float
+    """mm, radius of balls that nothing is told about"""
 
     @property
     def grid(self) -> Grid:
@@ -53,7 +55,10 @@ class Space:
         return self.grid.point(np.stack(np.unravel_index(flat, self.grid.shape), axis=-1))
 
     def way(self, chain: list[int], gates: Ints, goal: int) -> Ints:
-        """Flat numbers of the points of a way through basins.
+        """Flat numbers of the points of a way through basins, or of its last part.
+
+        Inside rooms that are wider than anything in question no way is followed: where the chain
+        runs through one, the way begins in the last of them.
 
         Parameters
         ----------
@@ -61,8 +66,10 @@ class Space:
         gates : (len(chain) − 1, 2) the step from each basin to the next
         goal : flat number of a point of the last basin
         """
-        top = int(self.basins.top[chain[0]])
-        way: list[int] = [] if top < 0 else [top]
+        wide = [i for i, basin in enumerate(chain) if basin <= self.basins.rooms]
+        if wide:
+            chain, gates = chain[wide[-1] :], gates[wide[-1] :]
+        way: list[int] = [] if wide else [int(self.basins.top[chain[0]])]
         leaves = [*gates[:, 0].tolist(), goal]
         enters = gates[:, 1].tolist()
         for i, leave in enumerate(leaves):
@@ -90,9 +97,7 @@ class Space:
         return rise + fall, np.array(steps, np.int64).reshape(-1, 2)
 
 
-def build_space(
-    vertices: Floats, faces: Ints, grid: Grid, reach: float, workers: int = 1
-) -> Space:
+def build_space(vertices: Floats, faces: Ints, grid: Grid, reach: float, workers: int = 1) -> Space:
     """Fill a grid and cut its free space into chambers.
 
     Parameters
@@ -111,9 +116,10 @@ def cut_space(raster: Raster, reach: float, workers: int = 1) -> Space:
     free = (~raster.solid).view(np.uint8)
     distance: NDArray[np.float32] = edt.edt(free, parallel=workers)
     del free
-    core = outer_core(distance, reach / raster.grid.pitch)
-    basins = find_basins(distance, raster.solid, core)
-    return Space(raster, distance, core, basins, join_basins(basins))
+    number, rooms = wide_rooms(distance, reach / raster.grid.pitch)
+    core = number == 0
+    basins = find_basins(distance, raster.solid, number, rooms)
+    return Space(raster, distance, core, basins, join_basins(basins), reach)
 
 
 def _joined(way: list[int], down: list[int]) -> list[int]:

@@ -215,6 +215,12 @@ def _pocket(
     )
 
 
+def _depth(position: Floats, way: Floats) -> float:
+    """Length of a way out from the middle of a pocket, across wide rooms in a straight line."""
+    line = np.vstack([position, way])
+    return float(np.linalg.norm(np.diff(line, axis=0), axis=1).sum())
+
+
 def _widest_between(graph: nx.MultiGraph, one: int, two: int) -> Throat:
     data = max(graph[one][two].values(), key=lambda edge: edge["diameter"])
     return _seen_from(data, one)
