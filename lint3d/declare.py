@@ -100,8 +100,15 @@ class Measure(_Declared):
 
     kind = "measure"
 
-    def __init__(self, function: Callable[..., Any], unit: str, name: str | None) -> None:
+    def __init__(
+        self,
+        function: Callable[..., Any],
+        unit: str,
+        name: str | None,
+        other_quantity: bool = False,
+    ) -> None:
         super().__init__(function)
+        self.other_quantity = other_quantity
         self.name = name or function.__name__
         self.unit = unit
         if not self.name.isidentifier() or self.name in INPUTS:
@@ -154,15 +161,20 @@ class Rule(_Declared):
         return f"<rule {self.id}>"
 
 
-def measure(*, unit: str, name: str | None = None) -> Callable[[Callable[..., Any]], Measure]:
+def measure(
+    *, unit: str, name: str | None = None, other_quantity: bool = False
+) -> Callable[[Callable[..., Any]], Measure]:
     """Declare a measure: something computed about a body, a part, an assembly or a file.
 
     Parameters
     ----------
     unit : UCUM code of its values ("mm", "mm2", "mm3", "deg", "min", "MPa"; "1" for counts)
     name : what rules ask for; the function's name if None
+    other_quantity : its values are of another quantity than those of the measures that it takes
+        (a depth made from thicknesses): limits on it say nothing of theirs, and do not enter their
+        range of interest
     """
-    return lambda function: Measure(function, unit, name)
+    return lambda function: Measure(function, unit, name, other_quantity)
 
 
 def rule(rule_id: str, *, measures: str) -> Callable[[Callable[..., Any]], Rule]:

@@ -199,7 +199,7 @@ def make_plan(
         Step(rules[key] if key in rules else registry.measures[key], scopes[key]) for key in order
     )
     interests = {
-        step.key: interest_of(step.item.unit, _users(graph, step.key, requirements))
+        step.key: interest_of(step.item.unit, _users(graph, step.key, requirements, registry))
         for step in steps
         if any(need.name == "interest" for need in step.item.needs)
     }
@@ -207,12 +207,20 @@ def make_plan(
 
 
 def _users(
-    graph: nx.DiGraph, measure: str, requirements: Mapping[str, Requirement]
+    graph: nx.DiGraph,
+    key: str,
+    requirements: Mapping[str, Requirement],
+    registry: Registry,
 ) -> Iterator[Requirement]:
-    """Requirements of the rules that use a measure, directly or through others; a rule's own."""
-    for key in sorted({measure, *nx.descendants(graph, measure)}):
-        if key in requirements:
-            yield requirements[key]
+    """Requirements of the rules that use a measure, directly or through others; a rule's own.
+
+    Measures of another quantity end the way: limits on a depth are no limits on a thickness.
+    """
+    blocked = {n for n in graph if n in registry.measures and registry.measures[n].other_quantity}
+    way = graph.subgraph(n for n in graph if n == key or n not in blocked)
+    for user in sorted({key, *nx.descendants(way, key)}):
+        if user in requirements:
+            yield requirements[user]
 
 
 def check_units(rules: Mapping[str, AnyRule], requirements: Mapping[str, Requirement]) -> None:

@@ -290,6 +290,22 @@ def test_interest_is_of_the_rules_that_use_the_measure() -> None:
     assert plan(registry, on).interests == {"spans": Interest(0.6, HEAD_ROOM * 0.6, "mm")}
 
 
+def test_limits_on_another_quantity_are_none_on_what_it_is_made_of() -> None:
+    @measure(unit="mm", other_quantity=True)
+    def depth(spans: Places, interest: Interest) -> Places:
+        """How deep is what is thin?"""
+        return spans
+
+    registry = registry_of(
+        spans, depth, rule_of(lambda spans: None, "a/wall"), rule_of(lambda depth: None, "a/knife")
+    )
+    on = {"a/wall": MM, "a/knife": MM_WIDE}
+    assert plan(registry, on).interests == {
+        "spans": Interest(0.6, HEAD_ROOM * 0.6, "mm"),
+        "depth": Interest(200.0, HEAD_ROOM * 200.0, "mm"),
+    }
+
+
 def test_a_rule_may_ask_for_its_own_interest() -> None:
     registry = registry_of(rule_of(lambda body, interest: None))
     assert plan(registry, {"house/one": MM}).interests == {
