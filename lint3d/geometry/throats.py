@@ -51,7 +51,7 @@ _PLACES = 4
 #: Tilts of a cut that are tried, degrees.
 _TILTS = (0.0, 5.0, -5.0, 10.0, -10.0, 16.0, -16.0, 23.0, -23.0, 31.0, -31.0)
 #: A neck is as long as the way runs below this times its throat; bounds of that statement.
-NECK_FACTOR, NECK_FACTOR_LOW, NECK_FACTOR_HIGH = 1.05, 1.01, 1.2
+NECK_FACTOR_LOW, NECK_FACTOR, NECK_FACTOR_HIGH = 1.01, 1.05, 1.2
 #: A bend may be this much wider than the neck without ending it (a mitre of 90° reaches 1.17).
 BEND_FACTOR = 1.5
 
@@ -198,22 +198,26 @@ def _throat(clearance: Clearance, route: _Route, section: Section | None, upper:
         upper = min(section.radius, upper)
         radius = max(radius, min(section.found, radius + _tolerance(radius)))
     upper = max(upper, radius)
-    lengths = [
-        _neck_length(route, row, factor)
-        for factor in (NECK_FACTOR_LOW, NECK_FACTOR, NECK_FACTOR_HIGH)
-    ]
-    face = int(clearance.nearest(route.point[row : row + 1])[1][0])
+    # Past a sharp mouth the way widens as √(r² + s²): that much of each stretch is outside.
+    shortest, length = (
+        max(_neck_length(route, row, factor) - 2 * radius * np.sqrt(factor**2 - 1), 0.0)
+        for factor in (NECK_FACTOR_LOW, NECK_FACTOR)
+    )
+    doubt = _tolerance(radius) + 0.05 * radius
+    shortest = max(shortest - doubt, 0.0)
+    length = max(length, shortest)
+    longest = max(_neck_length(route, row, NECK_FACTOR_HIGH), length) + doubt
     return Throat(
-        2 * radius,
-        2 * lower,
-        2 * upper,
-        route.point[row],
-        route.tangent(row),
-        lengths[1],
-        lengths[0],
-        lengths[2],
-        Way(route.point, 2 * route.radius),
-        face,
+        diameter=2 * radius,
+        lower=2 * lower,
+        upper=2 * upper,
+        position=route.point[row],
+        direction=route.tangent(row),
+        length=length,
+        length_lower=shortest,
+        length_upper=longest,
+        way=Way(route.point, 2 * route.radius),
+        face=int(clearance.nearest(route.point[row : row + 1])[1][0]),
     )
 
 
