@@ -33,6 +33,8 @@ class Place:
     other : the second body of a pair
     extent_mm : longest side of the place's box; worked out from the faces if None
     remark : one plain sentence more, specific to this place
+    distinct : a whole region by itself: never merged with another that it touches (ten blind holes
+        under one large facet are ten)
     properties : further facts for scripts; keys must not be those of every result
     """
 
@@ -50,6 +52,7 @@ class Place:
     remedy: str | None = None
     region: Region | None = None
     path: Sequence[Step] = ()
+    distinct: bool = False
     properties: dict[str, Any] = field(default_factory=dict)
 
     def __post_init__(self) -> None:

@@ -35,6 +35,10 @@ def merge_touching(places: Sequence[Place], faces: Ints, requirement: Requiremen
     """
     if len(places) < 2:
         return list(places)
+    if any(place.distinct for place in places):
+        rest = [place for place in places if not place.distinct]
+        whole = [place for place in places if place.distinct]
+        return [*whole, *merge_touching(rest, faces, requirement)]
     counts = [len(place.faces) for place in places]
     if not any(counts):
         return list(places)
