@@ -248,7 +248,7 @@ def _parse_facet(words: list[bytes], may_be_cut: bool) -> _Parsed:
     body, stray = words[:length], len(words) - length
     normals, corners, misplaced, frame = _sections(body)
     closed = frame == [b"facet", b"outer", b"loop", b"endloop", b"endfacet"]
-    if may_be_cut and body[-1] != b"endfacet" and (b"endloop" not in body or len(corners) != 3):
+    if may_be_cut and body[-1] != b"endfacet":
         return _Parsed(None, [CUT_OFF], length, stray)
     values, kind = _corner_values(corners)
     trouble = [kind] if kind else []

@@ -69,7 +69,10 @@ BROKEN_MATRIX = Kind(
     "with a tab or a line end inside, which not every program reads",
     "Separate its numbers by spaces.",
 )
-_BROKEN_MATRIX = re.compile(rb"transform\s*=\s*[\"'][^\"'<>]*[\t\r\n]")
+_REFUSED = {
+    CHARACTER_REFERENCE: re.compile(rb"&#"),
+    BROKEN_MATRIX: re.compile(rb"transform\s*=\s*[\"'][^\"'<>]*[\t\r\n]"),
+}
 
 
 def read_model(
@@ -99,10 +102,12 @@ def read_model(
 
 def _feed(source: XmlSource, piece: memoryview, faults: FaultList, is_last: bool = False) -> None:
     """What XML 1.0 allows, but the reference reader of 3MF refuses, is told from the raw text."""
-    where = source.here
     raw = bytes(piece)
-    faults.count(CHARACTER_REFERENCE, where, raw.count(b"&#"))
-    faults.count(BROKEN_MATRIX, where, len(_BROKEN_MATRIX.findall(raw)))
+    for kind, pattern in _REFUSED.items():
+        places = [found.start() for found in pattern.finditer(raw)]
+        if places:
+            line = source.next_line + raw.count(b"\n", 0, places[0])
+            faults.count(kind, Region(member=source.member, start_line=line), len(places))
     source.feed(piece, is_last)
 
 

@@ -45,6 +45,8 @@ class XmlSource:
         handler.source = self
         self.skipped_bytes = 0
         self.skipped_lines = 0
+        self.next_line = 1
+        """Line at which the next piece begins."""
         self._parser = expat.ParserCreate(namespace_separator=SEPARATOR)
         self._parser.buffer_text = True
         self._parser.SetParamEntityParsing(expat.XML_PARAM_ENTITY_PARSING_NEVER)
@@ -85,6 +87,7 @@ class XmlSource:
         ------
         UnreadableFile : not well-formed, or with a document type
         """
+        self.next_line += bytes(piece).count(b"\n")
         try:
             self._parser.Parse(piece, is_last)
         except expat.ExpatError as error:
@@ -107,6 +110,7 @@ class XmlSource:
         """A piece of the document was read elsewhere."""
         self.skipped_bytes += byte_count
         self.skipped_lines += line_count
+        self.next_line += line_count
 
     def _refuse_doctype(self, *_: object) -> None:
         raise UnreadableFile(

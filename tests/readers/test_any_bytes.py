@@ -42,7 +42,8 @@ MODEL = model_xml(
 SOUND = (binary_stl(), ascii_stl(), ascii_stl(end="\r\n"), threemf(MODEL))
 WORDS = [
     b"solid", b"endsolid", b"facet", b"endfacet", b"endloop", b"vertex", b"normal", b"nan",
-    b"1e999",     b"-", b"\n", b"\r", b" ", b"\0", b"<", b">", b'"', b"&", b"/>", b"<!--", b"<!DOCTYPE m>", b"-1",
+    b"1e999", b"-", b"\n", b"\r", b" ", b"\0", b"<", b">", b'"', b"&", b"/>", b"<!--",
+    b"<!DOCTYPE m>", b"-1",
     b"99999999999999999999", b"<vertices>", b"</vertices>", b"<vertex x='1'/>", b"\xff",
     b"PK\x03\x04",
 ]  # fmt: skip
