@@ -23,7 +23,7 @@ FORWARD = Kind("reference", "to an object behind it, or to its own", EXPORT_AGAI
 NO_OBJECT = Kind("reference", "to an object that is not there, left out", EXPORT_AGAIN)
 BAD_PROPERTY = Kind(
     "property",
-    "that refers to no material or colour of the model (the shape was inspected)",
+    "of no material or colour of the model (the shape was inspected)",
     EXPORT_AGAIN,
 )
 
