@@ -325,14 +325,23 @@ class _Route:
         return False
 
     def tangent(self, row: int) -> Floats:
-        """Direction of the way at a point, smoothed over a few voxels."""
-        normal: Floats = self._normals(self.at[row : row + 1])[0]
-        return normal
-
-    def _is_joined(self, before: Floats, rows: Floats) -> bool:
-        """Are the old and the new points in one and the same free space?"""
-        gap = np.linalg.norm(self.point[rows] - before, axis=1)
-        return bool(np.all(gap < self.radius[rows] + self.clearance.at(before)))
+        """Direction of the way at a point: the chord between the points about a radius away."""
+        reach = max(float(self.radius[row]), 1e-3 * self.pitch)
+        steps = np.linalg.norm(np.diff(self.point, axis=0), axis=1)
+        along = np.concatenate([[0.0], np.cumsum(steps)])
+        ends = [
+            np.array([
+                np.interp(along[row] + offset, along, self.point[:, axis]) for axis in range(3)
+            ])
+            for offset in (-reach, reach)
+        ]
+        chord = ends[1] - ends[0]
+        length = float(np.linalg.norm(chord))
+        if length > 0.2 * reach:
+            straight: Floats = chord / length
+            return straight
+        smooth: Floats = self._normals(self.at[row : row + 1])[0]
+        return smooth
 
     def _is_bracketed(self) -> bool:
         """Are the narrowest point's neighbours so near that the true narrowest is no lower?"""

@@ -230,5 +230,5 @@ def _openings(
         throat = measure_contact(surface, space, clearance, contact)
         if throat is not None:
             measured.append((contact, throat))
-    measured.sort(key=lambda pair: -pair[1].diameter)
+    measured.sort(key=lambda pair: -pair[1].lower)
     return without_doubles(measured)

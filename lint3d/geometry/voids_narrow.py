@@ -24,6 +24,7 @@ from lint3d.geometry.voids_model import NotSeen
 from lint3d.geometry.voids_openings import (
     GRID_DOUBT,
     Contact,
+    measure_closely,
     way_from_top,
     without_doubles,
 )
@@ -42,6 +43,8 @@ _MOST_NECKS = 16
 _PLACES_APART, _MOST_CUTS = 0.7, 400
 #: A throat is followed well if its bounds are no farther apart than this.
 _GOOD_SHARE = 0.9
+#: How often it is measured again on a finer grid until it is.
+_MOST_TRIES = 2
 #: How far from the wall a way goes over to a finer grid, voxels: more than its half diagonal.
 _OFF_THE_WALL = 0.4
 #: Each finer grid is finer by this; that often it is tried, with at most so many points.
@@ -74,17 +77,30 @@ def find_hidden_necks(
     done: set[tuple[int, int]] = set()
     for part in suspects:
         necks = walls.necks(part)[:_MOST_NECKS]
-        followed = []
+        followed: list[tuple[int, Throat]] = []
         for places, other in necks:
-            if (other, part) in done:
+            if (other, part) in done or _is_passed(followed, other, places, space.grid.pitch):
                 continue
             done.add((part, other))
-            followed.append(_follow(surface, walls, clearance, part, other, places))
-        known = [one for one in followed if one is not None]
-        found += known
+            one = _follow(surface, walls, clearance, part, other, places)
+            if one is not None:
+                found.append(one)
+                followed.append((other, one[1]))
         if not any(part in _parts(space, contact) for contact, _ in found):
             found.append(_unfollowed(walls, part, 0, left_out))
-    return without_doubles(sorted(found, key=lambda pair: -pair[1].diameter))
+    return without_doubles(sorted(found, key=lambda pair: -pair[1].lower))
+
+
+def _is_passed(
+    followed: list[tuple[int, Throat]], other: int, places: Floats, pitch: float
+) -> bool:
+    """Does a way that is known already lead past these places to the same piece?"""
+    for to, throat in followed:
+        if to == other and throat.lower > _GOOD_SHARE * throat.upper:
+            gap = cKDTree(throat.way.point).query(places)[0]
+            if np.min(gap) < throat.diameter + 1.5 * pitch:
+                return True
+    return False
 
 
 def _parts(space: Space, contact: Contact) -> set[int]:
@@ -190,8 +206,9 @@ class _Walls:
         reach = 2.5 * _PLACES_APART * pitch
         # Unseen places, and seen ones beside those that the other piece sees.
         between = np.flatnonzero(
-            (owner < 0) | ((owner == part) & (ends[1] < reach)) | ((owner == other)
-                                                                  & (ends[0] < reach))
+            (owner < 0)
+            | ((owner == part) & (ends[1] < reach))
+            | ((owner == other) & (ends[0] < reach))
         )
         if len(between) == 0:
             return []
@@ -269,7 +286,7 @@ def _follow(
     ends = [half[-1] for half in halves]
     box = np.vstack([places, *ends])
     low, high = box.min(axis=0) - 2 * pitch, box.max(axis=0) + 2 * pitch
-    finer, best = pitch, None
+    finer, best, tried = pitch, None, 0
     for _ in range(_ROUNDS):
         finer /= _FINER
         grid = box_grid(low, high, finer, _MOST_POINTS)
@@ -281,9 +298,13 @@ def _follow(
             throat = narrowest(clearance, path, grid.pitch, GRID_DOUBT * pitch)
             if best is None or throat.lower > best.lower:
                 best = throat
-            if best.lower > _GOOD_SHARE * best.upper:
+            tried += 1
+            if best.lower > _GOOD_SHARE * best.upper or tried == _MOST_TRIES:
                 break
-    return None if best is None else (contact, best)
+    if best is None:
+        return None
+    whole = surface.vertices, surface.faces
+    return contact, measure_closely(whole, clearance, best, grid.pitch, GRID_DOUBT * pitch)
 
 
 def _off_the_wall(way: Floats, clearance: Clearance, pitch: float) -> Floats:
@@ -302,10 +323,13 @@ def _unfollowed(
     goal = walls.nearest_point(other, space.points(np.array([start])))
     ends = space.points(np.array([start, goal]))
     bound = GRID_DOUBT * space.grid.pitch
-    left_out.append(NotSeen(
-        f"A hollow is joined to the outside by a neck narrower than {bound:.3g} mm that could not "
-        "be followed: its place is not known.", tuple(ends[0].tolist()),
-    ))
+    left_out.append(
+        NotSeen(
+            f"A hollow is joined to the outside by a neck narrower than {bound:.3g} mm that could not "
+            "be followed: its place is not known.",
+            tuple(ends[0].tolist()),
+        )
+    )
     way = Way(ends, np.zeros(2))
     direction = (ends[1] - ends[0]) / max(float(np.linalg.norm(ends[1] - ends[0])), 1e-9)
     throat = Throat(0.0, 0.0, bound, ends[0], direction, 0.0, 0.0, np.inf, way, 0)

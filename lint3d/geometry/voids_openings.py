@@ -76,7 +76,15 @@ def measure_contact(
         return None
     pitch = space.grid.pitch
     bound = contact.width + GRID_DOUBT * pitch
-    throat = narrowest(clearance, path, pitch, bound)
+    return measure_closely(
+        surface, clearance, narrowest(clearance, path, pitch, bound), pitch, bound
+    )
+
+
+def measure_closely(
+    surface: tuple[Floats, Ints], clearance: Clearance, throat: Throat, pitch: float, bound: float
+) -> Throat:
+    """The same throat, on finer grids around it until its bounds are close."""
     for _ in range(_FINER_ROUNDS):
         if throat.upper - throat.lower <= max(_GOOD_SHARE * throat.upper, _GOOD_MM):
             break
@@ -121,7 +129,7 @@ def without_doubles(
 
     Parameters
     ----------
-    measured : the widest first
+    measured : the best ones first: of two that are the same the first is kept
     """
     kept: list[tuple[Contact, Throat]] = []
     for contact, throat in measured:

@@ -122,8 +122,12 @@ def _hidden(space: Space, radius: float) -> Bools:
 
 
 def _recess(
-    space: Space, clearance: Clearance, label: NDArray[np.int32], number: int,
-    box: tuple[slice, ...], ball: float,
+    space: Space,
+    clearance: Clearance,
+    label: NDArray[np.int32],
+    number: int,
+    box: tuple[slice, ...],
+    ball: float,
 ) -> Recess | None:
     """Measure one recess; None if it has no mouth on the grid."""
     shape = space.grid.shape
@@ -151,8 +155,10 @@ def _recess(
     outward = _outward(space, local[-1] + [side.start for side in grown])
     throat = narrowest(clearance, np.vstack([path, outward]), pitch)
     way = throat.way.point
-    inner = len(way) if len(outward) == 0 else max(
-        int(np.argmin(np.linalg.norm(way - path[-1], axis=1))), 1
+    inner = (
+        len(way)
+        if len(outward) == 0
+        else max(int(np.argmin(np.linalg.norm(way - path[-1], axis=1))), 1)
     )
     width = throat.way.width
     graph = float(far[last]) * pitch
@@ -160,10 +166,25 @@ def _recess(
     nodes = np.unique(space.chambers.of_basin[basin])
     volume = float(np.count_nonzero(inside)) * pitch**3
     return Recess(
-        graph / _DETOUR**0.5, max(graph / _DETOUR - pitch, 0.0), graph + ball / 2 + pitch,
-        float(width[: inner + 1].max()), _narrowest_past_bottom(width[: inner + 1]), volume,
-        path[0], path[-1], way[: inner + 1], width[: inner + 1], tuple(nodes.tolist()),
+        graph / _DETOUR**0.5,
+        max(graph / _DETOUR - pitch, 0.0),
+        graph + ball / 2 + pitch,
+        _width_inside(way[: inner + 1], width[: inner + 1], ball),
+        _narrowest_past_bottom(width[: inner + 1]),
+        volume,
+        path[0],
+        path[-1],
+        way[: inner + 1],
+        width[: inner + 1],
+        tuple(nodes.tolist()),
     )
+
+
+def _width_inside(way: Floats, width: Floats, ball: float) -> float:
+    """The largest width of a way before it comes near the mouth, where it flares."""
+    rest = np.linalg.norm(np.diff(way, axis=0), axis=1)[::-1].cumsum()[::-1]
+    inside = np.append(rest, 0.0) > min(ball, 0.5 * float(rest.max(initial=0.0)))
+    return float(width[inside].max()) if inside.any() else float(width.max())
 
 
 def _narrowest_past_bottom(width: Floats) -> float:
@@ -201,7 +222,10 @@ def _farthest(inside: Bools, points: Ints, is_start: Bools) -> tuple[Floats, Int
         shape=(len(points), len(points)),
     ).tocsr()
     far, before, _ = dijkstra(
-        graph, directed=False, indices=np.flatnonzero(is_start), min_only=True,
+        graph,
+        directed=False,
+        indices=np.flatnonzero(is_start),
+        min_only=True,
         return_predecessors=True,
     )
     return far, before

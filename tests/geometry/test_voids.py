@@ -193,7 +193,7 @@ def test_narrow_throat_in_a_large_part(seed: int) -> None:
 
 
 def test_too_little_memory_is_said() -> None:
-    found = _voids(parts.bottle(6, 1.4, 4), 1, effort=Effort(memory_bytes=2e6))
+    found = _voids(parts.bottle(6, 1.4, 4), 1, effort=Effort(memory_bytes=3e5))
     assert any("would not fit" in one.reason for one in found.left_out)
     assert all(pocket.throat.lower <= parts.polygon_width(1.4, 32) <= pocket.throat.upper
                for pocket in found.pockets)
