@@ -1,16 +1,16 @@
-"""Walls: is any place too thin, or too close to its neighbour, to build?
+"""Walls: is any place too thin, too slender or too close to its neighbour to build?
 
-Thickness is the diameter of the largest ball that fits; a gap the same, in the void. What is thin
-in one direction is a wall or a slot, what is thin both ways a rod or a hole, what tapers to
-nothing a knife edge: each place is told by one rule. Only the body itself is looked at: gaps to
-other bodies are assembly/clearance.
+Thickness is the diameter of the inscribed ball (`lint3d.geometry.spans`), looking inward for walls
+and outward for gaps. One place, one owner: what is thin both ways is a rod (outward: a hole), what
+is thin one way a wall (outward: a gap); a wall that passes `walls/thin-wall` and stands free is left
+to `walls/free-wall`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
@@ -22,235 +22,355 @@ from lint3d import (
     NotApplicable,
     NotMeasurable,
     Place,
+    Places,
     Rule,
+    Sheet,
     hookimpl,
     measure,
     rule,
 )
+from lint3d.interest import HEAD_ROOM
 
 if TYPE_CHECKING:
-    from lint3d.geometry.spans import Look, Spans
+    from numpy.typing import NDArray
+
+    from lint3d.geometry.enclosure import Caps
+    from lint3d.geometry.spans import Spans
     from lint3d.geometry.spans_regions import ThinRegion
-    from lint3d.geometry.spans_sharp import SharpRegion
     from lint3d.geometry.spans_surface import SpanSurface
+
+#: A range of interest wider than this costs time and tells nothing more.
+WIDEST_RANGE = 20.0
+#: Places of a wall from which is judged whether it stands free.
+PROBES = 64
+
+NEAR_HOLE = (
+    "Near a hole in the surface it is not known where the material ends; solid/open-edge tells more."
+)
 
 
 @dataclass(frozen=True, eq=False)
-class Facing:
-    """A body's surface made ready for spans; `left_out` says where none can be taken."""
+class Surface:
+    """The surface of a body, ready to be looked at both ways, with what closes its holes."""
 
-    surface: SpanSurface
-    left_out: tuple[LeftOut, ...]
+    spans: SpanSurface
+    caps: Caps
 
 
 @dataclass(frozen=True, eq=False)
 class Thickness:
-    """Connected places within the range of interest, tightest first, one way round."""
+    """What one look gave: how far it is across, at points spread over the surface."""
 
-    regions: tuple[ThinRegion, ...]
     spans: Spans
-    left_out: tuple[LeftOut, ...]
+    left_out: tuple[LeftOut, ...] = ()
+    _regions: dict[float, list[ThinRegion]] = field(default_factory=dict)
 
-    @property
-    def high(self) -> float:
-        """Everywhere else the span is at least so much, mm."""
-        return self.spans.high
+    def regions(self, limit: float) -> list[ThinRegion]:
+        """Connected regions that may be thinner than the limit, tightest first."""
+        from lint3d.geometry.spans_regions import thin_regions
+
+        limit = min(limit, self.spans.high)
+        if limit not in self._regions:
+            self._regions[limit] = thin_regions(self.spans, limit)
+        return self._regions[limit]
 
 
 @dataclass(frozen=True, eq=False)
-class KnifeEdges:
-    """Places where the material tapers to nothing, deepest first."""
+class Walls:
+    """Thin regions that are walls, and down to which thickness another rule tells them.
 
-    regions: tuple[SharpRegion, ...]
-    thinner_than: float
-    left_out: tuple[LeftOut, ...]
+    Attributes
+    ----------
+    lowest, highest : mm, the limits of the rules over walls that are on (one, or two)
+    """
+
+    thickness: Thickness
+    lowest: float
+    highest: float
+    left_out: tuple[LeftOut, ...] = ()
+
+    def below(self, limit: float) -> list[ThinRegion]:
+        return [one for one in self.thickness.regions(limit) if one.kind == "wall"]
 
 
-@measure(unit="1")
-def facing(body: Body) -> Facing:
-    """The body's facets, made ready once for walls and for gaps."""
+# --- measures -----------------------------------------------------------------------------------
+
+
+@measure(unit="mm")
+def span_surface(body: Body) -> Surface:
+    """What is looked up again and again when spans are measured over a body.
+
+    Raises
+    ------
+    NotMeasurable : nothing of the body encloses material
+    """
+    from lint3d.geometry.enclosure import caps_of, volume_when_closed
     from lint3d.geometry.spans_surface import surface_from_mesh
 
-    if not any(shell.closed for shell in body.shells) and _is_loose(body):
+    faces = body.faces
+    caps = caps_of(body.vertices, faces[:0])
+    if not body.closed:
+        caps = caps_of(body.vertices, faces)
+        # Which way an open surface was meant to look shows once its holes are closed.
+        if volume_when_closed(body.vertices, faces, caps) < 0:
+            faces = faces[:, ::-1]
+            caps = replace(caps, corners=caps.corners[:, ::-1])
+    surface = surface_from_mesh(body.vertices, faces, body.coordinate_step_mm or None)
+    if not len(surface.faces):
         raise NotMeasurable(
-            "Nothing of the body encloses material, so it has no thickness; solid/open-edge tells "
-            "more."
+            "Nothing of the body encloses material; solid/degenerate-face and solid/duplicate-face "
+            "tell more."
         )
-    surface = surface_from_mesh(body.vertices, body.faces)
-    if len(surface.faces) == 0:
-        raise NotMeasurable(
-            "Every face lacks area or is doubled; solid/degenerate-face tells more."
-        )
-    return Facing(surface, tuple(_near_open_edges(body)))
+    return Surface(surface, caps)
 
 
 @measure(unit="mm")
-def spans(facing: Facing, interest: Interest) -> Thickness:
-    """How thick is the material, at points spread over the surface?
+def spans(span_surface: Surface, interest: Interest) -> Thickness:
+    """How thick is the material at points spread over the surface?
 
+    Returns
+    -------
+    Thickness
+        Values above `interest.high` are lower bounds only: no rule asks beyond it.
+    Raises
+    ------
+    NotMeasurable
+        Nothing of the body encloses material.
     References
     ----------
-    Thickness as the largest inscribed ball: Hildebrand & Rüegsegger, J. Microscopy 185 (1997) 67.
+    Thickness as the largest inscribed ball: Hildebrand & Rueegsegger 1997.
     """
-    return _thickness(facing, interest, "inward")
+    return _look(span_surface, interest, "inward")
 
 
 @measure(unit="mm")
-def gaps(facing: Facing, interest: Interest) -> Thickness:
-    """How wide are the slots, holes and grooves in the body?"""
-    return _thickness(facing, interest, "outward")
+def gaps(span_surface: Surface, interest: Interest) -> Thickness:
+    """How wide is the space between parts of the surface that face each other?
+
+    Slots, holes, the counters of letters, the space between the turns of a coil.
+    """
+    return _look(span_surface, interest, "outward")
 
 
-@measure(unit="mm", other_quantity=True)
-def knife_edges(spans: Thickness) -> KnifeEdges:
-    """Where does the material taper to nothing, and how deep is the strip that is too thin?"""
-    from lint3d.geometry.spans_sharp import sharp_regions
+@measure(unit="mm")
+def walls(spans: Thickness, interest: Interest) -> Walls:
+    """Which thin regions are walls, and which rules look at them?"""
+    return Walls(spans, interest.low, interest.high / HEAD_ROOM, spans.left_out)
 
-    limit = spans.spans.low
-    return KnifeEdges(tuple(sharp_regions(spans.spans, limit)), limit, spans.left_out)
+
+# --- rules --------------------------------------------------------------------------------------
 
 
 @rule("walls/thin-wall", measures="mm")
-def thin_wall(spans: Thickness) -> Iterator[Place]:
-    """A wall too thin to build or to survive cleaning.
+def thin_wall(walls: Walls, interest: Interest) -> Iterator[Place]:
+    """A wall too thin for the process to build or to survive cleaning.
 
-    The value is the diameter of the largest ball that fits into the wall at its thinnest. One
-    result covers all that is thin and hangs together.
+    The value is the diameter of the largest ball that fits between both sides where the wall is
+    tightest.
 
     Remedy: thicken the wall, or rib it.
     """
-    yield from _places(spans, "wall")
+    limit = interest.high / HEAD_ROOM
+    found = walls.below(limit) or walls.below(interest.high)[:1]
+    yield from _places(walls.thickness, found, "The wall is {:.4g} mm thick.")
+
+
+@rule("walls/free-wall", measures="mm")
+def free_wall(walls: Walls, interest: Interest) -> Iterator[Place]:
+    """A free-standing wall too thin to survive handling and cleaning.
+
+    It is held along one side at most, as a rib on a plate is. Walls that are too thin even where
+    they are held are told by walls/thin-wall alone.
+
+    Remedy: thicken the wall, rib it, or tie its free edge to another wall.
+    """
+    limit = interest.high / HEAD_ROOM
+    found = [one for one in walls.below(limit) if _is_free(walls.thickness, one)]
+    # Limits of both rules are in the range; the other one's is the end that is not this one's.
+    others = [end for end in (walls.lowest, walls.highest) if not np.isclose(end, limit)]
+    told = max(others, default=0.0)
+    found = [one for one in found if one.upper >= told]
+    yield from _places(walls.thickness, found, "The wall stands free and is {:.4g} mm thick.")
 
 
 @rule("walls/thin-rod", measures="mm")
-def thin_rod(spans: Thickness) -> Iterator[Place]:
-    """A pin, wire or strut too thin to build or to survive cleaning.
+def thin_rod(spans: Thickness, interest: Interest) -> Iterator[Place]:
+    """A pin, strut or wire too thin to build or to survive cleaning.
 
-    Thin both ways: it breaks where a wall of the same thickness would hold.
+    It is thin both ways; the value is its smaller diameter.
 
-    Remedy: thicken it, or shorten and support it.
+    Remedy: thicken it, or replace it by a rib.
     """
-    yield from _places(spans, "rod")
+    found = _of_kind(spans, "rod", interest)
+    yield from _places(spans, found, "The rod is {:.4g} mm thick.")
 
 
 @rule("walls/knife-edge", measures="mm")
-def knife_edge(knife_edges: KnifeEdges) -> Iterator[Place]:
-    """The material tapers to a knife edge.
+def knife_edge(spans: Thickness, sheet: Sheet) -> Iterator[Place]:
+    """A wall that tapers to nothing at a sharp edge.
 
-    The value is the depth of the strip behind the edge that is thinner than a wall may be: it will
-    be missing, ragged or broken off. An ordinary corner or a chamfer has no such strip.
+    The value is the depth of the strip that is thinner than walls/thin-wall allows: it will break
+    away, or not be built at all.
 
-    Remedy: round the edge off, or cut it back to where the wall is thick enough.
+    Remedy: cut the edge off square, or round it.
     """
-    for region in knife_edges.regions:
+    from lint3d.geometry.spans_sharp import sharp_regions
+
+    required = sheet.requirement("walls/thin-wall")
+    thin = min((required and required.low) or spans.spans.high, spans.spans.high)
+    for edge in sharp_regions(spans.spans, thin):
         yield Place(
-            region.depth,
-            lower=region.lower,
-            upper=region.upper,
-            position=region.point,
-            faces=region.faces,
-            extent_mm=region.extent,
-            distinct=True,
-            remark=f"An edge of {region.angle:.3g}° over {region.length:.4g} mm: the strip thinner "
-            f"than {knife_edges.thinner_than:g} mm is {region.depth:.3g} mm deep.",
-            properties={
-                "angle_deg": region.angle,
-                "edge_length_mm": region.length,
-                "thinner_than_mm": knife_edges.thinner_than,
-            },
+            edge.depth,
+            lower=edge.lower,
+            upper=edge.upper,
+            position=edge.point,
+            faces=edge.faces,
+            extent_mm=edge.extent,
+            remark=f"The edge encloses {edge.angle:.3g}°: over {edge.depth:.3g} mm the material is "
+            f"thinner than {thin:.4g} mm.",
+            properties={"angle_deg": edge.angle, "edge_mm": edge.length, "thinner_than_mm": thin},
         )
 
 
 @rule("walls/narrow-gap", measures="mm")
-def narrow_gap(gaps: Thickness) -> Iterator[Place]:
-    """A slot or groove so narrow that its sides may grow together, or support stays in it.
+def narrow_gap(gaps: Thickness, interest: Interest) -> Iterator[Place]:
+    """A slot or gap too narrow to stay open.
 
-    The value is the diameter of the largest ball that fits between the sides.
+    Jetted drops spread: the sides grow together, or support cannot be washed out between them.
 
-    Remedy: widen it, or close it.
+    Remedy: widen the gap, or close it in the design.
     """
-    yield from _places(gaps, "wall")
+    yield from _places(gaps, _of_kind(gaps, "wall", interest), "The gap is {:.4g} mm wide.")
 
 
 @rule("walls/small-hole", measures="mm")
-def small_hole(gaps: Thickness) -> Iterator[Place]:
-    """A hole so small that it may close, or keep its support.
+def small_hole(gaps: Thickness, interest: Interest) -> Iterator[Place]:
+    """A hole too small to stay open.
 
-    The value is the diameter of the largest ball that passes: for a hole drawn as a polygon that is
-    the width across its flats.
+    The value is the diameter of the largest ball that fits into the hole, which on facets is a
+    little less than what was drawn.
 
-    Remedy: widen it, or leave it out and drill it after the build.
+    Remedy: enlarge the hole, or leave it out and drill it.
     """
-    yield from _places(gaps, "rod")
+    yield from _places(gaps, _of_kind(gaps, "rod", interest), "The hole is {:.4g} mm wide.")
 
 
-def _thickness(facing: Facing, interest: Interest, look: Look) -> Thickness:
+# --- looking ------------------------------------------------------------------------------------
+
+
+def _look(surface: Surface, interest: Interest, look: Literal["inward", "outward"]) -> Thickness:
     from lint3d.geometry.spans import spans as measured_spans
-    from lint3d.geometry.spans_regions import thin_regions
 
-    if not interest.low > 0:
-        raise NotApplicable("No rule that is on has a limit for it.")
-    found = measured_spans(facing.surface, interest.low, interest.high, look)
-    left_out = list(facing.left_out)
+    if not 0 < interest.high < np.inf:
+        raise NotApplicable("No rule with a limit in mm asks for it.")
+    low = max(interest.low, interest.high / WIDEST_RANGE)
+    found = measured_spans(surface.spans, low, interest.high, look)
+    left_out = []
     if not found.complete:
         left_out.append(
             LeftOut(
-                "The body has so many large facets close together that only samples could be "
-                "looked at; simplify the mesh to have all of it measured."
+                "Too many large facets lie near each other for every pair to be compared; places "
+                "between sample points may have been missed."
             )
         )
-    return Thickness(tuple(thin_regions(found)), found, tuple(left_out))
+    found, near_hole = _without_unsure(surface, found)
+    return Thickness(found, (*near_hole, *left_out))
 
 
-def _places(found: Thickness, kind: str) -> Iterator[Place]:
-    """A place for each region of a kind; without one, what is known: nothing below the range."""
-    regions = [region for region in found.regions if region.kind == kind]
-    for region in regions:
-        yield Place(
-            region.value,
-            lower=region.lower,
-            upper=region.upper,
-            position=(region.point + region.contact_point) / 2,
-            faces=region.faces,
-            extent_mm=region.extent,
-            distinct=True,
-            properties={
-                "area_mm2": region.area,
-                "axis": [float(x) for x in region.axis],
-                "length_mm": region.length,
-            },
-        )
-    if not regions:
-        yield Place(found.high, is_lower_bound=True)
+def _without_unsure(surface: Surface, found: Spans) -> tuple[Spans, list[LeftOut]]:
+    """The same spans without those at places of which it is not known whether they are inside."""
+    from lint3d.geometry.enclosure import is_sure
+
+    if not len(surface.caps.face):
+        return found, []
+    facet = found.pair[:, 0]
+    ahead = found.point + found.inward[facet] * (found.high / 2)
+    measured = found.measured[:, None]
+    place = np.where(measured, (found.point + found.contact_point) / 2, ahead)
+    sure = is_sure(surface.caps, place)
+    if sure is None:
+        raise NotMeasurable("The surface has too many holes; solid/open-edge tells more.")
+    pair = found.pair.copy()
+    pair[~sure, 1] = -1
+    faces = np.unique(np.concatenate([found.face[~sure], surface.caps.face]))
+    return replace(found, pair=pair), [LeftOut(NEAR_HOLE, faces)]
 
 
-def _is_loose(body: Body) -> bool:
-    """Has the body no extent in some direction, or no two faces that could face each other?"""
-    box = np.ptp(body.vertices, axis=0) if len(body.vertices) else np.zeros(3)
-    return bool(len(body.faces) < 4 or box.min() == 0)
+# --- regions ------------------------------------------------------------------------------------
 
 
-def _near_open_edges(body: Body) -> Iterator[LeftOut]:
-    """The faces round open edges: what is missing there could have faced them."""
-    from lint3d.geometry.topology import open_edges
+def _of_kind(
+    thickness: Thickness, kind: Literal["wall", "rod"], interest: Interest
+) -> list[ThinRegion]:
+    """Regions of a kind that may break the limit, or else the tightest that is known."""
+    for limit in (interest.high / HEAD_ROOM, interest.high):
+        found = [one for one in thickness.regions(limit) if one.kind == kind]
+        if found:
+            return found
+    return []
 
-    if body.closed:
-        return
-    rim = np.zeros(len(body.vertices), bool)
-    rim[open_edges(body.edges).place] = True
-    faces = np.flatnonzero(rim[body.faces].any(axis=1))
-    yield LeftOut(
-        "The surface is open here, so what would lie across is not known; solid/open-edge tells "
-        "more. The rest was measured.",
-        faces=faces,
+
+def _is_free(thickness: Thickness, region: ThinRegion) -> bool:
+    """Do most places of a wall stand free?"""
+    from lint3d.geometry.free_walls import is_free
+
+    spans = thickness.spans
+    mine = np.isin(spans.face, region.faces) & np.isin(spans.contact_face, region.faces)
+    rows = np.flatnonzero(mine & spans.measured & ~spans.knife & (spans.area > 0))
+    if not len(rows):
+        return False
+    rows = rows[:: max(1, len(rows) // PROBES)]
+    free = is_free(
+        spans.surface.scene, spans.point[rows], spans.contact_point[rows], region.axis
     )
+    return bool(free.mean() > 0.5)
+
+
+def _places(thickness: Thickness, found: Sequence[ThinRegion], remark: str) -> Places:
+    """One place a region."""
+    if not found:
+        return Places()
+    faces = _own_faces(found)
+    return Places(
+        Place(
+            min(max(one.value, one.lower), one.upper),
+            lower=one.lower,
+            upper=one.upper,
+            position=(one.point + one.contact_point) / 2,
+            faces=faces[i],
+            extent_mm=one.extent,
+            remark=remark.format(one.value),
+            properties=_facts(one),
+        )
+        for i, one in enumerate(found)
+    )
+
+
+def _facts(region: ThinRegion) -> dict[str, Any]:
+    facts: dict[str, Any] = {"area_mm2": region.area}
+    if region.kind == "rod":
+        facts |= {"axis": region.axis.tolist(), "length_mm": region.length}
+    return facts
+
+
+def _own_faces(found: Sequence[ThinRegion]) -> list[NDArray[np.int64]]:
+    """Faces of each region, the worst first, less those that other regions have too.
+
+    A large face over many thin floors belongs to none of them in particular: places that share a
+    face would be taken for one.
+    """
+    every = np.concatenate([one.faces for one in found])
+    number, count = np.unique(every, return_counts=True)
+    shared = number[count > 1]
+    kept = [one.faces[~np.isin(one.faces, shared)] for one in found]
+    return [own if len(own) else one.faces for own, one in zip(kept, found, strict=True)]
 
 
 @hookimpl
 def lint3d_measures() -> list[Measure]:
-    return [facing, spans, gaps, knife_edges]
+    return [span_surface, spans, gaps, walls]
 
 
 @hookimpl
 def lint3d_rules() -> list[Rule]:
-    return [thin_wall, thin_rod, knife_edge, narrow_gap, small_hole]
+    return [thin_wall, free_wall, thin_rod, knife_edge, narrow_gap, small_hole]
