@@ -97,7 +97,7 @@ def chords(body: Body, interest: Interest) -> Places:
         return Places([Place.measured(floor / 2, floor / 2)])
     rows = np.flatnonzero(strays > interest.low)
     if len(rows) == 0:
-        rows = strays.argmax(keepdims=True)
+        rows = np.array([strays.argmax()])
     faults = Faults(body.faces[rows], rows, np.arange(len(rows)))
     places = list(_regions(body, faults))
     for place in places:

@@ -30,10 +30,13 @@ class ReadLimits:
 class Reader(Protocol):
     """One file format."""
 
-    name: str
-    """Plain name, shown by `lint3d list readers`: "stl-binary"."""
-    suffixes: tuple[str, ...]
-    """With the dot, small letters; a folder is searched for these."""
+    @property
+    def name(self) -> str:
+        """Plain name, shown by `lint3d list readers`: "stl-binary"."""
+
+    @property
+    def suffixes(self) -> tuple[str, ...]:
+        """With the dot, small letters; a folder is searched for these."""
 
     def claims(self, head: bytes, suffix: str, length: int) -> float:
         """How sure is it, from 0 to 1, that a file with this beginning is its own?

@@ -15,12 +15,17 @@ if TYPE_CHECKING:
 class Writer(Protocol):
     """One report format."""
 
-    name: str
-    """Plain name: "sarif"."""
-    suffixes: tuple[str, ...]
-    """Which `--report` paths it writes: (".sarif", ".sarif.json")."""
-    needs: frozenset[str]
-    """What the engine must keep for it: "mesh", or "field:" and the name of a measure."""
+    @property
+    def name(self) -> str:
+        """Plain name: "sarif"."""
+
+    @property
+    def suffixes(self) -> tuple[str, ...]:
+        """Which `--report` paths it writes: (".sarif", ".sarif.json")."""
+
+    @property
+    def needs(self) -> frozenset[str]:
+        """What the engine must keep for it: "mesh", or "field:" and the name of a measure."""
 
     def write(self, inspection: Inspection) -> bytes:
         """The whole report."""
