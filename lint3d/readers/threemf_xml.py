@@ -94,7 +94,7 @@ class XmlSource:
             reason = expat.errors.messages.get(error.code, str(error))
             line = error.lineno + self.skipped_lines
             raise UnreadableFile(
-                f"has an XML part that is broken: {self.member}, line {line}, column "
+                f"has an XML part that is broken: {self.member}, line {line}, near column "
                 f"{error.offset + 1}: {reason}.",
                 "Export the file again.",
                 Region(member=self.member, start_line=line),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+import re
 
 import numpy as np
 import pytest
@@ -141,7 +142,9 @@ def test_random_damage(seed: int) -> None:
         try:
             outcomes.append(read(text))
         except Exception as error:
-            outcomes.append((type(error), str(error)))  # type: ignore[arg-type]
+            # expat counts columns differently when it is fed in pieces
+            message = re.sub(r"column \d+", "", str(error))
+            outcomes.append((type(error), message))  # type: ignore[arg-type]
         finally:
             threemf_document.blocks = original  # type: ignore[assignment]
     assert outcomes[0] == outcomes[1]
