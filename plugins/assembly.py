@@ -433,7 +433,7 @@ def _add_fit(
         "facing_area_mm2": fit.facing_area_mm2,
     }
     if fit.kind == "round":
-        place.properties |= {"axis_offset_mm": fit.axis_offset_mm, "radii_mm": fit.radii_mm}
+        place.properties |= {"axis_offset_mm": fit.axis_offset_mm, "radii_mm": list(fit.radii_mm or ())}
     if fit.kind != "other":
         place.remark = (
             f"{place.remark} A {fit.kind} fit: {fit.running_gap_mm:.4g} mm on average and at most "
@@ -466,10 +466,11 @@ def _captive_place(pair: Pair) -> Place:
     sizes = [float(np.prod(s.high - s.low)) for s in pair.surfaces]
     held = 0 if sizes[0] < sizes[1] else 1
     body, holder = pair.bodies[held], pair.bodies[1 - held]
-    low, high = pair.surfaces[held].low, pair.surfaces[held].high
+    near = [pair.surfaces[0].vertices[pair.surfaces[0].faces[s.faces]] for s in pair.spots]
+    where = np.concatenate(near or [pair.surfaces[held].corners]).reshape(-1, 3)
     return Place(
         1,
-        position=0.5 * (low + high),
+        position=0.5 * (where.min(axis=0) + where.max(axis=0)),
         faces=np.arange(len(body.faces)),
         of=body,
         other=holder,

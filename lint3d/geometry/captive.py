@@ -17,9 +17,11 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from lint3d.geometry.clearance import Surface
 from lint3d.geometry.clearance_tree import BoxTree
+from lint3d.geometry.components import connected_groups
 from lint3d.geometry.portions import chunks
 from lint3d.geometry.rays import RayScene
 
@@ -28,6 +30,7 @@ Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
 _SPHERE = 4096  # directions spread over the sphere: 3 degrees apart
+_NEIGHBOURS = 0.09  # directions nearer than this on the sphere are of one window
 _MOST_FREE = 64  # of those that rays find, the ones that are tried exactly
 _MOST_NORMALS = 12
 _PROBES = 24
@@ -52,14 +55,24 @@ def way_out(one: Surface, two: Surface, facing: Floats) -> Floats | None:
     apart = _boxes_apart(one, two, tolerance)
     if apart is not None:
         return apart
+    if np.ptp([one.low, one.high], axis=0).prod() < np.ptp([two.low, two.high], axis=0).prod():
+        # The smaller one moves: rays from inside it find windows. The larger goes the other way.
+        way = _way_of_smaller(two, one, facing, tolerance)
+        return None if way is None else -way
+    return _way_of_smaller(one, two, facing, tolerance)
+
+
+def _way_of_smaller(
+    one: Surface, two: Surface, facing: Floats, tolerance: float
+) -> Floats | None:
+    """A direction along which the second body gets free, if one is found."""
     origin = 0.5 * (two.low + two.high)
     still, moving = one.corners - origin, two.corners - origin
-    for direction in _likely(still, moving, facing):
-        if is_free(still, moving, direction, tolerance):
-            return direction
-    for direction in _ways_of_rays(still, moving):
-        if is_free(still, moving, direction, tolerance):
-            return direction
+    for directions in (_likely, _ways_of_rays):
+        for direction in directions(still, moving, facing):
+            if is_free(still, moving, direction, tolerance):
+                found: Floats = direction
+                return found
     return None
 
 
@@ -149,8 +162,12 @@ def _distinct(directions: Floats) -> Floats:
     return directions[np.sort(first)]
 
 
-def _ways_of_rays(still: Floats, moving: Floats) -> Floats:
-    """(k, 3) directions in which no ray from some points of the moving body meets the other."""
+def _ways_of_rays(still: Floats, moving: Floats, _: Floats) -> Floats:
+    """(k, 3) directions in which no ray from some points of the moving body meets the other.
+
+    The middle of each window first, the largest window first; then the free directions themselves,
+    spread out.
+    """
     directions = _sphere(_SPHERE)
     rows = np.linspace(0, len(moving) - 1, min(len(moving), _PROBES)).astype(int)
     points = np.concatenate([moving.mean(axis=(0, 1))[None], moving[np.unique(rows)].mean(axis=1)])
@@ -161,13 +178,15 @@ def _ways_of_rays(still: Floats, moving: Floats) -> Floats:
         directions = directions[met < 0]
     if len(directions) == 0:
         return directions
-    # The middle of what is free is the likeliest; then the free directions one by one, spread out.
-    middle = directions.sum(axis=0)
-    length = float(np.linalg.norm(middle))
-    order = np.argsort(-(directions @ middle), kind="stable") if length else np.arange(1)
-    order = order[np.linspace(0, len(order) - 1, min(len(order), _MOST_FREE)).astype(int)]
-    start = middle[None] / length if length > 1e-9 else directions[:1]
-    return np.concatenate([start, directions[order]])
+    near = cKDTree(directions).query_pairs(_NEIGHBOURS, output_type="ndarray")
+    window = connected_groups(len(directions), near[:, 0], near[:, 1])
+    count = int(window.max()) + 1
+    middles = np.stack([np.bincount(window, axis, minlength=count) for axis in directions.T], axis=1)
+    length = np.linalg.norm(middles, axis=1)
+    order = np.argsort(-length, kind="stable")[:_MOST_FREE]
+    order = order[length[order] > 1e-6]
+    rows = np.linspace(0, len(directions) - 1, min(len(directions), _MOST_FREE)).astype(int)
+    return np.concatenate([middles[order] / length[order, None], directions[rows]])
 
 
 def _sphere(count: int) -> Floats:
@@ -204,7 +223,10 @@ def _probe_hits(ahead: Floats, back: Floats, tolerance: float) -> bool:
         one = ahead[row]
         meets = (low[:, :2] <= one.max(axis=0)[:2]) & (high[:, :2] >= one.min(axis=0)[:2])
         other = np.flatnonzero(meets.all(axis=1) & (high[:, 2] >= one[:, 2].min()))[:20_000]
-        if len(other) and _is_over(np.repeat(one[None], len(other), 0), back[other], tolerance).any():
+        if (
+            len(other)
+            and _is_over(np.repeat(one[None], len(other), 0), back[other], tolerance).any()
+        ):
             return True
     return False
 

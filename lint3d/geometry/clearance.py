@@ -16,15 +16,20 @@ import numpy as np
 from numpy.typing import NDArray
 from rtree.index import Index, Property
 
-from lint3d.geometry.clearance_tree import BoxTree, nearest_faces
+from lint3d.geometry.clearance_tree import BoxTree, TooManyPairs, common_frame, nearest_faces
 from lint3d.geometry.components import connected_groups
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
-# The last digits of an exact distance are not looked for: a hundredth of what coordinates resolve.
-_SLACK = 0.01
+# Rounding to single precision moves a point by half of `Surface.uncertainty_mm` at most. Where very
+# many distances are equal but for rounding, most of the other half is what the search may miss.
+_SLACK = 0.4
+# Of needles (500 times as long as wide) no tree can tell which are near: two bodies with more pairs
+# of them than this within reach are given up at once.
+_NEEDLE = 500.0
+_MOST_NEEDLE_PAIRS = 50_000_000
 
 
 @dataclass(eq=False)
@@ -148,10 +153,11 @@ class _Field:
         self.one, self.two, self.first, self.second = one, two, first, second
         self.levels = levels
         self.slack = _SLACK * max(one.uncertainty_mm, two.uncertainty_mm)
-        low = np.maximum(one.low, two.low)
-        self.origin = 0.5 * (low + np.minimum(one.high, two.high))
-        self.here = one.corners[first] - self.origin
-        self.there = two.corners[second] - self.origin
+        self.turn, self.origin = common_frame(one.corners[first], two.corners[second])
+        self.here = (one.corners[first] - self.origin) @ self.turn
+        self.there = (two.corners[second] - self.origin) @ self.turn
+        if _needles(self.here) * _needles(self.there) > _MOST_NEEDLE_PAIRS:
+            raise TooManyPairs
         middle = self.here.mean(axis=1)
         self.radius = np.linalg.norm(self.here - middle[:, None], axis=2).max(axis=1)
         self.middle_distance, self.other, on_other = closest_points(middle, self.there)
@@ -173,10 +179,11 @@ class _Field:
 
     def spots(self) -> list[Spot]:
         least = np.maximum(self.middle_distance - self.radius, 0)
-        in_doubt = np.zeros(len(least), bool)
+        doubtful = np.zeros(len(least))  # the highest level that each face may or may not be within
         for level in self.levels:
-            in_doubt |= (least <= level) & (self.known > level)
-        self._refine(np.flatnonzero(in_doubt), None)
+            doubtful[(least <= level) & (self.known > level)] = level
+        rows = np.flatnonzero(doubtful)
+        self._refine(rows, doubtful[rows] * (1 + 1e-12), None)
         region, level_of = self._regions()
         if not level_of:
             return []
@@ -184,19 +191,13 @@ class _Field:
         kept = region >= 0
         np.minimum.at(best, region[kept], self.known[kept])
         open_rows = np.flatnonzero(kept & (least < np.where(kept, best[region], 0)))
-        self._refine(open_rows, region)
+        self._refine(open_rows, best[region[open_rows]], region[open_rows])
         return self._described(region, level_of)
 
-    def _refine(self, rows: Ints, region: Ints | None) -> None:
-        """Exact distances of some faces, or of the nearest of each region."""
+    def _refine(self, rows: Ints, within: Floats, group: Ints | None) -> None:
+        """Exact distances, where less than `within`, of some faces or of the nearest of a group."""
         if len(rows) == 0:
             return
-        within = np.minimum(self.known[rows], self.levels[-1] * (1 + 1e-12) + self.slack)
-        if region is not None:
-            best = np.full(int(region.max()) + 1, np.inf)
-            np.minimum.at(best, region[region >= 0], self.known[region >= 0])
-            within = best[region[rows]]
-        group = None if region is None else region[rows]
         found = nearest_faces(self.here[rows], self.there, within, group, self.slack)
         better = found.distance < self.known[rows[found.face]]
         face = rows[found.face[better]]
@@ -233,13 +234,12 @@ class _Field:
                 Spot(
                     float(self.known[rows[0]]),
                     level_of[int(region[worst])],
-                    self.points[:, worst] + self.origin,
+                    self.points[:, worst] @ self.turn.T + self.origin,
                     (first, int(self.two.row[self.second[self.other[worst]]])),
                     np.concatenate([[first], face[face != first]]),
                 )
             )
         return sorted(spots, key=lambda spot: (spot.distance, spot.face))
-
 
     def _squarest(self, rows: Ints) -> int:
         """Of the faces that are nearest as far as can be told, the one that looks straightest
@@ -252,6 +252,14 @@ class _Field:
         length = np.linalg.norm(normal, axis=1) * np.linalg.norm(across, axis=1)
         straight = np.abs(np.einsum("ij,ij->i", normal, across))
         return int(tied[(straight / np.where(length > 0, length, np.inf)).argmax()])
+
+
+def _needles(corners: Floats) -> int:
+    """How many of the triangles are far longer than wide?"""
+    side = np.roll(corners, -1, axis=1) - corners
+    longest = np.einsum("kij,kij->ki", side, side).max(axis=1)
+    normal = np.cross(side[:, 0], side[:, 1])
+    return int((np.sqrt(np.einsum("kj,kj->k", normal, normal)) * _NEEDLE < longest).sum())
 
 
 def closest_points(point: Floats, corners: Floats) -> tuple[Floats, Ints, Floats]:

@@ -16,11 +16,11 @@ from numpy.typing import NDArray
 
 from lint3d.geometry.clearance import Spot, Surface, closest_points
 from lint3d.geometry.clearance_area import quartered
+from lint3d.geometry.clearance_triangles import point_distances
 from lint3d.geometry.components import connected_groups
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
-Bools = NDArray[np.bool_]
 
 #: Where faces turn by more than this a smooth surface ends: coarser than seven facets to the turn
 #: is a prism. common practice, no source
@@ -28,7 +28,7 @@ MOST_TURN = np.radians(50.0)
 _ROUND = 0.005  # corners lie on the circle within this share of its radius
 _SQUARE = 1e-4  # mean square of normals' lean out of the plane, as a share of their spread
 _ALIKE_COS = float(np.cos(np.radians(2.0)))  # axes or planes that count as parallel
-_FACING_COS = float(np.cos(np.radians(30.0)))  # the nearest point lies straight ahead
+_FACING_COS = float(np.cos(np.radians(15.0)))  # the nearest point lies straight ahead
 _FEWEST_SAMPLES = 600
 _MOST_FACES = 4000
 
@@ -95,16 +95,17 @@ def fit_at(
     Fit, or None where nothing faces anything
     """
     origin = spot.point.mean(axis=0)
-    here = _patch(one, patches[0], spot.face[0]) - origin
-    there = _patch(two, patches[1], spot.face[1]) - origin
+    across = spot.point[1] - spot.point[0]
+    here = _patch(one, patches[0], _squarest(one, spot.point[0], across, spot.face[0])) - origin
+    there = _patch(two, patches[1], _squarest(two, spot.point[1], across, spot.face[1])) - origin
     if len(here) > _MOST_FACES or len(there) > _MOST_FACES:
         here, there = _nearby(here, reach), _nearby(there, reach)
-    near = _facing(here, there, max(reach, 2 * spot.distance))
-    if near is None:
+    facing = _facing(here, there, max(reach, 2 * spot.distance))
+    if facing is None:
         return None
     shapes = (
-        _shape(here[near[0]], one.uncertainty_mm),
-        _shape(there[near[1]], two.uncertainty_mm),
+        _shape(here[facing[0]], one.uncertainty_mm),
+        _shape(there[facing[1]], two.uncertainty_mm),
     )
     kind, offset = _kind(*shapes)
     faceting = None
@@ -125,8 +126,22 @@ def fit_at(
         gap[2],
         faceting,
         offset if kind == "round" else None,
-        (shapes[0].radius, shapes[1].radius) if kind == "round" and shapes[0] and shapes[1] else None,
+        (shapes[0].radius, shapes[1].radius)
+        if kind == "round" and shapes[0] and shapes[1]
+        else None,
     )
+
+
+def _squarest(surface: Surface, point: Floats, across: Floats, face: int) -> int:
+    """Of the faces that meet at a nearest point, the one that looks across: on a rim the nearest
+    point is on the side as well as on the end."""
+    step = 2 * surface.uncertainty_mm
+    rows = surface.tree.within(point - step, point + step)
+    rows = rows[point_distances(point, surface.corners[rows]) <= step]
+    if len(rows) == 0 or not across.any():
+        return face
+    straight = np.abs(_unit(_crosses(surface.corners[rows])) @ across)
+    return int(surface.row[rows[int(straight.argmax())]])
 
 
 def _patch(surface: Surface, patch: Ints, face: int) -> Floats:
@@ -143,15 +158,49 @@ def _nearby(corners: Floats, reach: float) -> Floats:
     return nearest
 
 
-def _facing(here: Floats, there: Floats, reach: float) -> tuple[Bools, Ints] | None:
-    """Faces of one side that look straight at the other within reach, and what they look at."""
-    middle = here.mean(axis=1)
-    distance, face, point = closest_points(middle, there)
-    ahead = np.abs(np.einsum("ij,ij->i", point - middle, _unit(_crosses(here))))
-    near = (distance <= reach) & (ahead >= _FACING_COS * distance)
-    if not near.any():
-        return None
-    return near, np.unique(face[near])
+def _facing(here: Floats, there: Floats, reach: float) -> tuple[Ints, Ints] | None:
+    """Faces of both sides that look straight at each other within reach.
+
+    Looked at from both: from a wide facet's few samples a small one over it is missed.
+    """
+    sides = [(here, there), (there, here)]
+    found = []
+    for mine, other in sides:
+        cells, owner = _cells(mine)
+        seen = _straight(cells, other, reach)
+        found.append((np.unique(owner[seen.rows]), np.unique(seen.face)))
+    first = np.union1d(found[0][0], found[1][1])
+    second = np.union1d(found[0][1], found[1][0])
+    return (first, second) if len(first) and len(second) else None
+
+
+@dataclass(frozen=True, eq=False)
+class _Seen:
+    """Cells that have the other side straight ahead."""
+
+    rows: Ints
+    face: Ints
+    """nearest face of the other side"""
+    distance: Floats
+    area: Floats
+
+
+def _straight(cells: Floats, other: Floats, reach: float) -> _Seen:
+    """Which cells have something straight ahead within reach?"""
+    middle, cross = cells.mean(axis=1), _crosses(cells)
+    distance, face, point = closest_points(middle, other)
+    ahead = np.abs(np.einsum("ij,ij->i", point - middle, _unit(cross)))
+    rows = np.flatnonzero((distance <= reach) & (ahead >= _FACING_COS * distance))
+    area = 0.5 * np.linalg.norm(cross[rows], axis=1)
+    return _Seen(rows, face[rows], distance[rows], area)
+
+
+def _cells(corners: Floats) -> tuple[Floats, Ints]:
+    """The triangles cut small enough to be samples, and which triangle each is of."""
+    owner = np.arange(len(corners))
+    while len(corners) < _FEWEST_SAMPLES:
+        corners, owner = quartered(corners), np.tile(owner, 4)
+    return corners, owner
 
 
 def _shape(corners: Floats, step: float) -> _Shape | None:
@@ -226,21 +275,17 @@ def _on(corners: Floats, shape: _Shape) -> Floats:
 
 
 def _gap_over(here: Floats, there: Floats, reach: float) -> tuple[float, float, float] | None:
-    """Mean and largest gap, and the area, where one side looks straight at the other."""
+    """Mean and largest gap, and the area, where the smaller side looks straight at the other."""
     if len(here) == 0 or len(there) == 0:
         return None
-    cells = here
-    while len(cells) < _FEWEST_SAMPLES:
-        cells = quartered(cells)
-    middle, cross = cells.mean(axis=1), _crosses(cells)
-    distance, _, point = closest_points(middle, there)
-    ahead = np.abs(np.einsum("ij,ij->i", point - middle, _unit(cross)))
-    facing = (distance <= reach) & (ahead >= _FACING_COS * distance)
-    if not facing.any():
+    sizes = [np.linalg.norm(_crosses(side), axis=1).sum() for side in (here, there)]
+    if sizes[1] < sizes[0]:
+        here, there = there, here
+    seen = _straight(_cells(here)[0], there, reach)
+    if len(seen.rows) == 0:
         return None
-    area = 0.5 * np.linalg.norm(cross[facing], axis=1)
-    mean = float(np.average(distance[facing], weights=area + 1e-300))
-    return mean, float(distance[facing].max()), float(area.sum())
+    mean = float(np.average(seen.distance, weights=seen.area + 1e-300))
+    return mean, float(seen.distance.max()), float(seen.area.sum())
 
 
 def _crosses(corners: Floats) -> Floats:

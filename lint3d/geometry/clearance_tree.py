@@ -21,9 +21,12 @@ Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
 FANOUT = 4
-#: So many pairs of boxes are looked at before the search is given up: minutes of work, which only
-#: facets that all lie within reach of each other can need.
-MOST_PAIRS = 60_000_000
+#: So many pairs of boxes are looked at before the search is given up: a minute of work, which only
+#: facets that all lie within reach of each other can need. A pair of faces counts as several.
+MOST_PAIRS = 30_000_000
+LEAF_COST = 8
+#: After so many the last digits are given up: `slack` is what coordinates resolve, and no less.
+MANY_PAIRS = 4_000_000
 _PAIRS_AT_ONCE = 1 << 18
 _PORTION = 1 << 17
 _LEAVES = 1 << 14  # pairs whose corners stay in the processor's cache
@@ -93,7 +96,8 @@ def nearest_faces(
     within : (m,) float64, mm; only smaller distances count
     group : (m,) int64, optional
         Faces of one group share their answer: only the nearest of the group is sure to be exact.
-    slack : mm, by which a distance may come out too large; pairs that cannot gain more are left
+    slack : mm, by which a distance may come out too large: a thousandth of it as a rule, and all
+        of it where there are so many equal distances that the search would take too long
 
     Raises
     ------
@@ -101,7 +105,7 @@ def nearest_faces(
     """
     if len(one) == 0 or len(two) == 0:
         return _nothing()
-    turn, origin = _common_frame(one, two)
+    turn, origin = common_frame(one, two)
     search = _Search((one - origin) @ turn, (two - origin) @ turn, within, group, slack)
     search.run()
     found = search.found()
@@ -114,8 +118,13 @@ def _nothing() -> Nearest:
     return Nearest(none, none, np.zeros(0), nowhere, nowhere)
 
 
-def _common_frame(one: Floats, two: Floats) -> tuple[Floats, Floats]:
-    """A frame along the long edges, in which the boxes of long facets are slim."""
+def common_frame(one: Floats, two: Floats) -> tuple[Floats, Floats]:
+    """A frame along the long edges, in which the boxes of long facets are slim.
+
+    Returns
+    -------
+    turn : (3, 3), origin : (3,) mm; a point p reads (p - origin) @ turn there
+    """
     corners = np.concatenate([one, two])
     origin = 0.5 * (corners.min(axis=(0, 1)) + corners.max(axis=(0, 1)))
     edge = (np.roll(corners, -1, axis=1) - corners).reshape(-1, 3)
@@ -132,7 +141,7 @@ class _Search:
     ) -> None:
         self.corners = (one, two)
         self.trees = (BoxTree(one), BoxTree(two))
-        self.slack = slack
+        self.slack, self.most_slack = 0.001 * slack, slack
         self.pairs = 0
         order = self.trees[0].order
         #: (levels) the largest distance that matters to a face below each node
@@ -151,9 +160,13 @@ class _Search:
         while stack:
             a, b, first, second = stack.pop()
             if len(first) > _PAIRS_AT_ONCE:
-                stack += [(a, b, first[part], second[part]) for part in chunks(len(first), _PORTION)]
+                stack += [
+                    (a, b, first[part], second[part]) for part in chunks(len(first), _PORTION)
+                ]
                 continue
             self.pairs += len(first)
+            if self.pairs > MANY_PAIRS:
+                self.slack = self.most_slack
             if self.pairs > MOST_PAIRS:
                 raise TooManyPairs
             keep = self._may_gain(a, b, first, second)
@@ -175,7 +188,7 @@ class _Search:
             two.low[b][second] - one.high[a][first], one.low[a][first] - two.high[b][second]
         )
         np.maximum(gap, 0, out=gap)
-        most = self.best[first] if a == 0 else self.most[a][first]
+        most = self._matters(self.best[first] if a == 0 else self.most[a][first])
         may: Bools = np.einsum("ij,ij->i", gap, gap) < most * most
         return may
 
@@ -183,6 +196,7 @@ class _Search:
         """Exact distances of the pairs of faces that may be the nearest, the likely ones first."""
         for part in chunks(len(first), _LEAVES):
             near, far = first[part], second[part]
+            self.pairs += LEAF_COST * len(near)
             a = self.corners[0][self.trees[0].order[near]]
             b = self.corners[1][self.trees[1].order[far]]
             least = np.zeros(len(near))
@@ -197,9 +211,12 @@ class _Search:
 
     def _may_matter(self, near: Ints, least: Floats) -> Bools:
         """Pairs that may be nearer than the best by more than the slack, or that may meet."""
-        best = self.best[near]
-        may: Bools = least < np.where(best > 2 * self.slack, best - self.slack, best)
+        may: Bools = least < self._matters(self.best[near])
         return may
+
+    def _matters(self, best: Floats) -> Floats:
+        """The distance below which a pair is worth a look; slack never hides that faces meet."""
+        return np.where(best > 2 * self.slack, best - self.slack, best)
 
     def _take(self, near: Ints, far: Ints, distance: Floats, point: Floats, other: Floats) -> None:
         """Keep what is nearer than what was known."""

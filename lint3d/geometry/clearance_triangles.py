@@ -46,6 +46,23 @@ def triangle_distances(one: Floats, two: Floats) -> tuple[Floats, Floats, Floats
     return distance, points[0], points[1]
 
 
+def point_distances(point: Floats, corners: Floats) -> Floats:
+    """How far is one point from each triangle?
+
+    Parameters
+    ----------
+    point : (3,) float64, mm
+    corners : (k, 3, 3) float64, mm
+
+    Returns
+    -------
+    (k,) float64, mm
+    """
+    origin = np.zeros((len(corners), 1, 3))
+    squared, _ = _corners_to_triangles(origin, corners - point)
+    return np.sqrt(squared[:, 0])
+
+
 def _distances(one: Floats, two: Floats) -> tuple[Floats, Floats, Floats]:
     """Squared distances with both nearest points, of a portion of pairs."""
     squared_one, on_two = _corners_to_triangles(one, two)

@@ -1,0 +1,44 @@
+"""Areas within a distance, against closed forms."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from shapes_pairs import box, mesh, rotation
+
+from lint3d.geometry.clearance_area import area_within, quartered
+
+
+def corners(solid, turn=None):
+    vertices, faces = mesh(solid)
+    return (vertices if turn is None else vertices @ turn.T)[faces]
+
+
+@pytest.mark.parametrize("seed", [None, 1])
+def test_peg_over_a_large_plate(seed):
+    """Within d of a 4 x 6 foot h above: the foot grown by sqrt(d2 - h2), rounded at its corners."""
+    turn = None if seed is None else rotation(np.random.default_rng(seed))
+    plate = np.array([[[-60.0, -60, 0], [60, -60, 0], [60, 60, 0]], [[-60, -60, 0], [60, 60, 0], [-60, 60, 0]]])
+    plate = plate if turn is None else plate @ turn.T
+    peg = corners(box([4, 6, 5], [10, 20, 0.3]), turn)
+    wider = np.sqrt(0.5**2 - 0.3**2)
+    truth = 24 + 2 * wider * 10 + np.pi * wider**2
+    area, doubt, middle = area_within(plate, peg, 0.5)
+    assert area == pytest.approx(truth, rel=0.02)
+    assert abs(area - truth) <= doubt + 1e-9
+    back = middle if turn is None else middle @ turn
+    assert back == pytest.approx([12, 23, 0], abs=0.7)
+
+
+def test_all_and_none():
+    face = np.array([[[0.0, 0, 0], [1, 0, 0], [0, 1, 0]]])
+    assert area_within(face, face + [0, 0, 0.1], 5.0)[0] == pytest.approx(0.5)
+    area, doubt, middle = area_within(face, face + [0, 0, 9.0], 5.0)
+    assert (area, doubt) == (0, 0)
+    assert np.isnan(middle).all()
+
+
+def test_quartered_keeps_the_area():
+    face = np.random.default_rng(0).normal(size=(5, 3, 3))
+    size = [np.linalg.norm(np.cross(c[:, 1] - c[:, 0], c[:, 2] - c[:, 0]), axis=1).sum() for c in (face, quartered(face))]
+    assert size[0] == pytest.approx(size[1])
