@@ -96,7 +96,9 @@ def unreadable_reason(head: bytes, suffix: str, length: int) -> tuple[str, str] 
         return None
     what, fitting = found
     if fitting is None:
-        remedy = f"Unpack or convert it, or fetch the right file; it should be a {_shown(suffix)}."
+        remedy = (
+            f"Unpack or convert it, or fetch the right file; {_shown(suffix)} is expected here."
+        )
     else:
         remedy = f"Rename it to {fitting}, or export the part as {_shown(suffix)}."
     return f"has the suffix {suffix} but looks like {what}.", remedy

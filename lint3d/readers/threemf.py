@@ -195,8 +195,9 @@ def _tell_extensions(model: Model, faults: FaultList) -> None:
     for made in model.objects.values():
         for uri in sorted(made.extensions - set(model.required)):
             faults.add(
-                f"has an {made.shown} with parts of an extension that is not read here "
-                f"({terms.EXTENSION_NAMES.get(uri, uri)}); they were not inspected.",
+                f"has parts of an extension that is not read here "
+                f"({terms.EXTENSION_NAMES.get(uri, uri)}) in {made.shown}; they were not "
+                "inspected.",
                 "Export the part as a plain mesh.",
                 made.region,
                 harmless=uri not in terms.SHAPE_EXTENSIONS and made.vertices is not None,

@@ -136,8 +136,8 @@ def tell_split_vertices(made: ModelObject, mesh: UsableMesh, faults: FaultList) 
     used = np.unique(mesh.faces)
     repeated = len(used) - len(np.unique(index[used]))
     faults.add(
-        f"has an {made.shown} whose triangles do not share their vertices: "
-        f"{counted(repeated, 'vertex')} more than it has positions. 3MF Core 1.4, "
+        f"has triangles in {made.shown} that do not share their vertices: it has "
+        f"{counted(repeated, 'vertex')} more than positions. 3MF Core 1.4, "
         "§4.1, wants each edge shared by two triangles by the numbers of its vertices; they were "
         "joined by position.",
         "Merge vertices of equal position before exporting.",
