@@ -149,12 +149,11 @@ def _section_rows(route: _Route) -> list[int]:
     """
     row = int(np.argmin(route.radius))
     limit = float(route.radius[row])
-    first = last = row
-    same = route.radius < limit + 2 * _tolerance(limit)
-    while first > 0 and same[first - 1]:
-        first -= 1
-    while last + 1 < len(same) and same[last + 1]:
-        last += 1
+    same = np.concatenate([[False], route.radius < limit + 2 * _tolerance(limit), [False]])
+    ends = np.flatnonzero(np.diff(same.astype(np.int8)))
+    firsts, lasts = ends[::2], ends[1::2] - 1
+    longest = int(np.argmax(route.at[lasts] - route.at[firsts]))
+    first, last = int(firsts[longest]), int(lasts[longest])
     along = (route.at[first] + route.at[last]) / 2
     middle = first + int(np.argmin(np.abs(route.at[first : last + 1] - along)))
     return [row] if middle == row else [middle, row]
@@ -282,7 +281,9 @@ class _Route:
             gap = np.diff(self.at)
             weak = weak[gap[weak] > 1e-4 * self.pitch]
             if len(weak) == 0 and self._is_bracketed():
-                return
+                if self._narrowest_stays():
+                    return
+                continue
             if len(weak) == 0:
                 weak = self._beside_narrowest()
             if len(self.at) + len(weak) > 20_000:
@@ -342,6 +343,15 @@ class _Route:
             return straight
         smooth: Floats = self._normals(self.at[row : row + 1])[0]
         return smooth
+
+    def _narrowest_stays(self) -> bool:
+        """Is the narrowest point in the middle of the passage? If not, it is put there."""
+        rows = np.array([int(np.argmin(self.radius))])
+        point, radius = self._ascend(self.point[rows], self._normals(self.at[rows]), _ROUNDS_LAST)
+        if radius[0] < self.radius[rows[0]] + _tolerance(float(radius[0])) / 4:
+            return True
+        self.point[rows], self.radius[rows] = point, radius
+        return False
 
     def _is_bracketed(self) -> bool:
         """Are the narrowest point's neighbours so near that the true narrowest is no lower?"""

@@ -182,8 +182,8 @@ def _recess(
 
 def _width_inside(way: Floats, width: Floats, ball: float) -> float:
     """The largest width of a way before it comes near the mouth, where it flares."""
-    rest = np.linalg.norm(np.diff(way, axis=0), axis=1)[::-1].cumsum()[::-1]
-    inside = np.append(rest, 0.0) > min(ball, 0.5 * float(rest.max(initial=0.0)))
+    gap = np.linalg.norm(way - way[-1], axis=1)
+    inside = gap > min(ball, 0.5 * float(gap.max(initial=0.0)))
     return float(width[inside].max()) if inside.any() else float(width.max())
 
 
