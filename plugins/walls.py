@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from lint3d.geometry.enclosure import Caps
+    from lint3d.geometry.rods_bar import Bar
     from lint3d.geometry.spans import Spans
     from lint3d.geometry.spans_regions import ThinRegion
     from lint3d.geometry.spans_surface import SpanSurface
@@ -47,6 +48,7 @@ PROBES = 64
 NEAR_HOLE = (
     "Near a hole in the surface it is not known where the material ends; solid/open-edge tells more."
 )
+TOO_MANY_HOLES = "The surface has too many holes; solid/open-edge tells more."
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,6 +93,14 @@ class Walls:
 
     def below(self, limit: float) -> list[ThinRegion]:
         return [one for one in self.thickness.regions(limit) if one.kind == "wall"]
+
+
+@dataclass(frozen=True, eq=False)
+class Bars:
+    """Rods, or holes: what is thin both ways, the most slender first."""
+
+    found: tuple[Bar, ...]
+    left_out: tuple[LeftOut, ...] = ()
 
 
 # --- measures -----------------------------------------------------------------------------------
@@ -158,6 +168,24 @@ def walls(spans: Thickness, interest: Interest) -> Walls:
     return Walls(spans, interest.low, interest.high / HEAD_ROOM, spans.left_out)
 
 
+@measure(unit="1")
+def rods(span_surface: Surface, interest: Interest) -> Bars:
+    """Which pins, struts and wires are there, how thick and how long?
+
+    Up to the diameter at which one as long as the whole body would still be within the limit.
+    """
+    return _bars(span_surface, interest, "inward")
+
+
+@measure(unit="1")
+def holes(span_surface: Surface, interest: Interest) -> Bars:
+    """Which holes are there, through and blind, how wide and how deep?
+
+    Up to the diameter at which one through the whole body would still be within the limit.
+    """
+    return _bars(span_surface, interest, "outward")
+
+
 # --- rules --------------------------------------------------------------------------------------
 
 
@@ -173,6 +201,12 @@ def thin_wall(walls: Walls, interest: Interest) -> Iterator[Place]:
     limit = interest.high / HEAD_ROOM
     found = walls.below(limit) or walls.below(interest.high)[:1]
     yield from _places(walls.thickness, found, "The wall is {:.4g} mm thick.")
+    if not found:
+        yield Place(
+            interest.high,
+            is_lower_bound=True,
+            remark=f"No wall is thinner than {interest.high:.4g} mm.",
+        )
 
 
 @rule("walls/free-wall", measures="mm")
@@ -185,11 +219,11 @@ def free_wall(walls: Walls, interest: Interest) -> Iterator[Place]:
     Remedy: thicken the wall, rib it, or tie its free edge to another wall.
     """
     limit = interest.high / HEAD_ROOM
-    found = [one for one in walls.below(limit) if _is_free(walls.thickness, one)]
     # Limits of both rules are in the range; the other one's is the end that is not this one's.
     others = [end for end in (walls.lowest, walls.highest) if not np.isclose(end, limit)]
     told = max(others, default=0.0)
-    found = [one for one in found if one.upper >= told]
+    found = [one for one in walls.below(limit) if one.upper >= told]
+    found = [one for one in found if _is_free(walls.thickness, one)]
     yield from _places(walls.thickness, found, "The wall stands free and is {:.4g} mm thick.")
 
 
@@ -201,8 +235,21 @@ def thin_rod(spans: Thickness, interest: Interest) -> Iterator[Place]:
 
     Remedy: thicken it, or replace it by a rib.
     """
-    found = _of_kind(spans, "rod", interest)
-    yield from _places(spans, found, "The rod is {:.4g} mm thick.")
+    yield from _round_places(spans, interest, "The rod is {:.4g} mm thick.")
+
+
+@rule("walls/slender", measures="1")
+def slender(rods: Bars) -> Iterator[Place]:
+    """A pin or strut too slender to survive cleaning.
+
+    The value is its length over its smaller diameter. A strut that is held at both ends counts by
+    its whole length, too.
+
+    Remedy: thicken it, shorten it, or tie it to what stands beside it.
+    """
+    for bar in rods.found:
+        remark = f"The rod is {bar.length:.4g} mm long and {bar.diameter:.4g} mm thick."
+        yield _slenderness(bar, remark, {"length_mm": bar.length})
 
 
 @rule("walls/knife-edge", measures="mm")
@@ -252,7 +299,27 @@ def small_hole(gaps: Thickness, interest: Interest) -> Iterator[Place]:
 
     Remedy: enlarge the hole, or leave it out and drill it.
     """
-    yield from _places(gaps, _of_kind(gaps, "rod", interest), "The hole is {:.4g} mm wide.")
+    for place in _round_places(gaps, interest, "The hole is {:.4g} mm wide."):
+        place.properties["depth_mm"] = place.properties.pop("length_mm")
+        held = place.properties.pop("has_end", None)
+        place.properties["through"] = None if held is None else not any(held)
+        yield place
+
+
+@rule("walls/deep-hole", measures="1")
+def deep_hole(holes: Bars) -> Iterator[Place]:
+    """A hole too deep for its width to be cleaned out.
+
+    The value is its depth over its diameter, for through holes and blind ones. The depth ends at
+    the shoulder of a conical bottom.
+
+    Remedy: widen the hole, make it shallower, or open it from the other side.
+    """
+    for bar in holes.found:
+        through = not any(bar.has_end)
+        kind = "through" if through else "blind"
+        remark = f"The {kind} hole is {bar.length:.4g} mm deep and {bar.diameter:.4g} mm wide."
+        yield _slenderness(bar, remark, {"depth_mm": bar.length, "through": through})
 
 
 # --- looking ------------------------------------------------------------------------------------
@@ -277,6 +344,25 @@ def _look(surface: Surface, interest: Interest, look: Literal["inward", "outward
     return Thickness(found, (*near_hole, *left_out))
 
 
+def _bars(surface: Surface, interest: Interest, look: Literal["inward", "outward"]) -> Bars:
+    from lint3d.geometry.enclosure import is_sure
+    from lint3d.geometry.rods import bars
+
+    if not 0 < interest.low < np.inf:
+        raise NotApplicable("No rule with a limit asks for it.")
+    vertices = surface.spans.vertices[surface.spans.faces.ravel()]
+    reach = HEAD_ROOM * float(np.ptp(vertices, axis=0).max()) / interest.low
+    found = bars(surface.spans, reach, look)
+    if not len(surface.caps.face):
+        return Bars(tuple(found))
+    middle = np.array([(bar.start + bar.end) / 2 for bar in found]).reshape(-1, 3)
+    sure = is_sure(surface.caps, middle)
+    if sure is None:
+        raise NotMeasurable(TOO_MANY_HOLES)
+    kept = tuple(bar for bar, is_kept in zip(found, sure, strict=True) if is_kept)
+    return Bars(kept, (LeftOut(NEAR_HOLE, np.unique(surface.caps.face)),))
+
+
 def _without_unsure(surface: Surface, found: Spans) -> tuple[Spans, list[LeftOut]]:
     """The same spans without those at places of which it is not known whether they are inside."""
     from lint3d.geometry.enclosure import is_sure
@@ -289,7 +375,7 @@ def _without_unsure(surface: Surface, found: Spans) -> tuple[Spans, list[LeftOut
     place = np.where(measured, (found.point + found.contact_point) / 2, ahead)
     sure = is_sure(surface.caps, place)
     if sure is None:
-        raise NotMeasurable("The surface has too many holes; solid/open-edge tells more.")
+        raise NotMeasurable(TOO_MANY_HOLES)
     pair = found.pair.copy()
     pair[~sure, 1] = -1
     faces = np.unique(np.concatenate([found.face[~sure], surface.caps.face]))
@@ -308,6 +394,49 @@ def _of_kind(
         if found:
             return found
     return []
+
+
+def _round_places(thickness: Thickness, interest: Interest, remark: str) -> Places:
+    """Regions thin both ways, with the largest circle that fits into their section."""
+    from lint3d.geometry.rods_bar import bars_of_regions, is_within
+
+    found = _of_kind(thickness, "rod", interest)
+    bars = bars_of_regions(thickness.spans, found)
+    known = [bar for bar in bars if bar is not None]
+    places = []
+    for place, bar in zip(_places(thickness, found, remark), bars, strict=True):
+        if bar is None:
+            # Contacts off the middle of a side may stand apart from the bar that they are in.
+            if any(is_within(other, np.asarray(place.position)) for other in known):
+                continue
+        else:
+            place.value, place.lower, place.upper = bar.diameter, bar.lower, bar.upper
+            place.faceting_mm = bar.sagitta
+            place.remark = remark.format(bar.diameter)
+            place.properties |= {
+                "axis": bar.axis.tolist(),
+                "length_mm": bar.length,
+                "has_end": list(bar.has_end),
+            }
+        place.properties["diameter_mm"] = place.value
+        places.append(place)
+    return Places(places)
+
+
+def _slenderness(bar: Bar, remark: str, facts: dict[str, Any]) -> Place:
+    value, lower, upper = bar.slenderness
+    facts |= {"diameter_mm": bar.diameter, "axis": bar.axis.tolist()}
+    return Place(
+        value,
+        lower=min(lower, value),
+        upper=max(upper, value),
+        position=(bar.start + bar.end) / 2,
+        faces=bar.faces,
+        extent_mm=bar.extent,
+        faceting_mm=None,
+        remark=remark,
+        properties=facts,
+    )
 
 
 def _is_free(thickness: Thickness, region: ThinRegion) -> bool:
@@ -368,9 +497,18 @@ def _own_faces(found: Sequence[ThinRegion]) -> list[NDArray[np.int64]]:
 
 @hookimpl
 def lint3d_measures() -> list[Measure]:
-    return [span_surface, spans, gaps, walls]
+    return [span_surface, spans, gaps, walls, rods, holes]
 
 
 @hookimpl
 def lint3d_rules() -> list[Rule]:
-    return [thin_wall, free_wall, thin_rod, knife_edge, narrow_gap, small_hole]
+    return [
+        thin_wall,
+        free_wall,
+        thin_rod,
+        slender,
+        knife_edge,
+        narrow_gap,
+        small_hole,
+        deep_hole,
+    ]

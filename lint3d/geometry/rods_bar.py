@@ -1,0 +1,163 @@
+"""What is there to say about a bar: a rod of material, or a hole?
+
+Its axis, its length along it, the largest circle in its narrowest section, and whether a surface
+stands right behind its ends. Bars come from points that are thin both ways (`rods.py`) or from
+connected thin regions. Lengths in mm. Tested by tests/geometry/test_rods.py.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lint3d.geometry.rods_circle import narrowest_circles
+from lint3d.geometry.spans import Spans
+from lint3d.geometry.spans_regions import ThinRegion
+from lint3d.geometry.spans_surface import SpanSurface
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+STRAIGHT = 0.02  # share of the sides' area, squared, that may lean out of square to the axis
+CIRCLE_LEAST = 0.6  # of the way across: a circle smaller than that was cut by sides of something else
+CIRCLE_MOST = 1.25  # of the tightest span: in a polygon of five sides the circle is that much wider
+
+
+@dataclass(frozen=True, eq=False)
+class Bar:
+    """A rod, or a hole.
+
+    Attributes
+    ----------
+    diameter, lower, upper : mm, of the largest circle in its narrowest section
+    length, shortest, longest : mm, along it; the truth lies between the last two
+    axis : (3,) unit, its largest component positive
+    start, end : (3,) mm, the ends of the axis
+    is_straight : False for a ring, a coil, a hook: then `axis` is only its long way
+    has_end : (start, end) is there material (of a hole), or void (of a rod), right behind?
+    faces : (f,) int64, rows of the mesh, those at the narrowest section first
+    sagitta : mm, how far a round section may lie outside its flats, both sides together
+    extent : mm, longest side of its box
+    """
+
+    diameter: float
+    lower: float
+    upper: float
+    length: float
+    shortest: float
+    longest: float
+    axis: Floats
+    start: Floats
+    end: Floats
+    is_straight: bool
+    has_end: tuple[bool, bool]
+    faces: Ints
+    sagitta: float
+    extent: float
+
+    @property
+    def slenderness(self) -> tuple[float, float, float]:
+        """Length over diameter: value, lower, upper."""
+        return (
+            self.length / self.diameter,
+            self.shortest / self.upper,
+            self.longest / max(self.lower, 1e-12),
+        )
+
+
+def straight_axes(
+    surface: SpanSurface, inward: Floats, facet: Ints, bar: Ints, count: int
+) -> tuple[Floats, Bools]:
+    """(count, 3) direction most nearly square to all sides of each bar, and whether it is so."""
+    spread = np.zeros((count, 3, 3))
+    weighted = inward[facet] * surface.areas[facet][:, None]
+    for i in range(3):
+        for j in range(3):
+            spread[:, i, j] = np.bincount(bar, weighted[:, i] * inward[facet, j], minlength=count)
+    values, vectors = np.linalg.eigh(spread)
+    straight: Bools = values[:, 0] <= STRAIGHT * values.sum(axis=1)
+    return pointing_up(vectors[:, :, 0]), straight
+
+
+def pointing_up(axis: Floats) -> Floats:
+    """The same directions (k, 3), turned so that the largest component is positive."""
+    largest = np.take_along_axis(axis, np.abs(axis).argmax(axis=1)[:, None], axis=1)
+    turned: Floats = axis * np.where(largest < 0, -1.0, 1.0)
+    return turned
+
+
+def bars_of_regions(spans: Spans, regions: Sequence[ThinRegion]) -> list[Bar | None]:
+    """Thin regions as bars.
+
+    Parameters
+    ----------
+    regions : of `spans`, of kind "rod"
+
+    Returns
+    -------
+    list, one a region : None where its sides do not close round an axis
+    """
+    if not regions:
+        return []
+    surface = spans.surface
+    facets = [np.searchsorted(surface.face_ids, one.faces) for one in regions]
+    facet = np.concatenate(facets)
+    bar = np.repeat(np.arange(len(regions)), [len(one) for one in facets])
+    axis, straight = straight_axes(surface, spans.inward, facet, bar, len(regions))
+    circle = narrowest_circles(surface, spans.inward, facet, bar, axis)
+    found: list[Bar | None] = []
+    for i, one in enumerate(regions):
+        diameter, sagitta = circle[i]
+        if not straight[i] or not CIRCLE_LEAST * one.value <= diameter <= CIRCLE_MOST * one.value:
+            found.append(None)
+            continue
+        corners = surface.corners[facets[i]].reshape(-1, 3)
+        middle = (one.point + one.contact_point) / 2
+        along = (corners - middle) @ axis[i]
+        low, high = float(along.min()), float(along.max())
+        found.append(
+            Bar(
+                diameter,
+                max(diameter - 2 * spans.floor_mm, 0.0),
+                diameter + 2 * spans.floor_mm,
+                high - low,
+                max(high - low - spans.floor_mm, 0.0),
+                high - low + spans.floor_mm,
+                axis[i],
+                middle + axis[i] * low,
+                middle + axis[i] * high,
+                True,
+                (False, False),
+                one.faces,
+                sagitta,
+                one.extent,
+            )
+        )
+    ended = iter(with_ends(surface, [bar for bar in found if bar is not None]))
+    return [bar and next(ended) for bar in found]
+
+
+def is_within(bar: Bar, place: Floats) -> bool:
+    """Does a place lie in a straight bar?"""
+    along = float((place - bar.start) @ bar.axis)
+    aside = float(np.linalg.norm(place - bar.start - along * bar.axis))
+    length = float(np.linalg.norm(bar.end - bar.start))
+    return bar.is_straight and aside <= bar.diameter / 2 and -bar.diameter <= along <= length + bar.diameter
+
+
+def with_ends(surface: SpanSurface, found: list[Bar]) -> list[Bar]:
+    """Each bar with whether a surface stands right behind its ends."""
+    if not found:
+        return []
+    ways = np.array([[-bar.axis, bar.axis] for bar in found])
+    middles = np.array([(bar.start + bar.end) / 2 for bar in found])
+    size = np.array([bar.diameter for bar in found])
+    half = np.array([np.linalg.norm(bar.end - bar.start) / 2 for bar in found])
+    ends = [surface.scene.first_facet(middles, ways[:, side], half + size) >= 0 for side in (0, 1)]
+    return [
+        replace(bar, has_end=(bool(ends[0][i]), bool(ends[1][i]))) for i, bar in enumerate(found)
+    ]

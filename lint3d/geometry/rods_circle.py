@@ -1,0 +1,166 @@
+"""What is the largest circle in a section across a bar of flat sides?
+
+A section of a bar is taken as the polygon that its sides' planes enclose; the largest circle in
+it is a linear programme in three unknowns (centre and radius), solved for many sections at once by
+the dual simplex method: three sides that hold the circle are swapped for the side it most breaks
+through, until it breaks through none. Lengths in mm. Tested by tests/geometry/test_rods.py.
+
+References
+----------
+Chebyshev centre of a polyhedron: Boyd & Vandenberghe, Convex Optimization (2004), section 8.5.1.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lint3d.geometry.spans_surface import SpanSurface
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+STATIONS = 5  # sections along each bar, at ends and between
+NEAR_END = 1e-3  # sections at the ends stand this share of the length inside
+SWAPS_MOST = 200
+AT_ONCE = 4_000_000  # numbers in one table of sides
+
+
+def narrowest_circles(
+    surface: SpanSurface, inward: Floats, facet: Ints, bar: Ints, axis: Floats
+) -> list[tuple[float, float]]:
+    """Diameter of the largest circle in the narrowest section of each bar.
+
+    Parameters
+    ----------
+    inward : (m, 3) float64, unit normals of all facets into the space looked at
+    facet, bar : (f,) int64, sides of bars
+    axis : (b, 3) float64, unit
+
+    Returns
+    -------
+    list of (diameter, sagitta) mm : inf where the sides do not close; sagitta is how far a circle
+    through the corners would lie outside the flats, both sides together
+    """
+    count = len(axis)
+    if not count:
+        return []
+    height = np.einsum("fcj,fj->fc", surface.corners[facet], axis[bar])
+    low, high = np.full(count, np.inf), np.full(count, -np.inf)
+    np.minimum.at(low, bar, height.min(axis=1))
+    np.maximum.at(high, bar, height.max(axis=1))
+    share = np.linspace(NEAR_END, 1 - NEAR_END, STATIONS)
+    station = low[:, None] + (high - low)[:, None] * share
+    hit = (height.min(axis=1)[:, None] <= station[bar]) & (
+        height.max(axis=1)[:, None] >= station[bar]
+    )
+    side, where = np.nonzero(hit)
+    section = bar[side] * STATIONS + where
+    one, two = _level(axis)
+    normal = -inward[facet[side]]
+    owner = bar[side]
+    flat = np.stack(
+        [np.einsum("ij,ij->i", normal, way[owner]) for way in (one, two)], axis=1
+    )
+    offset = np.einsum("ij,ij->i", normal, surface.corners[facet[side], 0])
+    offset -= np.einsum("ij,ij->i", normal, axis[owner]) * station[owner, where]
+    length = np.linalg.norm(flat, axis=1)
+    keep = length > 0.5
+    flat, offset = flat[keep] / length[keep, None], offset[keep] / length[keep]
+    radius, sides = _circles(flat, offset, section[keep], count * STATIONS)
+    radius, sides = radius.reshape(count, -1), sides.reshape(count, -1)
+    # The sides of a mouth cut aslant do not close the section: those are no sections of the bar.
+    best = np.where(np.isfinite(radius), radius, np.inf).argmin(axis=1)
+    rows = np.arange(count)
+    narrow, flats = radius[rows, best], sides[rows, best]
+    with np.errstate(invalid="ignore"):
+        sagitta = np.where(flats >= 6, 2 * narrow * (1 / np.cos(np.pi / np.maximum(flats, 3)) - 1), 0)
+    return list(zip((2 * narrow).tolist(), sagitta.tolist(), strict=True))
+
+
+def _level(axis: Floats) -> tuple[Floats, Floats]:
+    one = np.cross(axis, np.eye(3)[np.abs(axis).argmin(axis=1)])
+    one /= np.linalg.norm(one, axis=1)[:, None]
+    return one, np.cross(axis, one)
+
+
+def _circles(normal: Floats, offset: Floats, section: Ints, count: int) -> tuple[Floats, Ints]:
+    """Largest circle in each polygon {c : normal c <= offset}: radius, and number of unlike sides.
+
+    Parameters
+    ----------
+    normal : (s, 2) float64, unit, out of the polygon
+    offset : (s,) float64, mm
+    section : (s,) int64, which polygon each side belongs to
+
+    Returns
+    -------
+    (count,) float64, mm : inf where the sides do not close, 0 where they leave nothing; (count,) int64
+    """
+    order = np.argsort(section, kind="stable")
+    normal, offset, section = normal[order], offset[order], section[order]
+    size = np.bincount(section, minlength=count)
+    start = np.concatenate([[0], np.cumsum(size)])
+    radius, sides = np.full(count, np.inf), np.zeros(count, np.int64)
+    by_size = np.argsort(size, kind="stable")
+    by_size = by_size[size[by_size] >= 3]
+    begin = 0
+    while begin < len(by_size):
+        stop = begin + 1
+        while stop < len(by_size) and (stop - begin + 1) * size[by_size[stop]] <= AT_ONCE:
+            stop += 1
+        rows = by_size[begin:stop]
+        width = int(size[rows[-1]])
+        place = np.minimum(np.arange(width), size[rows][:, None] - 1) + start[rows][:, None]
+        radius[rows] = _largest(normal[place], offset[place])
+        sides[rows] = _unlike(normal[place])
+        begin = stop
+    return radius, sides
+
+
+def _largest(normal: Floats, offset: Floats) -> Floats:
+    """(g,) radius of the largest circle within (g, s) sides."""
+    groups = len(normal)
+    middle = offset.mean(axis=1)
+    scale = np.abs(offset - middle[:, None]).max(axis=1) + np.abs(offset).max(axis=1) + 1e-9
+    turn = np.radians([90.0, 210.0, 330.0])
+    far = np.stack([np.cos(turn), np.sin(turn)], axis=1)
+    # Three sides far off hold a circle to begin with; if one stays the polygon is open.
+    normal = np.concatenate([np.broadcast_to(far, (groups, 3, 2)), normal], axis=1)
+    offset = np.concatenate([np.repeat(1e3 * scale[:, None], 3, axis=1), offset], axis=1)
+    row = np.concatenate([normal, np.ones((*normal.shape[:2], 1))], axis=2)
+    held = np.tile(np.arange(3), (groups, 1))
+    live = np.arange(groups)
+    answer = np.full((groups, 3), np.nan)
+    for _ in range(SWAPS_MOST):
+        matrix = np.take_along_axis(row[live], held[live][:, :, None], axis=1)
+        right = np.take_along_axis(offset[live], held[live], axis=1)
+        solved = np.linalg.solve(matrix, right[:, :, None])[:, :, 0]
+        answer[live] = solved
+        excess = np.einsum("gsk,gk->gs", row[live], solved) - offset[live]
+        worst = excess.argmax(axis=1)
+        index = np.arange(len(live))
+        broken = excess[index, worst] > 1e-12 * scale[live]
+        live, worst, matrix = live[broken], worst[broken], matrix[broken]
+        if not len(live):
+            break
+        entering = row[live, worst]
+        share = np.linalg.solve(matrix.transpose(0, 2, 1), entering[:, :, None])[:, :, 0]
+        unit = np.broadcast_to([0.0, 0.0, 1.0], entering.shape)
+        weight = np.linalg.solve(matrix.transpose(0, 2, 1), unit[:, :, None])[:, :, 0]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            ratio = np.where(share > 1e-12, np.maximum(weight, 0) / share, np.inf)
+        leaving = ratio.argmin(axis=1)
+        held[live, leaving] = worst
+    radius = np.maximum(answer[:, 2], 0.0)
+    radius[(held < 3).any(axis=1)] = np.inf
+    return radius
+
+
+def _unlike(normal: Floats) -> Ints:
+    """(g,) how many sides of unlike direction there are."""
+    angle = np.sort(np.mod(np.arctan2(normal[..., 1], normal[..., 0]), 2 * np.pi), axis=1)
+    gap = np.diff(angle, axis=1, append=angle[:, :1] + 2 * np.pi)
+    count: Ints = (gap > 1e-3).sum(axis=1)
+    return count
