@@ -1,10 +1,10 @@
 """Which parts of a surface surely do not run through themselves?
 
-A *chart* is a connected set of faces that all look along the same axis, up to 55 degrees. Seen along
-that axis it covers each point as often as its outline winds round the point. If the outline does not
-cross itself and has one outer loop, that is once at most: no two of its faces can meet except in the
-vertices and edges they share. So only faces of different charts remain to be compared.
-Lengths in mm. Guarded by tests/geometry/test_charts.py.
+A *chart* is a connected set of faces that all look along the same axis, up to 55 degrees. Seen
+along that axis it covers each point as often as its outline winds round the point. If the outline
+does not cross itself and has one outer loop, that is once at most: no two of its faces can meet
+except in the vertices and edges they share. So only faces of different charts remain to be
+compared. Lengths in mm. Guarded by tests/geometry/test_charts.py.
 """
 
 from __future__ import annotations
@@ -90,7 +90,7 @@ def clear_charts(vertices: Floats, faces: Ints, table: EdgeTable, skip: Bools) -
 
 
 def _direction(normal: Floats) -> NDArray[np.int8]:
-    """(m,) which of six axis directions each face looks along most: axis, and 3 more if backwards."""
+    """(m,) along which axis each face looks most: 0 to 2, and 3 more if backwards; -1 for none."""
     size = np.abs(normal)
     axis = np.where(size[:, 1] > size[:, 0], 1, 0)
     axis = np.where(size[:, 2] > np.maximum(size[:, 0], size[:, 1]), 2, axis)
@@ -108,9 +108,7 @@ def _links(table: EdgeTable) -> tuple[Ints, Ints, Ints, Ints]:
     return use_one // 3, use_two // 3, use_one, use_two
 
 
-def _outline(
-    faces: Ints, large: Bools, table: EdgeTable, use_one: Ints, use_two: Ints
-) -> _Outline:
+def _outline(faces: Ints, large: Bools, table: EdgeTable, use_one: Ints, use_two: Ints) -> _Outline:
     is_outline = np.repeat(large, 3)
     is_outline[use_one] = False
     is_outline[use_two] = False
@@ -120,9 +118,7 @@ def _outline(
     return _Outline(side // 3, corners[side], corners[after], side, after)
 
 
-def _fans_at(
-    faces: Ints, outline: _Outline, large: Bools, use_one: Ints, use_two: Ints
-) -> Ints:
+def _fans_at(faces: Ints, outline: _Outline, large: Bools, use_one: Ints, use_two: Ints) -> Ints:
     """(3 m,) for corners at an outline's vertices: which fan of their chart; -1 elsewhere."""
     near_vertex = np.zeros(int(faces.max(initial=-1)) + 1, bool)
     near_vertex[outline.start] = True

@@ -29,6 +29,8 @@ _WORST_HALF = 0.8
 _MOST_GROWTH = 4.0
 # Faces looked at to choose a cut.
 _SAMPLE = 2_000
+# Boxes tried to learn how crowded a place is.
+_TRIED_BOXES = 24
 
 
 @dataclass(frozen=True, eq=False)
@@ -171,23 +173,23 @@ def _turned(boxes: FaceBoxes, rows: Ints) -> _Node:
     return _Node(rows, low, high, frame, 1.0)
 
 
-def mean_overlaps(low: Floats, high: Floats, tried: int = 24) -> float:
-    """How many other boxes does a box meet? Found by trying a few.
+def mean_overlaps(boxes: tuple[Floats, Floats], others: tuple[Floats, Floats]) -> float:
+    """How many of the other boxes does a box meet? Found by trying a few.
 
     Parameters
     ----------
-    low, high : (k, 3) float64, corners of the boxes
-    tried : how many are compared with all others
+    boxes, others : each the low (k, 3) and the high (k, 3) corners, mm
 
     Returns
     -------
-    float : mean number
+    float : mean number, itself included where a box stands in both
     """
+    (low, high), (other_low, other_high) = boxes, others
     if len(low) == 0:
         return 0.0
-    some = np.linspace(0, len(low) - 1, min(tried, len(low))).astype(np.int64)
-    meets = np.ones((len(some), len(low)), bool)
+    some = np.linspace(0, len(low) - 1, min(_TRIED_BOXES, len(low))).astype(np.int64)
+    meets = np.ones((len(some), len(other_low)), bool)
     for axis in range(3):
-        meets &= low[None, :, axis] <= high[some, None, axis]
-        meets &= high[None, :, axis] >= low[some, None, axis]
-    return float(meets.sum(axis=1).mean()) - 1
+        meets &= other_low[None, :, axis] <= high[some, None, axis]
+        meets &= other_high[None, :, axis] >= low[some, None, axis]
+    return float(meets.sum(axis=1).mean())

@@ -3,8 +3,8 @@
 What counts: two faces that cross, or that overlap in one plane, deeper than the resolution of the
 coordinates: folded neighbours with a common edge or vertex as well. What does not: faces that only
 touch (a vertex or an edge that lies on another face), faces without area, and copies of a face on
-the same three vertices (`facets.py` has both). So the pairs stay the same when the part is turned and
-written again. Candidates come from exact predicates (libigl), run only where faces of different
+the same three vertices (`facets.py` has both). So the pairs stay the same when the part is turned
+and written again. Candidates come from exact predicates (libigl), run only where faces of different
 charts come near (`charts.py`, `face_boxes.py`), so that time and memory grow with the number of
 faces. Lengths in mm. Guarded by tests/geometry/test_intersect.py and
 tests/outside/test_solid_references.py.
@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 
 import igl.predicates
 import numpy as np
@@ -46,6 +47,8 @@ _CROWDED = 400
 # Overlapping boxes that are looked into before giving up, and how many more a face: about half a
 # minute for a million faces. Sound meshes have some twenty a face.
 _MOST_WORK, _MOST_WORK_A_FACE = 3e8, 500
+# A pair whose depth is measured costs as much as this many overlapping boxes.
+_WORK_OF_A_PAIR = 50
 # How far the needle through each face reaches, in units of the resolution: two sheets in one plane
 # are parted by less than one unit.
 _NEEDLE = 2.0
@@ -108,7 +111,8 @@ def self_intersections(
     for portion in portions_to_compare(mesh.boxes):
         for candidates, overlaps in _candidates(mesh, portion):
             found.append(_deep(mesh, candidates))
-            total, work = total + len(found[-1]), work + overlaps
+            total += len(found[-1])
+            work += overlaps + _WORK_OF_A_PAIR * len(candidates)
             enough = total >= most or work > _MOST_WORK + _MOST_WORK_A_FACE * len(faces)
             if enough:
                 # A pair in two boxes is found twice, so `total` may be too large: count exactly.
@@ -159,7 +163,7 @@ def _prepared(vertices: Floats, faces: Ints, label: Ints | None, table: EdgeTabl
     rows = np.flatnonzero(good)
     kept = faces if len(rows) == len(faces) else faces[rows]
     groups = None if label is None else label[rows]
-    shift = None if groups is None else groups * apart
+    shift = None if groups is None else (groups * apart).astype(np.float64)
     boxes = face_boxes(vertices, kept, chart[rows], shift, _NEEDLE * resolution)
     return _Mesh(vertices, kept, rows, groups, chart[rows], apart, resolution, boxes)
 
@@ -184,11 +188,11 @@ def _candidates(mesh: _Mesh, portion: Portion) -> Iterator[tuple[Ints, float]]:
     faces = np.concatenate([local, len(vertices) + np.arange(3 * len(local)).reshape(-1, 3)])
     vertices = np.concatenate([vertices, needles])
     owner = np.concatenate([portion.rows, portion.rows])
-    triangles = vertices[faces]
-    crowd = mean_overlaps(triangles.min(axis=1), triangles.max(axis=1))
-    for pairs, share in _meeting(vertices, faces, crowd):
+    for pairs, overlaps in _meeting(vertices, faces, mesh.chart[owner]):
         one, two = owner[pairs[:, 0]], owner[pairs[:, 1]]
-        yield np.stack([one, two], axis=1)[one != two], share * crowd * len(faces)
+        open_question = (mesh.chart[one] != mesh.chart[two]) | (mesh.chart[one] < 0)
+        open_question &= one != two
+        yield np.stack([one, two], axis=1)[open_question], overlaps
 
 
 def _needles(vertices: Floats, faces: Ints, resolution_mm: float) -> Floats:
@@ -207,17 +211,36 @@ def _needles(vertices: Floats, faces: Ints, resolution_mm: float) -> Floats:
     return needles.reshape(-1, 3)
 
 
-def _meeting(vertices: Floats, faces: Ints, crowd: float) -> Iterator[tuple[Ints, float]]:
-    """Pairs of faces that meet by exact predicates, and the share of the work done for them."""
+def _meeting(vertices: Floats, faces: Ints, chart: Ints) -> Iterator[tuple[Ints, float]]:
+    """Pairs of faces that meet by exact predicates, and how many overlapping boxes that took."""
+    a, b, c = (vertices[faces[:, corner]] for corner in range(3))
+    low, high = np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
+    crowd = mean_overlaps((low, high), (low, high))
     if crowd <= _CROWDED or len(faces) * crowd <= 2 * _PAIRS_A_CALL:
-        yield igl.predicates.find_self_intersections(vertices, faces)[1].reshape(-1, 2), 1.0
+        pairs = igl.predicates.find_self_intersections(vertices, faces)[1].reshape(-1, 2)
+        yield pairs, crowd * len(faces)
         return
     step = max(1, int(_PAIRS_A_CALL / crowd))
-    for begin in range(0, len(faces), step):
-        some = faces[begin : begin + step]
-        pairs = igl.predicates.find_intersections(vertices, some, vertices, faces[begin:])[1]
-        pairs = pairs.reshape(-1, 2)
-        yield begin + pairs[pairs[:, 0] < pairs[:, 1]], len(some) / len(faces)
+    # In a crowd it pays not even to look within a chart. Faces of none (-1) come first.
+    order = np.argsort(chart, kind="stable")
+    faces, chart, low, high = faces[order], chart[order], low[order], high[order]
+    for begin, end in _runs(chart, step):
+        first = begin if chart[begin] < 0 else int(np.searchsorted(chart, chart[begin], "right"))
+        if first == len(faces):
+            continue
+        some, others = faces[begin:end], faces[first:]
+        overlaps = mean_overlaps((low[begin:end], high[begin:end]), (low[first:], high[first:]))
+        pairs = igl.predicates.find_intersections(vertices, some, vertices, others)[1]
+        pairs = pairs.reshape(-1, 2) + [begin, first]
+        yield order[pairs[pairs[:, 0] < pairs[:, 1]]], overlaps * len(some)
+
+
+def _runs(chart: Ints, most: int) -> Iterator[tuple[int, int]]:
+    """Pieces of a sorted list of charts: one chart each, and no longer than `most`."""
+    bounds = np.flatnonzero(np.diff(chart, prepend=chart[0] - 1, append=chart[-1] + 1))
+    for begin, end in pairwise(bounds):
+        for start in range(begin, end, most):
+            yield start, min(start + most, int(end))
 
 
 def _deep(mesh: _Mesh, pairs: Ints) -> Ints:

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -76,7 +77,7 @@ class _Edges:
     turn: Floats
     is_flat: Bools
 
-    def take(self, rows: Ints | Bools | slice) -> _Edges:
+    def take(self, rows: NDArray[Any] | slice) -> _Edges:
         return _Edges(self.ends[rows], self.face[rows], self.turn[rows], self.is_flat[rows])
 
 
@@ -112,12 +113,14 @@ def smooth_edges(
     edges = _turning_edges(vertices, faces, table, normal)
     flat = edges.face[edges.is_flat]
     facet = connected_groups(len(faces), flat[:, 0], flat[:, 1])
-    edges = edges.take(~edges.is_flat & (np.abs(edges.turn) <= _MOST_TURN))
+    edges = edges.take(np.flatnonzero(~edges.is_flat & (np.abs(edges.turn) <= _MOST_TURN)))
     if floor_mm > 0:
         edges = _edges_in_question(vertices, faces, edges, facet, floor_mm)
     has_flat = np.zeros(len(faces), bool)
     has_flat[flat.ravel()] = True
-    quads = _twisted_quads(edges.take(~has_flat[edges.face].any(axis=1)), len(faces))
+    quads = _twisted_quads(
+        edges.take(np.flatnonzero(~has_flat[edges.face].any(axis=1))), len(faces)
+    )
     inner = np.concatenate([flat, quads])
     if len(quads):
         facet = connected_groups(len(faces), inner[:, 0], inner[:, 1])
@@ -184,14 +187,14 @@ def _edges_in_question(
 ) -> _Edges:
     """Edges where a deviation might reach the floor, and all others of the facets beside them."""
     # The sides of all faces of a facet together are surely longer than the facet: a quick bound.
-    longest = np.bincount(facet, _longest_sides(vertices, faces))
+    longest = np.bincount(facet, _longest_sides(vertices, faces)).astype(np.float64)
     if not _can_matter(edges, facet, longest, floor_mm).any():
         return edges.take(slice(0, 0))
     box = shell_boxes(vertices, faces, facet)
     across = np.linalg.norm(box[:, 1] - box[:, 0], axis=1)
     is_beside = np.zeros(len(across), bool)
     is_beside[facet[edges.face[_can_matter(edges, facet, across, floor_mm)].ravel()]] = True
-    return edges.take(is_beside[facet[edges.face]].any(axis=1))
+    return edges.take(np.flatnonzero(is_beside[facet[edges.face]].any(axis=1)))
 
 
 def _can_matter(edges: _Edges, facet: Ints, across: Floats, floor_mm: float) -> Bools:
@@ -221,9 +224,7 @@ def _borders(vertices: Floats, edges: _Edges, facet: Ints) -> tuple[Ints, Ints]:
     return border, order[last]
 
 
-def _sides(
-    vertices: Floats, faces: Ints, borders: _Edges, facet: Ints, normal: Floats
-) -> _Sides:
+def _sides(vertices: Floats, faces: Ints, borders: _Edges, facet: Ints, normal: Floats) -> _Sides:
     count = 2 * len(borders.turn)
     outward = np.empty((count, 3), np.float32)
     face = borders.face.ravel()
@@ -266,9 +267,7 @@ def _reach(
         position, owner = expand_runs(begin, sides[rows])
         corner = vertices[faces[order[position]]]
         corner -= vertices[start[rows // 2]][owner][:, None]
-        a, b, c = (
-            np.einsum("ij,ij->i", corner[:, i], outward[rows][owner]) for i in range(3)
-        )
+        a, b, c = (np.einsum("ij,ij->i", corner[:, i], outward[rows][owner]) for i in range(3))
         area = np.linalg.norm(
             np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]), axis=1
         )

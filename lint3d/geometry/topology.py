@@ -251,7 +251,7 @@ def euler_number(table: EdgeTable, faces: Ints) -> int:
     return int(np.count_nonzero(used)) - table.edge_count + len(sound)
 
 
-def expand_runs(start: NDArray[Any], rows: Ints) -> tuple[Ints, Ints]:
+def expand_runs(start: NDArray[Any], rows: NDArray[Any]) -> tuple[Ints, Ints]:
     """All positions of the given runs, and which entry of `rows` each belongs to."""
     begin = start[rows].astype(np.int64)
     length = start[rows + 1] - begin

@@ -44,6 +44,7 @@ def memory_mib(key: str) -> float:
 def measure(path: Path) -> dict[str, float]:
     """Time and memory of all kernels on one file, in this process."""
     import trimesh
+
     from lint3d.geometry.chord import chord_deviation_mm
     from lint3d.geometry.facets import degenerate_faces, duplicate_faces
     from lint3d.geometry.intersect import self_intersections

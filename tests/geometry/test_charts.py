@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 import shapes_basic as shapes
+
 from lint3d.geometry import charts
 from lint3d.geometry.charts import clear_charts
 from lint3d.geometry.intersect import self_intersections
@@ -11,7 +12,9 @@ from lint3d.geometry.topology import edge_table
 
 def charts_of(mesh):
     vertices, faces = mesh
-    return clear_charts(vertices, faces, edge_table(faces, len(vertices)), np.zeros(len(faces), bool))
+    return clear_charts(
+        vertices, faces, edge_table(faces, len(vertices)), np.zeros(len(faces), bool)
+    )
 
 
 def ramp(turns, rise, cells=80):
@@ -60,7 +63,9 @@ def test_two_sheets_joined_at_a_branch_are_not_clear():
     angle = np.linspace(0, 4 * np.pi, 301)[:-1]
     rim = [np.stack([r * np.cos(angle), r * np.sin(angle), np.zeros(300)], 1) for r in (9, 5, 1)]
     points = np.concatenate([np.stack(rim, axis=1).reshape(-1, 3), np.zeros((1, 3))])
-    fan = np.stack([np.full(300, 900), 3 * np.arange(300) + 2, 3 * np.roll(np.arange(300), -1) + 2], 1)
+    fan = np.stack(
+        [np.full(300, 900), 3 * np.arange(300) + 2, 3 * np.roll(np.arange(300), -1) + 2], 1
+    )
     faces = np.concatenate([shapes.grid(300, 3, True, False), fan])
     assert not charts_of((points, faces)).is_clear.any()
 

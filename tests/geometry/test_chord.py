@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 import shapes_basic as shapes
+
 from lint3d.geometry.chord import chord_deviation_mm
 from lint3d.geometry.topology import edge_table
 
@@ -61,7 +62,12 @@ def test_torus(around, across):
 
 @pytest.mark.parametrize(
     "mesh",
-    [shapes.box((10, 20, 30)), shapes.cylinder(10, 20, 6), shapes.TETRAHEDRON, shapes.cone(9, 9, 4)],
+    [
+        shapes.box((10, 20, 30)),
+        shapes.cylinder(10, 20, 6),
+        shapes.TETRAHEDRON,
+        shapes.cone(9, 9, 4),
+    ],
     ids=["box", "hexagonal prism", "tetrahedron", "pyramid"],
 )
 def test_shapes_with_edges_of_their_own(mesh):

@@ -3,6 +3,7 @@
 import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
+
 from lint3d.geometry.components import connected_groups
 
 

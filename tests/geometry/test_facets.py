@@ -5,6 +5,7 @@ import pytest
 import shapes_basic as shapes
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
 from lint3d.geometry.facets import (
     coordinate_resolution_mm,
     degenerate_faces,

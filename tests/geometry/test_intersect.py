@@ -5,8 +5,9 @@ import pytest
 import shapes_basic as shapes
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
 from lint3d.geometry import face_boxes, intersect
-from lint3d.geometry.intersect import self_intersections
+from lint3d.geometry.intersect import CrowdedFaces, self_intersections
 from lint3d.geometry.shells import split_shells
 from lint3d.geometry.topology import edge_table
 
@@ -118,8 +119,8 @@ def test_small_boxes_give_the_same_pairs(monkeypatch):
 
 def test_it_stops_when_there_are_too_many():
     rng = np.random.default_rng(4)
-    corner = rng.uniform(0, 10, (20_000, 3, 3))
-    soup = corner.reshape(-1, 3), np.arange(60_000).reshape(-1, 3)
+    corner = rng.uniform(0, 10, (3_000, 3, 3))
+    soup = corner.reshape(-1, 3), np.arange(9_000).reshape(-1, 3)
     assert len(self_intersections(*soup, most=1000)) >= 1000
 
 
@@ -127,3 +128,26 @@ def test_nothing_crosses_nothing():
     none = np.zeros((0, 3), np.int64)
     assert self_intersections(np.zeros((0, 3)), none).shape == (0, 2)
     assert self_intersections(np.eye(3), np.array([[0, 1, 2]]), np.array([0])).shape == (0, 2)
+
+
+def test_a_crowd_is_given_up_with_what_was_found(monkeypatch):
+    rng = np.random.default_rng(6)
+    corner = rng.uniform(0, 10, (3000, 1, 3)) + rng.normal(0, 3, (3000, 3, 3))
+    soup = corner.reshape(-1, 3), np.arange(9000).reshape(-1, 3)
+    monkeypatch.setattr(intersect, "_MOST_WORK", 1e4)
+    monkeypatch.setattr(intersect, "_MOST_WORK_A_FACE", 0)
+    with pytest.raises(CrowdedFaces, match="too many faces overlap") as caught:
+        self_intersections(*soup)
+    assert caught.value.pairs.shape[1] == 2
+    assert len(caught.value.pairs) > 0
+
+
+def test_a_round_of_five_thousand_slanting_needles_is_no_crowd():
+    mesh = shapes.rewritten(shapes.cylinder(10, 100, 5_000), np.random.default_rng(0))
+    assert len(self_intersections(*mesh)) == 0
+
+
+def test_copies_of_one_face_are_left_out():
+    vertices = np.array(FLAT + [[1, 1, -1], [1, 1, 1], [5, 5, 0]], float)
+    faces = np.concatenate([np.tile([[0, 1, 2]], (50_000, 1)), [[3, 4, 5]]])
+    assert self_intersections(vertices, faces).tolist() == [[0, 50_000]]

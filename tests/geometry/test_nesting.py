@@ -5,6 +5,7 @@ import pytest
 import shapes_basic as shapes
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
 from lint3d.geometry.nesting import nest_shells
 from lint3d.geometry.orientation import orient
 from lint3d.geometry.shells import closed_shells, split_shells

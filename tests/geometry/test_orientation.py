@@ -4,6 +4,7 @@ import numpy as np
 import shapes_basic as shapes
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
 from lint3d.geometry.orientation import orient
 from lint3d.geometry.shells import facet_volumes
 from lint3d.geometry.topology import edge_table, same_way_edges

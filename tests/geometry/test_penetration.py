@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 import shapes_basic as shapes
+
 from lint3d.geometry.penetration import in_common_plane, penetration_depth_mm
 
 FLAT = [[0, 0, 0], [4, 0, 0], [0, 4, 0]]

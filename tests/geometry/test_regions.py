@@ -2,6 +2,7 @@
 
 import numpy as np
 import shapes_basic as shapes
+
 from lint3d.geometry.regions import group_regions
 from lint3d.geometry.topology import edge_table, open_edges
 

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 import shapes_basic as shapes
+
 from lint3d.geometry.shells import (
     closed_shells,
     facet_areas,

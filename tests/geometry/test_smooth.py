@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 import shapes_basic as shapes
+
 from lint3d.geometry.smooth import smooth_edges
 from lint3d.geometry.topology import edge_table
 

@@ -5,6 +5,7 @@ import pytest
 import shapes_basic as shapes
 from hypothesis import given
 from hypothesis import strategies as st
+
 from lint3d.geometry import weld
 from lint3d.geometry.topology import edge_table, open_edges
 from lint3d.geometry.weld import stitch_open_edges, weld_exact

@@ -1,8 +1,8 @@
 """Soundness verdicts against libraries and closed forms from outside the project.
 
 References: libigl (edge and vertex manifold tests, boundary facets, winding numbers), VTK (feature
-edges, triangle intersection, mass properties), manifold3d (which meshes are solids); volume ratios in
-closed form.
+edges, triangle intersection, mass properties), manifold3d (which meshes are solids); volume ratios
+in closed form.
 """
 
 import igl
@@ -11,6 +11,8 @@ import numpy as np
 import pytest
 import shapes_basic as shapes
 import vtk
+from vtk.util.numpy_support import numpy_to_vtk, numpy_to_vtkIdTypeArray
+
 from lint3d.geometry.facets import degenerate_faces
 from lint3d.geometry.intersect import self_intersections
 from lint3d.geometry.nesting import nest_shells
@@ -25,7 +27,6 @@ from lint3d.geometry.topology import (
     same_way_edges,
 )
 from lint3d.geometry.weld import weld_exact
-from vtk.util.numpy_support import numpy_to_vtk, numpy_to_vtkIdTypeArray
 
 
 def broken(rng):
@@ -195,7 +196,7 @@ def test_triangle_intersections_of_vtk():
 
 
 def crossing_part(rng):
-    """One shell that crosses itself in general position: a ball with a part of it pushed through."""
+    """One shell that crosses itself in general position: a ball with a part pushed through."""
     vertices, faces = shapes.icosphere(10, 3)
     vertices = vertices @ shapes.rotation(rng).T
     near = vertices[:, 0] > 6
