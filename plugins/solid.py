@@ -172,7 +172,7 @@ def inside_out(body: Body) -> Iterator[Place | LeftOut]:
     for shell in body.shells:
         rows = _rows_of(body, shell)
         if not shell.closed:
-            yield LeftOut("An open shell has no inside; solid/open-edge tells more.", faces=rows)
+            yield LeftOut(f"{_not_closed(body, rows)} no inside here.", faces=rows)
         elif shell.volume != 0 and (shell.volume < 0) != (shell.depth % 2 == 1):
             what = "A cavity looks outward" if shell.depth % 2 else "The outer shell looks inward"
             yield Place(
@@ -235,12 +235,10 @@ def stray_shell(body: Body) -> Iterator[Place | LeftOut]:
             area = float(facet_areas(body.vertices, faces).sum())
             yield Place.measured(abs(shell.volume), area * body.coordinate_step_mm, faces=rows)
             continue
-        corners = body.vertices[faces]
-        box = corners.max(axis=(0, 1)) - corners.min(axis=(0, 1))
-        if np.prod(box) == 0 or len(rows) == 1:
+        if _is_flat(body, faces):
             yield Place(0.0, faces=rows, remark="A loose sheet of faces that encloses nothing.")
         else:
-            yield LeftOut("An open shell has no volume; solid/open-edge tells more.", faces=rows)
+            yield LeftOut(f"{_not_closed(body, rows)} no volume here.", faces=rows)
 
 
 @rule("solid/coarse-facets", measures="mm")
@@ -253,6 +251,24 @@ def coarse_facets(chords: Places) -> Iterator[Place]:
     Remedy: export with a finer chord tolerance.
     """
     yield from chords
+
+
+def _not_closed(body: Body, rows: Ints) -> str:
+    """Why a shell is not closed, as the beginning of a sentence."""
+    if np.isin(open_edges(body.edges).face, rows).any():
+        return "The surface is open (solid/open-edge tells more), so there is"
+    return (
+        "An edge is shared by an odd number of faces (solid/non-manifold-edge tells more), so "
+        "there is"
+    )
+
+
+def _is_flat(body: Body, faces: Ints) -> bool:
+    """Do the faces lie in one plane, at the resolution of the coordinates, however they are turned?"""
+    points = body.vertices[np.unique(faces)]
+    points = points - points.mean(axis=0)
+    across = np.linalg.eigh(points.T @ points)[1][:, 0]
+    return bool(np.ptp(points @ across) <= 4 * body.coordinate_step_mm)
 
 
 def _rows_of(body: Body, shell: Shell) -> Ints:
