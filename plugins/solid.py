@@ -264,7 +264,7 @@ def _not_closed(body: Body, rows: Ints) -> str:
 
 
 def _is_flat(body: Body, faces: Ints) -> bool:
-    """Do the faces lie in one plane, at the resolution of the coordinates, however they are turned?"""
+    """Do the faces lie in one plane, as far as their coordinates can tell, in any frame?"""
     points = body.vertices[np.unique(faces)]
     points = points - points.mean(axis=0)
     across = np.linalg.eigh(points.T @ points)[1][:, 0]

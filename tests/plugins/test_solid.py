@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from collections import Counter
-
 import numpy as np
 import pytest
-from lint3d_plugins.solid import inside_out, stray_shell
 from parts import box, joined, part_of, turned
 
 from lint3d import LeftOut, Place
+from lint3d_plugins.solid import inside_out, stray_shell
 
 
 @pytest.mark.parametrize("seed", [None, 1, 2, 3])
@@ -38,10 +36,8 @@ def test_a_shell_with_a_face_too_many_is_not_called_open() -> None:
 
 
 def test_volume_of_a_crumb_is_exact_to_its_uncertainty() -> None:
-    kinds = Counter()
     for seed in range(5):
         body = part_of(np.float32(turned(box((0.5, 0.5, 0.5)), seed))).bodies[0]
         (place,) = stray_shell(body)
         assert place.lower <= 0.125 <= place.upper
-        kinds[type(place)] += 1
-    assert kinds == {Place: 5}
+        assert place.upper - place.lower < 1e-5
