@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -126,7 +127,7 @@ def find_basins(
     offsets = _offsets(solid.shape)
     flat = number.reshape(-1)
     kind = np.int32 if flat.size < 2**31 - 1 else np.int64
-    active = np.flatnonzero((flat < 0) & ~solid.reshape(-1)).astype(kind)
+    active: Any = np.flatnonzero((flat < 0) & ~solid.reshape(-1)).astype(kind)
     top, peak, size = _room_tops(level, number, rooms)
     wide = flat >= 0
     first = rooms + 1
@@ -356,7 +357,8 @@ def _spanning_tree(basins: Basins) -> Ints:
     rank[order] = np.arange(1, len(order) + 1)
     graph = coo_array((rank, (basins.pair[:, 0], basins.pair[:, 1])), shape=(count, count))
     kept = np.sort(minimum_spanning_tree(graph.tocsr()).data.astype(np.int64))
-    return order[kept - 1]
+    rows: Ints = order[kept - 1]
+    return rows
 
 
 def _merge(basins: Basins, tree: Ints) -> Ints:

@@ -1,8 +1,9 @@
 """How much liquid stays in a part, in which position the least?
 
 A *pool* is what cannot run out because every way out rises above it. For a given direction it is
-exact: the free space (a box less the part) is cut at a level, and the level raised by bisection until
-the pool meets the outside. Among many directions a coarse flood chooses; the best few are exact.
+exact: the free space (a box less the part) is cut at a level, and the level raised by bisection
+until the pool meets the outside. Among many directions a coarse flood chooses; the best few are
+exact.
 Lengths in mm, volumes in mm3. Guarded by tests/geometry/test_pools.py.
 """
 
@@ -61,8 +62,12 @@ class Retained:
 
 
 def retained_liquid(
-    vertices: Floats, faces: Ints, up: Floats | None = None,
-    ways: list[Floats] | None = None, tries: int = 200, exact_tries: int = 3,
+    vertices: Floats,
+    faces: Ints,
+    up: Floats | None = None,
+    ways: list[Floats] | None = None,
+    tries: int = 200,
+    exact_tries: int = 3,
 ) -> Retained:
     """How much liquid stays, in the given position or in the best one?
 
@@ -123,8 +128,12 @@ def _measured(flood: Flood, solid: Manifold | None, up: Floats) -> Retained:
     pools += rough[_MOST_POOLS:]
     pools.sort(key=lambda pool: (-pool.volume, *pool.position))
     return Retained(
-        up, sum(pool.volume for pool in pools), sum(pool.volume_lower for pool in pools),
-        sum(pool.volume_upper for pool in pools), pools, True,
+        up,
+        sum(pool.volume for pool in pools),
+        sum(pool.volume_lower for pool in pools),
+        sum(pool.volume_upper for pool in pools),
+        pools,
+        True,
     )
 
 
@@ -156,8 +165,9 @@ def _rough_pools(flood: Flood, up: Floats) -> list[Pool]:
         if len(group) < _FEW and spill[group].max() - height[lowest] < deep:
             continue  # a step of the coarse grid
         volume = len(group) * cell
-        pools.append(Pool(volume, 0.0, 2 * volume + cell, flood.point[lowest],
-                          float(spill[group].max())))
+        pools.append(
+            Pool(volume, 0.0, 2 * volume + cell, flood.point[lowest], float(spill[group].max()))
+        )
     return sorted(pools, key=lambda pool: (-pool.volume, *pool.position))
 
 

@@ -1,8 +1,8 @@
 """What stays behind in a part that is held up one way, roughly?
 
 A coarse grid of the free space inside the part's box. From each point the liquid finds the way to
-the outside that rises least; what lies below the highest place of that way stays. Quick, and good to
-some ten percent: it chooses among directions, `pools.py` is exact. Lengths in mm. Guarded by
+the outside that rises least; what lies below the highest place of that way stays. Quick, and good
+to some ten percent: it chooses among directions, `pools.py` is exact. Lengths in mm. Guarded by
 tests/geometry/test_pools.py.
 """
 
@@ -57,9 +57,11 @@ class Flood:
         level.append(height[self._rim[:, 0]])
         if self._ways:
             pairs.append(np.array([[node, self._outside] for node, _ in self._ways]))
-            level.append(np.array([
-                max(float((way @ up).max()), float(height[node])) for node, way in self._ways
-            ]))
+            level.append(
+                np.array(
+                    [max(float((way @ up).max()), float(height[node])) for node, way in self._ways]
+                )
+            )
         return height, self._spill(np.concatenate(pairs), np.concatenate(level))
 
     def volume(self, up: Floats) -> float:

@@ -83,8 +83,13 @@ def empties_laminar_s(
         raise ValueError("A laminar time needs the liquid's viscosity; give it in the sheet.")
     if diameter_mm <= 0 or head_mm <= 0:
         return math.inf
-    flow = math.pi * GRAVITY * 1000.0 * head_mm * diameter_mm**4 / (
-        128.0 * liquid.viscosity * max(length_mm, diameter_mm)
+    flow = (
+        math.pi
+        * GRAVITY
+        * 1000.0
+        * head_mm
+        * diameter_mm**4
+        / (128.0 * liquid.viscosity * max(length_mm, diameter_mm))
     )
     return volume_mm3 / flow
 

@@ -132,8 +132,11 @@ def crossings_along(vertices: Floats, faces: Ints, grid: Grid, axis: int) -> Cro
     parts = list(_scan(vertices, faces, grid, axis))
     if not parts:
         return Crossings(
-            np.zeros(0, np.int64), np.zeros(0, np.int32), np.zeros(0, np.int8),
-            np.zeros(0, np.int32), np.zeros(0, np.float32),
+            np.zeros(0, np.int64),
+            np.zeros(0, np.int32),
+            np.zeros(0, np.int8),
+            np.zeros(0, np.int32),
+            np.zeros(0, np.float32),
         )
     joined = [np.concatenate(columns) for columns in zip(*parts, strict=True)]
     return Crossings(*joined)
@@ -152,7 +155,8 @@ def _winding_along_z(
     winding = np.zeros(grid.shape, kind)
     inside = found.step < grid.shape[2]
     np.add.at(
-        winding.reshape(-1), found.line[inside] + found.step[inside],
+        winding.reshape(-1),
+        found.line[inside] + found.step[inside],
         found.turn[inside].astype(kind),
     )
     np.cumsum(winding, axis=2, dtype=kind, out=winding)
@@ -167,7 +171,8 @@ def _vote(solid: Bools, leaking: Ints, others: list[Crossings], grid: Grid) -> N
         inside = found.step < grid.shape[axis]
         stride = _strides(grid)[axis]
         np.add.at(
-            winding.reshape(-1), found.line[inside] + stride * found.step[inside],
+            winding.reshape(-1),
+            found.line[inside] + stride * found.step[inside],
             found.turn[inside].astype(np.int16),
         )
         np.cumsum(winding, axis=axis, dtype=np.int16, out=winding)
@@ -248,9 +253,7 @@ def _scan_rows(
         )
 
 
-def _row_ends(
-    corner: Floats, faces: Ints, face: Ints, row: Ints
-) -> tuple[Floats, Floats, Bools]:
+def _row_ends(corner: Floats, faces: Ints, face: Ints, row: Ints) -> tuple[Floats, Floats, Bools]:
     """Between which two places does each row lie in its facet, and does the left edge go down?
 
     An edge takes part if its lower end is at or below the row and its upper end above it, and is
@@ -283,7 +286,8 @@ def _height(corner: Floats, faces: Ints, face: Ints, column: Ints, row: Ints) ->
     height = a[:, 2] - (normal[:, 0] * (column - a[:, 0]) + normal[:, 1] * (row - a[:, 1])) / across
     low = np.minimum(np.minimum(a[:, 2], b[:, 2]), c[:, 2])
     high = np.maximum(np.maximum(a[:, 2], b[:, 2]), c[:, 2])
-    return np.clip(np.where(steep, low, height), low, high)
+    clipped: Floats = np.clip(np.where(steep, low, height), low, high)
+    return clipped
 
 
 def _expand(count: Ints) -> tuple[Ints, Ints]:

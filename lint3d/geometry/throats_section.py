@@ -151,5 +151,6 @@ def _lift(centre: Floats, axes: Floats, place: Floats) -> Floats:
 
 def _quarters(cell: float) -> Floats:
     quarter = cell / 4
-    return np.array([[-quarter, -quarter], [-quarter, quarter], [quarter, -quarter],
-                     [quarter, quarter]])
+    return np.array(
+        [[-quarter, -quarter], [-quarter, quarter], [quarter, -quarter], [quarter, quarter]]
+    )

@@ -155,8 +155,8 @@ def _one_surface(surface: Surface, voids: Voids) -> Surface:
     if joined is None:
         voids.left_out.append(
             NotSeen(
-                "Bodies overlap and could not be made one, because they are not sound. Hollows between "
-                "them are judged on the grid only."
+                "Bodies overlap and could not be made one, because they are not sound. Hollows "
+                "between them are judged on the grid only."
             )
         )
         return surface

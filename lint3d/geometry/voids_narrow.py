@@ -309,7 +309,9 @@ def _follow(
 
 def _off_the_wall(way: Floats, clearance: Clearance, pitch: float) -> Floats:
     """A way without its last points that lie too near to the wall to go on from."""
-    free = np.flatnonzero(clearance.at(way) > _OFF_THE_WALL * pitch) if len(way) else []
+    if len(way) == 0:
+        return way
+    free = np.flatnonzero(clearance.at(way) > _OFF_THE_WALL * pitch)
     return way[: free[-1] + 1] if len(free) else way
 
 
@@ -325,8 +327,8 @@ def _unfollowed(
     bound = GRID_DOUBT * space.grid.pitch
     left_out.append(
         NotSeen(
-            f"A hollow is joined to the outside by a neck narrower than {bound:.3g} mm that could not "
-            "be followed: its place is not known.",
+            f"A hollow is joined to the outside by a neck narrower than {bound:.3g} mm that could "
+            "not be followed: its place is not known.",
             tuple(ends[0].tolist()),
         )
     )

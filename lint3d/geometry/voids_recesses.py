@@ -1,8 +1,9 @@
 """Where does a ball of a given size not get, and how far in does that go?
 
 Blind bores, slots and ducts of constant width are no pockets: nothing in them is wider than their
-mouth. They are found as the free space that no ball of the given size reaches from the outside. With
-a larger ball the same question tells how far the support lies from where a bath reaches it freely.
+mouth. They are found as the free space that no ball of the given size reaches from the outside.
+With a larger ball the same question tells how far the support lies from where a bath reaches it
+freely.
 Lengths in mm. Guarded by tests/geometry/test_voids_recesses.py.
 """
 

@@ -1,8 +1,9 @@
 """Where can hollows be at all?
 
-Outside the convex hull of a part there is none. Each hollow inside it is bounded by faces that do not
-lie on the hull, and by flat lids across their rim, so it lies within the convex surroundings of those
-faces: only their box needs a grid. Lengths in mm. Guarded by tests/geometry/test_voids_region.py.
+Outside the convex hull of a part there is none. Each hollow inside it is bounded by faces that do
+not lie on the hull, and by flat lids across their rim, so it lies within the convex surroundings of
+those faces: only their box needs a grid. Lengths in mm. Guarded by
+tests/geometry/test_voids_region.py.
 """
 
 from __future__ import annotations
@@ -44,7 +45,7 @@ def faces_off_hull(vertices: Floats, faces: Ints) -> Bools:
     off = np.sqrt(igl.point_mesh_squared_distance(corner, corner, shell)[0]) > tolerance
     inside = np.zeros(len(vertices), bool)
     inside[used] = off
-    result = inside[faces].any(axis=1)
+    result: Bools = np.any(inside[faces], axis=1).astype(bool).reshape(len(faces))
     # All three corners on the hull: a face across a bite still has its middle inside.
     rest = np.flatnonzero(~result)
     centre = np.ascontiguousarray(vertices[faces[rest]].mean(axis=1) - middle)

@@ -5,6 +5,8 @@ A pocket may be shut by a second body. Shells then tell nothing about it until b
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -29,7 +31,8 @@ def united(vertices: Floats, faces: Ints, shell: Ints) -> tuple[Floats, Ints] | 
     # Shells turned inward are cavities of what holds them: together they are one sound solid, if
     # the outer shells do not meet. Where they do, each outer shell is a solid of its own and the
     # cavities are taken out of all of them.
-    solids, hollows = [], []
+    solids: list[Any] = []
+    hollows: list[Any] = []
     for number in range(int(shell.max()) + 1):
         rows = faces[shell == number]
         used, compact = np.unique(rows, return_inverse=True)
@@ -48,7 +51,7 @@ def united(vertices: Floats, faces: Ints, shell: Ints) -> tuple[Floats, Ints] | 
     return _plain(_combined(solids, hollows))
 
 
-def _combined(solids: list, hollows: list):  # type: ignore[no-untyped-def,type-arg]
+def _combined(solids: list[Any], hollows: list[Any]) -> Any:
     """Union of the solids, each less the hollows that it holds whole."""
     import manifold3d
 
@@ -57,19 +60,22 @@ def _combined(solids: list, hollows: list):  # type: ignore[no-untyped-def,type-
     for solid in sorted(solids, key=lambda s: s.volume()):
         held = [h for h in free if _holds(solid, h)]
         free = [h for h in free if h not in held]
-        cut.append(solid - manifold3d.Manifold.batch_boolean(held, manifold3d.OpType.Add)
-                   if held else solid)
+        cut.append(
+            solid - manifold3d.Manifold.batch_boolean(held, manifold3d.OpType.Add)
+            if held
+            else solid
+        )
     return manifold3d.Manifold.batch_boolean(cut, manifold3d.OpType.Add)
 
 
-def _holds(solid, hollow) -> bool:  # type: ignore[no-untyped-def]
+def _holds(solid: Any, hollow: Any) -> bool:
     outer, inner = np.array(solid.bounding_box()), np.array(hollow.bounding_box())
     if np.any(inner[:3] < outer[:3]) or np.any(inner[3:] > outer[3:]):
         return False
     return bool(abs((solid ^ hollow).volume() - hollow.volume()) <= 1e-6 * hollow.volume())
 
 
-def _plain(solid) -> tuple[Floats, Ints]:  # type: ignore[no-untyped-def]
+def _plain(solid: Any) -> tuple[Floats, Ints]:
     mesh = solid.to_mesh64() if hasattr(solid, "to_mesh64") else solid.to_mesh()
     return (
         np.asarray(mesh.vert_properties, np.float64)[:, :3].copy(),
