@@ -433,7 +433,10 @@ def _add_fit(
         "facing_area_mm2": fit.facing_area_mm2,
     }
     if fit.kind == "round":
-        place.properties |= {"axis_offset_mm": fit.axis_offset_mm, "radii_mm": list(fit.radii_mm or ())}
+        place.properties |= {
+            "axis_offset_mm": fit.axis_offset_mm,
+            "radii_mm": list(fit.radii_mm or ()),
+        }
     if fit.kind != "other":
         place.remark = (
             f"{place.remark} A {fit.kind} fit: {fit.running_gap_mm:.4g} mm on average and at most "

@@ -1,8 +1,7 @@
 """Can a body leave another by a straight move?
 
 It can if there is a direction along which it may be pushed without end and never meets the other.
-Blocked is proved exactly for each direction that is looked at: a face that moves ahead and a face
-of the other that it must run into, one over the other as seen along the move. Directions looked at:
+`captive_sweep.py` tells exactly whether a direction is free. Directions looked at:
 those that the facing faces leave free (the lines of all pairs of their planes, their common axis,
 their normals), long edges, main axes, and every way out that rays from inside the body find among
 some thousands spread over the sphere.
@@ -19,23 +18,18 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from lint3d.geometry.captive_sweep import is_free
 from lint3d.geometry.clearance import Surface
-from lint3d.geometry.clearance_tree import BoxTree
 from lint3d.geometry.components import connected_groups
-from lint3d.geometry.portions import chunks
 from lint3d.geometry.rays import RayScene
 
 Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Bools = NDArray[np.bool_]
 
 _SPHERE = 4096  # directions spread over the sphere: 3 degrees apart
 _NEIGHBOURS = 0.09  # directions nearer than this on the sphere are of one window
 _MOST_FREE = 64  # of those that rays find, the ones that are tried exactly
 _MOST_NORMALS = 12
 _PROBES = 24
-_PAIRS_AT_ONCE = 1 << 15
-_MOST_PAIRS = 20_000_000
 
 
 def way_out(one: Surface, two: Surface, facing: Floats) -> Floats | None:
@@ -62,9 +56,7 @@ def way_out(one: Surface, two: Surface, facing: Floats) -> Floats | None:
     return _way_of_smaller(one, two, facing, tolerance)
 
 
-def _way_of_smaller(
-    one: Surface, two: Surface, facing: Floats, tolerance: float
-) -> Floats | None:
+def _way_of_smaller(one: Surface, two: Surface, facing: Floats, tolerance: float) -> Floats | None:
     """A direction along which the second body gets free, if one is found."""
     origin = 0.5 * (two.low + two.high)
     still, moving = one.corners - origin, two.corners - origin
@@ -74,31 +66,6 @@ def _way_of_smaller(
                 found: Floats = direction
                 return found
     return None
-
-
-def is_free(still: Floats, moving: Floats, direction: Floats, tolerance: float) -> bool:
-    """Does nothing of one body stand before the other along a direction?
-
-    Of closed bodies it is enough to look at the faces that look ahead and at the faces of the other
-    that look back at them.
-
-    Parameters
-    ----------
-    still, moving : (m, 3, 3) and (n, 3, 3) float64, mm, corners
-    direction : (3,) float64, unit vector
-    tolerance : mm, faces that overlap by less, seen along the direction, slide past each other
-    """
-    frame = _frame(direction)
-    ahead, back = moving @ frame, still @ frame
-    if ahead[..., 2].min() >= back[..., 2].max() - tolerance:
-        return True
-    ahead = ahead[_cross_z(ahead) > 0]
-    back = back[_cross_z(back) < 0]
-    if len(ahead) == 0 or len(back) == 0:
-        return True
-    if _probe_hits(ahead, back, tolerance):
-        return False
-    return not _any_over(ahead, back, tolerance)
 
 
 def _boxes_apart(one: Surface, two: Surface, tolerance: float) -> Floats | None:
@@ -181,7 +148,9 @@ def _ways_of_rays(still: Floats, moving: Floats, _: Floats) -> Floats:
     near = cKDTree(directions).query_pairs(_NEIGHBOURS, output_type="ndarray")
     window = connected_groups(len(directions), near[:, 0], near[:, 1])
     count = int(window.max()) + 1
-    middles = np.stack([np.bincount(window, axis, minlength=count) for axis in directions.T], axis=1)
+    middles = np.stack(
+        [np.bincount(window, axis, minlength=count) for axis in directions.T], axis=1
+    )
     length = np.linalg.norm(middles, axis=1)
     order = np.argsort(-length, kind="stable")[:_MOST_FREE]
     order = order[length[order] > 1e-6]
@@ -196,149 +165,3 @@ def _sphere(count: int) -> Floats:
     angle = np.pi * (1 + 5**0.5) * row
     ring = np.sqrt(1 - z * z)
     return np.stack([ring * np.cos(angle), ring * np.sin(angle), z], axis=1)
-
-
-def _frame(direction: Floats) -> Floats:
-    """(3, 3) a frame whose third column is the direction."""
-    helper = np.eye(3)[int(np.abs(direction).argmin())]
-    x = np.cross(direction, helper)
-    x /= np.linalg.norm(x)
-    return np.stack([x, np.cross(direction, x), direction], axis=1)
-
-
-def _cross_z(corners: Floats) -> Floats:
-    """Twice the signed area of each triangle seen along z; 0 for those seen edge-on."""
-    u, v = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
-    area: Floats = u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]
-    whole = np.linalg.norm(np.cross(u, v), axis=1)
-    return np.where(np.abs(area) > 1e-9 * whole, area, 0.0)
-
-
-def _probe_hits(ahead: Floats, back: Floats, tolerance: float) -> bool:
-    """Do a few triangles of the one already run into the other? (Quick, and mostly the answer.)"""
-    order = np.argsort(-_cross_z(ahead), kind="stable")
-    rows = order[np.linspace(0, len(order) - 1, min(len(order), _PROBES)).astype(int)]
-    low, high = back.min(axis=1), back.max(axis=1)
-    for row in np.unique(rows):
-        one = ahead[row]
-        meets = (low[:, :2] <= one.max(axis=0)[:2]) & (high[:, :2] >= one.min(axis=0)[:2])
-        other = np.flatnonzero(meets.all(axis=1) & (high[:, 2] >= one[:, 2].min()))[:20_000]
-        if (
-            len(other)
-            and _is_over(np.repeat(one[None], len(other), 0), back[other], tolerance).any()
-        ):
-            return True
-    return False
-
-
-def _any_over(ahead: Floats, back: Floats, tolerance: float) -> bool:
-    """Walk the trees of both sides for a pair of faces that meet along z."""
-    one, two = BoxTree(ahead), BoxTree(back)
-    stack = [(one.top, two.top, np.zeros(1, np.int64), np.zeros(1, np.int64))]
-    looked_at = 0
-    while stack:
-        a, b, first, second = stack.pop()
-        if len(first) > _PAIRS_AT_ONCE:
-            stack += [(a, b, first[p], second[p]) for p in chunks(len(first), _PAIRS_AT_ONCE)]
-            continue
-        looked_at += len(first)
-        if looked_at > _MOST_PAIRS:
-            return True  # not shown to be free
-        overlap = np.minimum(one.high[a][first], two.high[b][second]) - np.maximum(
-            one.low[a][first], two.low[b][second]
-        )
-        keep = (overlap[:, :2] >= 0).all(axis=1)
-        keep &= two.high[b][second][:, 2] >= one.low[a][first][:, 2]
-        first, second = first[keep], second[keep]
-        if len(first) == 0:
-            continue
-        if a == 0 and b == 0:
-            if _is_over(ahead[one.order[first]], back[two.order[second]], tolerance).any():
-                return True
-        elif a > 0 and (b == 0 or a >= b):
-            stack.append((a - 1, b, *_split(first, second, len(one.low[a - 1]))))
-        else:
-            down = _split(second, first, len(two.low[b - 1]))
-            stack.append((a, b - 1, down[1], down[0]))
-    return False
-
-
-def _split(node: Ints, partner: Ints, count: int) -> tuple[Ints, Ints]:
-    child = (node[:, None] * 4 + np.arange(4)).ravel()
-    exists = child < count
-    return child[exists], np.repeat(partner, 4)[exists]
-
-
-def _is_over(one: Floats, two: Floats, tolerance: float) -> Bools:
-    """Does the second triangle of each pair stand over the first (along z), by more than a graze?
-
-    They overlap as seen along z if no side of either separates them. Two triangles of bodies that
-    do not overlap keep their order everywhere, so one common point tells which is ahead.
-    """
-    overlap = np.full(len(one), np.inf)
-    for a, b in ((one, two), (two, one)):
-        for side in range(3):
-            along = a[:, (side + 1) % 3, :2] - a[:, side, :2]
-            normal = np.stack([along[:, 1], -along[:, 0]], axis=1)
-            length = np.linalg.norm(normal, axis=1)
-            normal /= np.where(length > 0, length, 1)[:, None]
-            sa = np.einsum("kij,kj->ki", a[..., :2], normal)
-            sb = np.einsum("kij,kj->ki", b[..., :2], normal)
-            shared = np.minimum(sa.max(1), sb.max(1)) - np.maximum(sa.min(1), sb.min(1))
-            overlap = np.minimum(overlap, np.where(length > 0, shared, np.inf))
-    over: Bools = overlap > tolerance
-    rows = np.flatnonzero(over)
-    if len(rows):
-        point = _common_point(one[rows, :, :2], two[rows, :, :2])
-        ahead = _height(two[rows], point) - _height(one[rows], point)
-        over[rows] = np.isfinite(ahead) & (ahead > -tolerance)
-    return over
-
-
-def _common_point(one: Floats, two: Floats) -> Floats:
-    """(k, 2) a point inside both of two triangles in the plane: the mean of the corners of what
-    they share; NaN where rounding finds none."""
-    candidates, valid = [], []
-    for a, b in ((one, two), (two, one)):
-        candidates.append(a)
-        valid.append(_inside(a, b))
-    for i in range(3):
-        for j in range(3):
-            p, u = one[:, i], one[:, (i + 1) % 3] - one[:, i]
-            q, v = two[:, j], two[:, (j + 1) % 3] - two[:, j]
-            turn = u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]
-            away = q - p
-            safe = np.where(turn != 0, turn, np.inf)
-            s = (away[:, 0] * v[:, 1] - away[:, 1] * v[:, 0]) / safe
-            t = (away[:, 0] * u[:, 1] - away[:, 1] * u[:, 0]) / safe
-            candidates.append((p + s[:, None] * u)[:, None])
-            valid.append(((turn != 0) & (s >= 0) & (s <= 1) & (t >= 0) & (t <= 1))[:, None])
-    points, is_valid = np.concatenate(candidates, axis=1), np.concatenate(valid, axis=1)
-    total = np.where(is_valid[..., None], points, 0.0).sum(axis=1)
-    count = is_valid.sum(axis=1)
-    return np.where(count[:, None] > 0, total / np.maximum(count, 1)[:, None], np.nan)
-
-
-def _inside(point: Floats, corners: Floats) -> Bools:
-    """(k, 3) which corners of the one lie in the other, in the plane."""
-    signs = []
-    for side in range(3):
-        a, along = corners[:, side], corners[:, (side + 1) % 3] - corners[:, side]
-        away = point - a[:, None]
-        signs.append(along[:, None, 0] * away[..., 1] - along[:, None, 1] * away[..., 0])
-    sign = np.stack(signs)
-    inside: Bools = (sign >= 0).all(axis=0) | (sign <= 0).all(axis=0)
-    return inside
-
-
-def _height(corners: Floats, point: Floats) -> Floats:
-    """(k,) z of each triangle's plane over a point (k, 2)."""
-    u, v = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
-    normal = np.cross(u, v)
-    away = point - corners[:, 0, :2]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        height: Floats = (
-            corners[:, 0, 2]
-            - (away[:, 0] * normal[:, 0] + away[:, 1] * normal[:, 1]) / normal[:, 2]
-        )
-    return height

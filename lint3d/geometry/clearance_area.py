@@ -14,8 +14,8 @@ from lint3d.geometry.clearance import closest_points
 
 Floats = NDArray[np.float64]
 
-_MOST_PIECES = 6000
-_SMALL_SHARE = 0.005  # of the area: no need to know better
+_MOST_PIECES = 3000
+_SMALL_SHARE = 0.01  # of the area: no need to know better
 
 
 def area_within(corners: Floats, other: Floats, level: float) -> tuple[float, float, Floats]:

@@ -29,7 +29,7 @@ _ROUND = 0.005  # corners lie on the circle within this share of its radius
 _SQUARE = 1e-4  # mean square of normals' lean out of the plane, as a share of their spread
 _ALIKE_COS = float(np.cos(np.radians(2.0)))  # axes or planes that count as parallel
 _FACING_COS = float(np.cos(np.radians(15.0)))  # the nearest point lies straight ahead
-_FEWEST_SAMPLES = 600
+_FEWEST_SAMPLES = 400
 _MOST_FACES = 4000
 
 Kind = Literal["round", "parallel", "other"]
@@ -98,14 +98,14 @@ def fit_at(
     across = spot.point[1] - spot.point[0]
     here = _patch(one, patches[0], _squarest(one, spot.point[0], across, spot.face[0])) - origin
     there = _patch(two, patches[1], _squarest(two, spot.point[1], across, spot.face[1])) - origin
-    if len(here) > _MOST_FACES or len(there) > _MOST_FACES:
-        here, there = _nearby(here, reach), _nearby(there, reach)
-    facing = _facing(here, there, max(reach, 2 * spot.distance))
+    wide = max(reach, 2 * spot.distance)
+    near = tuple(_nearby(side) for side in _within_boxes(here, there, wide))
+    facing = _facing(*near, wide)
     if facing is None:
         return None
     shapes = (
-        _shape(here[facing[0]], one.uncertainty_mm),
-        _shape(there[facing[1]], two.uncertainty_mm),
+        _shape(near[0][facing[0]], one.uncertainty_mm),
+        _shape(near[1][facing[1]], two.uncertainty_mm),
     )
     kind, offset = _kind(*shapes)
     faceting = None
@@ -115,8 +115,8 @@ def fit_at(
         faceting = shapes[0].sagitta + shapes[1].sagitta
         if kind == "round":
             reach = 1.02 * (abs(shapes[0].radius - shapes[1].radius) + (offset or 0.0)) + faceting
-            here, there = _on(here, shapes[0]), _on(there, shapes[1])
-    gap = _gap_over(here, there, max(reach, spot.distance) + 4 * one.uncertainty_mm)
+            near = (_nearby(_on(here, shapes[0])), _nearby(_on(there, shapes[1])))
+    gap = _gap_over(*near, max(reach, spot.distance) + 4 * one.uncertainty_mm)
     if gap is None:
         return None
     return Fit(
@@ -150,12 +150,25 @@ def _patch(surface: Surface, patch: Ints, face: int) -> Floats:
     return corners
 
 
-def _nearby(corners: Floats, reach: float) -> Floats:
-    """The faces nearest to the spot (the origin), so that the work stays small."""
+def _nearby(corners: Floats) -> Floats:
+    """Those faces nearest to the spot (the origin), if there are many: the work stays small."""
+    if len(corners) <= _MOST_FACES:
+        return corners
     distance = np.linalg.norm(corners, axis=2).min(axis=1)
     rows = np.argsort(distance, kind="stable")[:_MOST_FACES]
     nearest: Floats = corners[np.sort(rows)]
     return nearest
+
+
+def _within_boxes(one: Floats, two: Floats, reach: float) -> tuple[Floats, Floats]:
+    """Faces of either side that lie within reach of the box round those of the other."""
+    for _ in range(2):
+        if len(one) == 0 or len(two) == 0:
+            break
+        low, high = one.min(axis=(0, 1)) - reach, one.max(axis=(0, 1)) + reach
+        two = two[((two.min(axis=1) <= high) & (two.max(axis=1) >= low)).all(axis=1)]
+        one, two = two, one
+    return one, two
 
 
 def _facing(here: Floats, there: Floats, reach: float) -> tuple[Ints, Ints] | None:
@@ -163,6 +176,8 @@ def _facing(here: Floats, there: Floats, reach: float) -> tuple[Ints, Ints] | No
 
     Looked at from both: from a wide facet's few samples a small one over it is missed.
     """
+    if len(here) == 0 or len(there) == 0:
+        return None
     sides = [(here, there), (there, here)]
     found = []
     for mine, other in sides:

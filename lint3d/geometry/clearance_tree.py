@@ -176,9 +176,9 @@ class _Search:
             if a == 0 and b == 0:
                 self._leaves(first, second)
             elif a > 0 and (b == 0 or a >= b):
-                stack.append((a - 1, b, *_split(first, second, len(self.most[a - 1]))))
+                stack.append((a - 1, b, *split_nodes(first, second, len(self.most[a - 1]))))
             else:
-                down = _split(second, first, len(self.trees[1].low[b - 1]))
+                down = split_nodes(second, first, len(self.trees[1].low[b - 1]))
                 stack.append((a, b - 1, down[1], down[0]))
 
     def _may_gain(self, a: int, b: int, first: Ints, second: Ints) -> Bools:
@@ -286,7 +286,7 @@ def _children(node: Ints, count: int) -> Ints:
     return child[child < count]
 
 
-def _split(node: Ints, partner: Ints, count: int) -> tuple[Ints, Ints]:
+def split_nodes(node: Ints, partner: Ints, count: int) -> tuple[Ints, Ints]:
     """Each node's children, beside the node's partner."""
     child = (node[:, None] * FANOUT + np.arange(FANOUT)).ravel()
     exists = child < count

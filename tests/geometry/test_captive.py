@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 from shapes_pairs import ball, barrel, box, cage, headed_pin, in_frame, mesh, rod
 
-from lint3d.geometry.captive import is_free, way_out
+from lint3d.geometry.captive import way_out
+from lint3d.geometry.captive_sweep import is_free
 from lint3d.geometry.clearance import Surface, near_spots
 
 

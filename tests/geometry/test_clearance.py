@@ -70,7 +70,9 @@ def test_ball_in_ball(seed, quarter, radius, ratio):
     vertices, faces = mesh(core)
     corners = vertices[faces]
     normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    inscribed = (np.einsum("ij,ij->i", corners[:, 0], normal) / np.linalg.norm(normal, axis=1)).min()
+    inscribed = (
+        np.einsum("ij,ij->i", corners[:, 0], normal) / np.linalg.norm(normal, axis=1)
+    ).min()
     one, two = surfaces(hollow, core, seed)
     gap_holds(inscribed * (ratio - 1), one, two, 6.0)
 

@@ -18,7 +18,9 @@ def corners(solid, turn=None):
 def test_peg_over_a_large_plate(seed):
     """Within d of a 4 x 6 foot h above: the foot grown by sqrt(d2 - h2), rounded at its corners."""
     turn = None if seed is None else rotation(np.random.default_rng(seed))
-    plate = np.array([[[-60.0, -60, 0], [60, -60, 0], [60, 60, 0]], [[-60, -60, 0], [60, 60, 0], [-60, 60, 0]]])
+    plate = np.array(
+        [[[-60.0, -60, 0], [60, -60, 0], [60, 60, 0]], [[-60, -60, 0], [60, 60, 0], [-60, 60, 0]]]
+    )
     plate = plate if turn is None else plate @ turn.T
     peg = corners(box([4, 6, 5], [10, 20, 0.3]), turn)
     wider = np.sqrt(0.5**2 - 0.3**2)
@@ -40,5 +42,8 @@ def test_all_and_none():
 
 def test_quartered_keeps_the_area():
     face = np.random.default_rng(0).normal(size=(5, 3, 3))
-    size = [np.linalg.norm(np.cross(c[:, 1] - c[:, 0], c[:, 2] - c[:, 0]), axis=1).sum() for c in (face, quartered(face))]
+    size = [
+        np.linalg.norm(np.cross(c[:, 1] - c[:, 0], c[:, 2] - c[:, 0]), axis=1).sum()
+        for c in (face, quartered(face))
+    ]
     assert size[0] == pytest.approx(size[1])

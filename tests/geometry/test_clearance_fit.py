@@ -25,7 +25,13 @@ def fit(one, two, seed, reach, swap=False):
 @settings(max_examples=12, deadline=None)
 @given(SEEDS, st.integers(16, 120), st.floats(2, 15), st.floats(0.05, 1), st.booleans())
 def test_concentric_round_fit(seed, sides, radius, gap, swap):
-    found, spot = fit(barrel(radius + gap, radius + gap + 2, -5, 5, sides), rod(radius, -8, 8, sides), seed, 1.2, swap)
+    found, _ = fit(
+        barrel(radius + gap, radius + gap + 2, -5, 5, sides),
+        rod(radius, -8, 8, sides),
+        seed,
+        1.2,
+        swap,
+    )
     assert found.kind == "round"
     assert found.running_gap_mm == pytest.approx(gap * np.cos(np.pi / sides), rel=0.02, abs=2e-5)
     assert found.axis_offset_mm < 1e-4
