@@ -99,7 +99,8 @@ def fit_at(
     here = _patch(one, patches[0], _squarest(one, spot.point[0], across, spot.face[0])) - origin
     there = _patch(two, patches[1], _squarest(two, spot.point[1], across, spot.face[1])) - origin
     wide = max(reach, 2 * spot.distance)
-    near = tuple(_nearby(side) for side in _within_boxes(here, there, wide))
+    close = _within_boxes(here, there, wide)
+    near = (_nearby(close[0]), _nearby(close[1]))
     facing = _facing(*near, wide)
     if facing is None:
         return None
