@@ -169,7 +169,7 @@ def _inside(point: Floats, corners: Floats) -> Bools:
         away = point - a[:, None]
         signs.append(along[:, None, 0] * away[..., 1] - along[:, None, 1] * away[..., 0])
     sign = np.stack(signs)
-    inside: Bools = (sign >= 0).all(axis=0) | (sign <= 0).all(axis=0)
+    inside: Bools = np.logical_or((sign >= 0).all(axis=0), (sign <= 0).all(axis=0))
     return inside
 
 
