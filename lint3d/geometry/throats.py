@@ -101,6 +101,16 @@ def narrowest(clearance: Clearance, path: Floats, pitch: float, upper: float = n
     return _throat(clearance, route, best, upper / 2)
 
 
+def glimpsed(clearance: Clearance, path: Floats, pitch: float, upper: float) -> Throat:
+    """The narrowest place of a path that is pulled to the middle only roughly.
+
+    Takes a tenth of the time of `narrowest`; the bounds stay as wide as the grid's.
+    """
+    return _throat(
+        clearance, Route(clearance, np.asarray(path, np.float64), pitch), None, upper / 2
+    )
+
+
 def _better(one: Section | None, two: Section | None) -> Section | None:
     """The section that bounds more closely."""
     if one is None or two is None:

@@ -54,8 +54,8 @@ class Effort:
 
     memory_bytes: float = 1.9e9
     workers: int = 1
-    most_openings: int = 400
-    """openings that are measured exactly; the rest keep what the grid says"""
+    most_openings: int = 120
+    """openings of a region that are measured exactly; the rest keep the bounds of the grid"""
 
 
 def find_voids(
@@ -122,16 +122,16 @@ def find_voids(
     voids.graph, voids.pockets = put_side_by_side(graphs)
     voids.sealed = _sealed_pockets(surface)
     if voids.leaks:
-        voids.left_out.append(NotSeen(
-            "The surface is open; what lies behind the gaps was decided by the vote of three "
-            "directions. Close the surface first (solid/open-edge)."
-        ))
+        voids.left_out.append(
+            NotSeen(
+                "The surface is open; what lies behind the gaps was decided by the vote of three "
+                "directions. Close the surface first (solid/open-edge)."
+            )
+        )
     return voids
 
 
-def choose_grid(
-    box: tuple[Floats, Floats], low: float, memory_bytes: float
-) -> tuple[Grid, str]:
+def choose_grid(box: tuple[Floats, Floats], low: float, memory_bytes: float) -> tuple[Grid, str]:
     """A grid that resolves a width, or the finest that memory allows, and what to say then."""
     wanted = low / POINTS_PER_WIDTH
     size = np.maximum(box[1] - box[0], wanted)
@@ -226,8 +226,9 @@ def _openings(
         nearest = [min(abs(contact.width - limit) for limit in limits) for contact in found]
         found = [found[i] for i in np.argsort(nearest, kind="stable")]
     measured = []
-    for contact in found[: effort.most_openings]:
-        throat = measure_contact(surface, space, clearance, contact)
+    for number, contact in enumerate(found):
+        is_exact = number < effort.most_openings
+        throat = measure_contact(surface, space, clearance, contact, is_exact)
         if throat is not None:
             measured.append((contact, throat))
     measured.sort(key=lambda pair: -pair[1].lower)

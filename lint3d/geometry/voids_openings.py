@@ -15,7 +15,7 @@ from scipy.spatial import cKDTree
 
 from lint3d.geometry.chambers import contacts
 from lint3d.geometry.components import connected_groups
-from lint3d.geometry.throats import Throat, narrowest
+from lint3d.geometry.throats import Throat, glimpsed, narrowest
 from lint3d.geometry.throats_clearance import Clearance
 from lint3d.geometry.voids_box import box_grid, widest_way
 from lint3d.geometry.voids_space import Space
@@ -68,7 +68,11 @@ def find_contacts(space: Space) -> list[Contact]:
 
 
 def measure_contact(
-    surface: tuple[Floats, Ints], space: Space, clearance: Clearance, contact: Contact
+    surface: tuple[Floats, Ints],
+    space: Space,
+    clearance: Clearance,
+    contact: Contact,
+    is_exact: bool = True,
 ) -> Throat | None:
     """The narrowest place between the tops of the two chambers, through this opening."""
     path = path_through(space, contact)
@@ -76,6 +80,8 @@ def measure_contact(
         return None
     pitch = space.grid.pitch
     bound = contact.width + GRID_DOUBT * pitch
+    if not is_exact:
+        return glimpsed(clearance, path, pitch, bound)
     return measure_closely(
         surface, clearance, narrowest(clearance, path, pitch, bound), pitch, bound
     )

@@ -201,6 +201,17 @@ def test_too_little_memory_is_said() -> None:
                for pocket in found.pockets)
 
 
+def test_openings_that_are_only_glimpsed_keep_wide_bounds() -> None:
+    found = _voids(parts.series([2.0, 1.0, 1.5]), 1, effort=Effort(most_openings=0))
+    assert len(found.pockets) == 3
+    widths = [parts.polygon_width(neck, 32) for neck in (2.0, 1.0, 1.5)]
+    throats = sorted((one["throat"] for *_, one in found.graph.edges(data=True)),
+                     key=lambda throat: throat.diameter)
+    for throat, true in zip(throats, sorted(widths), strict=True):
+        assert throat.lower <= true + 1e-6
+        assert throat.upper >= true
+
+
 def test_open_surface_is_said() -> None:
     vertices, faces = parts.mesh(parts.bottle(6, 1.4, 4))
     found = find_voids(vertices, faces[5:], LIMIT, HIGH)
