@@ -44,6 +44,10 @@ if TYPE_CHECKING:
 WIDEST_RANGE = 20.0
 #: Places of a wall from which is judged whether it stands free.
 PROBES = 64
+#: A surface is no solid with a few holes if closing them takes more than this share of its area.
+MOST_OPEN = 0.5
+#: A face larger than this many times a thin region is not thin all over.
+FAR_LARGER = 1.2
 
 NEAR_HOLE = (
     "Near a hole in the surface it is not known where the material ends; solid/open-edge tells more."
@@ -131,6 +135,10 @@ def span_surface(body: Body) -> Surface:
             "Nothing of the body encloses material; solid/degenerate-face and solid/duplicate-face "
             "tell more."
         )
+    if caps.area > MOST_OPEN * float(surface.areas.sum()):
+        raise NotMeasurable(
+            "The surface is so open that it is not known where material is; solid/open-edge tells more."
+        )
     return Surface(surface, caps)
 
 
@@ -210,7 +218,7 @@ def thin_wall(walls: Walls, interest: Interest) -> Iterator[Place]:
 
 
 @rule("walls/free-wall", measures="mm")
-def free_wall(walls: Walls, interest: Interest) -> Iterator[Place]:
+def free_wall(walls: Walls, interest: Interest, sheet: Sheet) -> Iterator[Place]:
     """A free-standing wall too thin to survive handling and cleaning.
 
     It is held along one side at most, as a rib on a plate is. Walls that are too thin even where
@@ -219,9 +227,7 @@ def free_wall(walls: Walls, interest: Interest) -> Iterator[Place]:
     Remedy: thicken the wall, rib it, or tie its free edge to another wall.
     """
     limit = interest.high / HEAD_ROOM
-    # Limits of both rules are in the range; the other one's is the end that is not this one's.
-    others = [end for end in (walls.lowest, walls.highest) if not np.isclose(end, limit)]
-    told = max(others, default=0.0)
+    told = _told_by_thin_wall(walls, limit, sheet)
     found = [one for one in walls.below(limit) if one.upper >= told]
     found = [one for one in found if _is_free(walls.thickness, one)]
     yield from _places(walls.thickness, found, "The wall stands free and is {:.4g} mm thick.")
@@ -439,6 +445,21 @@ def _slenderness(bar: Bar, remark: str, facts: dict[str, Any]) -> Place:
     )
 
 
+def _told_by_thin_wall(walls: Walls, limit: float, sheet: Sheet) -> float:
+    """Thickness below which walls/thin-wall tells of a wall; 0 if it is off.
+
+    The range holds the limits of both rules over walls that are on, wherever they were set: the
+    other one's is the end that is not this one's. Where both ends are this one's, the other rule
+    has the same limit or is off.
+    """
+    for end in (walls.lowest, walls.highest):
+        if not np.isclose(end, limit):
+            return end
+    required = sheet.requirement("walls/thin-wall")
+    same = required is not None and required.low is not None and np.isclose(required.low, limit)
+    return limit if same else 0.0
+
+
 def _is_free(thickness: Thickness, region: ThinRegion) -> bool:
     """Do most places of a wall stand free?"""
     from lint3d.geometry.free_walls import is_free
@@ -457,21 +478,18 @@ def _is_free(thickness: Thickness, region: ThinRegion) -> bool:
 
 def _places(thickness: Thickness, found: Sequence[ThinRegion], remark: str) -> Places:
     """One place a region."""
-    if not found:
-        return Places()
-    faces = _own_faces(found)
     return Places(
         Place(
             min(max(one.value, one.lower), one.upper),
             lower=one.lower,
             upper=one.upper,
             position=(one.point + one.contact_point) / 2,
-            faces=faces[i],
+            faces=_own_faces(thickness, one),
             extent_mm=one.extent,
             remark=remark.format(one.value),
             properties=_facts(one),
         )
-        for i, one in enumerate(found)
+        for one in found
     )
 
 
@@ -482,17 +500,16 @@ def _facts(region: ThinRegion) -> dict[str, Any]:
     return facts
 
 
-def _own_faces(found: Sequence[ThinRegion]) -> list[NDArray[np.int64]]:
-    """Faces of each region, the worst first, less those that other regions have too.
+def _own_faces(thickness: Thickness, region: ThinRegion) -> NDArray[np.int64]:
+    """Faces of a region, the worst first, less those that are thin in a small part only.
 
-    A large face over many thin floors belongs to none of them in particular: places that share a
-    face would be taken for one.
+    A large face over many thin floors belongs to none of them in particular: places whose faces
+    touch would be taken for one.
     """
-    every = np.concatenate([one.faces for one in found])
-    number, count = np.unique(every, return_counts=True)
-    shared = number[count > 1]
-    kept = [one.faces[~np.isin(one.faces, shared)] for one in found]
-    return [own if len(own) else one.faces for own, one in zip(kept, found, strict=True)]
+    surface = thickness.spans.surface
+    area = surface.areas[np.searchsorted(surface.face_ids, region.faces)]
+    own = region.faces[area <= FAR_LARGER * region.area]
+    return own if len(own) else region.faces[:1]
 
 
 @hookimpl

@@ -26,7 +26,7 @@ Bools = NDArray[np.bool_]
 
 MOST_COVERED = 0.25  # share of all directions that holes may take up
 PRODUCTS_AT_ONCE = 2_000_000
-PRODUCTS_MOST = 400_000_000  # places times triangles of the fans: some half a minute
+PRODUCTS_MOST = 60_000_000  # places times triangles of the fans: some seconds
 
 
 @dataclass(frozen=True, eq=False)
@@ -90,7 +90,9 @@ def volume_when_closed(vertices: Floats, faces: Ints, caps: Caps) -> float:
     """Signed volume with the holes closed, mm3: negative if the faces look inward."""
     corners = np.concatenate([vertices[faces], caps.corners])
     corners = corners - corners.reshape(-1, 3).mean(axis=0)
-    return float(np.einsum("ij,ij->i", corners[:, 0], np.cross(corners[:, 1], corners[:, 2])).sum() / 6)
+    return float(
+        np.einsum("ij,ij->i", corners[:, 0], np.cross(corners[:, 1], corners[:, 2])).sum() / 6
+    )
 
 
 def is_sure(caps: Caps, places: Floats) -> Bools | None:
