@@ -315,7 +315,7 @@ def _review(registry: Registry, inspection: Inspection) -> None:
             try:
                 remarks = function(result=copy, inspection=shown) or ()
                 texts = [remarks] if isinstance(remarks, str) else list(remarks)
-            except Exception as error:
+            except (Exception, SystemExit) as error:
                 inspection.notifications.append(
                     Notification(
                         f"The hook lint3d_review of the plugin '{plugin}' crashed on "

@@ -108,7 +108,7 @@ class Run:
             return Missing(str(error), applicable=False)
         except MemoryError:
             return self._crash("measure", step.key, subject, "it needs more memory than is allowed")
-        except Exception as error:
+        except (Exception, SystemExit) as error:
             return self._crash("measure", step.key, subject, _described(error))
 
     def _rule(self, step: Step, rule: AnyRule, subject: Subject) -> list[Result]:
@@ -135,7 +135,7 @@ class Run:
             return [not_applicable(case, str(error))]
         except MemoryError:
             missing = self._crash("rule", rule.id, subject, "it needs more memory than is allowed")
-        except Exception as error:
+        except (Exception, SystemExit) as error:
             missing = self._crash("rule", rule.id, subject, _described(error))
         return [open_result(case, missing.reason)]
 
@@ -303,7 +303,7 @@ def _name(subject: Subject) -> str:
     return subject.name if isinstance(subject, (Body, Part)) else ""
 
 
-def _described(error: Exception) -> str:
+def _described(error: BaseException) -> str:
     """Type, message and place of an error, in one line and without folders."""
     frame = traceback.extract_tb(error.__traceback__)[-1]
     text = " ".join(str(error).split())

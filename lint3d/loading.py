@@ -41,7 +41,7 @@ class LoadOptions:
 class ReaderCrashed(Exception):
     """A reader raised something other than `UnreadableFile`."""
 
-    def __init__(self, reader: str, error: Exception) -> None:
+    def __init__(self, reader: str, error: BaseException) -> None:
         text = " ".join(str(error).split())
         super().__init__(f"the reader '{reader}' crashed: {type(error).__name__}: {text}")
         self.reader = reader
@@ -122,7 +122,7 @@ def _read(data: bytes, suffix: str, readers: Mapping[str, Any], limits: ReadLimi
     for name in sorted(readers):
         try:
             sure.append((float(readers[name].claims(head, suffix, len(data))), name))
-        except Exception as error:
+        except (Exception, SystemExit) as error:
             raise ReaderCrashed(name, error) from error
     best, name = max(sure, key=lambda pair: pair[0], default=(0.0, ""))
     if best <= 0:
@@ -132,7 +132,7 @@ def _read(data: bytes, suffix: str, readers: Mapping[str, Any], limits: ReadLimi
         reading = _checked(readers[name].read(data, limits))
     except (UnreadableFile, MemoryError):
         raise
-    except Exception as error:
+    except (Exception, SystemExit) as error:
         raise ReaderCrashed(name, error) from error
     return reading
 

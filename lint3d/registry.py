@@ -225,7 +225,7 @@ def _collect(
         named = [(name_of(_checked(one, expected, kind)), one) for one in offered]
     except PluginError:
         raise
-    except Exception as error:
+    except (Exception, SystemExit) as error:
         _problem(registry, plugin, f"failed in its hook lint3d_{kind}s ({_described(error)})")
         return
     for name, one in named:

@@ -70,7 +70,7 @@ def _serve(job: Any, registry: Any, out: BinaryIO) -> None:
         answer: Message = ("done", run_job(job, registry, progress))
     except MemoryError:
         answer = ("failed", "it needs more memory than the setting bounds.memory_mb allows")
-    except Exception as error:
+    except (Exception, SystemExit, KeyboardInterrupt) as error:
         text = " ".join(str(error).split())
         answer = ("failed", f"{type(error).__name__}: {text}")
     _send(out, answer)

@@ -28,7 +28,7 @@ from lint3d import (
 from lint3d.geometry.chord import chord_deviation_mm
 from lint3d.geometry.components import connected_groups
 from lint3d.geometry.facets import degenerate_faces, duplicate_faces
-from lint3d.geometry.intersect import self_intersections
+from lint3d.geometry.intersect import CrowdedFaces, self_intersections
 from lint3d.geometry.orientation import orient
 from lint3d.geometry.shells import facet_areas
 from lint3d.geometry.topology import (
@@ -71,17 +71,26 @@ def joints(body: Body) -> Joints:
 @measure(unit="1")
 def crossings(body: Body) -> Places:
     """Which faces of the body run through each other?"""
-    pairs = self_intersections(
-        body.vertices, body.faces_as_given, most=MOST_PAIRS, table=body.edges
-    )
+    left_out = []
+    try:
+        pairs = self_intersections(
+            body.vertices, body.faces_as_given, most=MOST_PAIRS, table=body.edges
+        )
+    except CrowdedFaces as crowd:
+        pairs = crowd.pairs
+        left_out.append(
+            LeftOut(
+                "Too many faces lie on one heap to compare all of them; what was found until then "
+                "is told. Clean the mesh up and export it again."
+            )
+        )
+    if len(pairs) >= MOST_PAIRS:
+        left_out.append(
+            LeftOut(f"More than {MOST_PAIRS} pairs of faces cross; only so many were counted.")
+        )
     face, fault = pairs.ravel(), np.repeat(np.arange(len(pairs)), 2)
     places = _regions(body, Faults(body.faces[pairs[:, 0]], face, fault))
-    if len(pairs) >= MOST_PAIRS:
-        return Places(
-            places,
-            [LeftOut(f"More than {MOST_PAIRS} pairs of faces cross; only so many were counted.")],
-        )
-    return places
+    return Places(places, left_out)
 
 
 @measure(unit="mm")

@@ -237,3 +237,19 @@ def lint3d_writers():
     )
     with pytest.raises(PluginError, match=r"'\.txt'.*'notes' and 'reports'"):
         load_registry(PluginSettings((str(tmp_path / "notes.py"),)))
+
+
+def test_a_plugin_that_exits_in_its_hook_is_named_and_the_others_run(tmp_path: Path) -> None:
+    (tmp_path / "leaver.py").write_text(
+        '''"""Leaves."""
+from lint3d import hookimpl
+
+
+@hookimpl
+def lint3d_rules():
+    raise SystemExit(0)
+'''
+    )
+    registry = load_registry(PluginSettings((str(tmp_path / "leaver.py"),)))
+    assert [problem.plugin for problem in registry.problems] == ["leaver"]
+    assert "solid/open-edge" in registry.rules

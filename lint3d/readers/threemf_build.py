@@ -230,7 +230,7 @@ def placed_part(one: Instance, made: ModelObject, mesh: UsableMesh, faults: Faul
         # Column by column: a matrix product may round equal rows differently.
         x, y, z = vertices.T[:, :, None]
         vertices = x * one.matrix[0] + y * one.matrix[1] + z * one.matrix[2] + one.matrix[3]
-        if np.linalg.det(one.matrix[:3]) < 0:
+        if np.linalg.slogdet(one.matrix[:3])[0] < 0:
             faces = np.ascontiguousarray(faces[:, ::-1])
             faults.count(MIRRORED, made.region)
     provenance = ThreeMfProvenance(made.member, str(made.id))

@@ -63,6 +63,7 @@ def transform(text: str) -> NDArray[np.float64] | None:
 
 def is_flat(matrix: NDArray[np.float64]) -> bool:
     """Does the matrix press everything into a plane, a line or a point?"""
-    rows = matrix[:3]
+    # Scaled first, so that neither the product nor the determinant leaves float64.
+    rows = matrix[:3] / (float(np.abs(matrix[:3]).max()) or 1.0)
     lengths = float(np.prod(np.linalg.norm(rows, axis=1)))
     return not abs(float(np.linalg.det(rows))) > _FLAT * lengths

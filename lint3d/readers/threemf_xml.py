@@ -20,6 +20,9 @@ PROCESSING = Kind(
     "with a processing instruction, which not every program reads",
     "Remove the line that begins with '<?' behind the first one.",
 )
+CDATA = Kind(
+    "XML part", "with a CDATA section, which not every program reads", "Write it as plain text."
+)
 NOT_UTF8 = Kind(
     "XML part", "that {is} not UTF-8, which not every program reads", "Save it as UTF-8."
 )
@@ -55,6 +58,7 @@ class XmlSource:
         self._parser.StartDoctypeDeclHandler = self._refuse_doctype
         self._parser.EntityDeclHandler = self._refuse_doctype
         self._parser.ProcessingInstructionHandler = lambda *_: faults.count(PROCESSING, self.here)
+        self._parser.StartCdataSectionHandler = lambda: faults.count(CDATA, self.here)
         self._faults = faults
 
     @property
@@ -136,7 +140,7 @@ def parse(content: bytes, member: str, handler: Handler, faults: FaultList) -> N
 def tell_encoding(content: bytes, member: str, faults: FaultList) -> None:
     """A fault if the document is not UTF-8."""
     declaration = content[:200].split(b"?>")[0].lower()
-    wide = content.startswith((b"\xff\xfe", b"\xfe\xff"))
+    wide = content.startswith((b"\xff\xfe", b"\xfe\xff", b"<\0", b"\0<"))
     named = b"encoding" in declaration and b"utf-8" not in declaration
     if wide or named:
         faults.count(NOT_UTF8, Region(member=member, start_line=1))
