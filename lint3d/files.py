@@ -27,7 +27,10 @@ def expand(files: Iterable[str | os.PathLike[str]], suffixes: Sequence[str]) -> 
     Lint3dError : a folder holds nothing that can be inspected
     """
     found: dict[str, Path] = {}
-    for path in [Path(one) for one in files] or [Path()]:
+    named = list(files)
+    if any(os.fspath(one) == "" for one in named):
+        raise Lint3dError("a file name is empty. Name a file or a folder.")
+    for path in [Path(one) for one in named] or [Path()]:
         inside = list(_in_folder(path, suffixes)) if _is_folder(path) else [path]
         if not inside:
             raise Lint3dError(

@@ -89,6 +89,11 @@ def _decided(place: Place, case: Case) -> Verdict:
             f"a place has the value {place.value} outside its own interval "
             f"[{place.lower}, {place.upper}]"
         )
+    owner = _owner(case, place)
+    if isinstance(owner, (Body, Part)) and len(place.faces):
+        rows = np.asarray(place.faces)
+        if rows.min() < 0 or rows.max() >= len(owner.faces):
+            raise ValueError(f"a place names a face that '{owner.name}' does not have")
     return decide(place.lower, place.upper, case.requirement)
 
 

@@ -233,6 +233,9 @@ def interference(overlaps: Places) -> Iterator[Place]:
 def touching(contacts: Places) -> Iterator[Place]:
     """Two bodies touch: they will fuse.
 
+    Their distance is zero and they share no room: a joint that was meant to move is built as one
+    piece, and a part that was meant to be joined hangs on by a skin.
+
     Remedy: leave a gap between them, or join them into one body.
     """
     yield from contacts

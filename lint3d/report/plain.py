@@ -1,7 +1,7 @@
 """What may be written into a JSON report?
 
-Numbers are rounded to nine significant digits, so that the last bits of a sum do not change a
-report; NaN and infinity, which JSON has no words for, become null; keys that stand in no fixed
+Numbers are rounded to twelve significant digits, so that the last bits of a sum do not change a
+report, and the ends of an interval outward; NaN and infinity, which JSON has no words for, become null; keys that stand in no fixed
 order are sorted.
 """
 
@@ -11,11 +11,11 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-DIGITS = 9
+DIGITS = 12
 
 
 def rounded(value: float | None) -> float | None:
-    """The number to nine significant digits; None for what is no finite number.
+    """The number to twelve significant digits; None for what is no finite number.
 
     Examples
     --------
@@ -25,6 +25,21 @@ def rounded(value: float | None) -> float | None:
     if value is None or not math.isfinite(value):
         return None
     return float(f"{value:.{DIGITS}g}") + 0.0  # + 0.0 turns -0.0 into 0.0
+
+
+def outward(value: float | None, way: int) -> float | None:
+    """The end of an interval, rounded so that the interval grows: down (-1) or up (1).
+
+    Examples
+    --------
+    >>> outward(0.1 + 0.2, 1), outward(0.1 + 0.2, -1), outward(2.0, 1)
+    (0.300000000001, 0.3, 2.0)
+    """
+    near = rounded(value)
+    if near is None or value is None or (value - near) * way <= 0:
+        return near
+    step = 10.0 ** (math.floor(math.log10(abs(value))) - DIGITS + 1)
+    return rounded(near + way * step)
 
 
 def writable(text: str) -> str:

@@ -11,7 +11,7 @@ from typing import Any
 
 from lint3d.inspection import PathStep, Result
 from lint3d.report.fingerprint import fingerprints, numbered
-from lint3d.report.plain import plain, rounded, writable
+from lint3d.report.plain import outward, plain, rounded, writable
 from lint3d.report.sarif_location import Locations
 from lint3d.report.sarif_tool import RuleTable, limit
 from lint3d.report.wording import full_text, position_text
@@ -34,12 +34,13 @@ def result_objects(
 
 
 def properties(result: Result, unit: str) -> dict[str, Any]:
-    """The facts of a result, for scripts; `more` holds what is special to a rule."""
+    """The facts of a result, for scripts: these keys exactly. What is special to a rule stands
+    under the location's `properties.more`."""
     asked = result.requirement
     known = result.measured is not None and result.lower is not None
     facts: dict[str, Any] = {
         "measured": result.measured,
-        "interval": [result.lower, result.upper] if known else None,
+        "interval": [outward(result.lower, -1), outward(result.upper, 1)] if known else None,
         "uncertainty": result.uncertainty,
         "requirement": asked.kind if asked else None,
         "limit": limit(asked) if asked else None,
@@ -51,8 +52,6 @@ def properties(result: Result, unit: str) -> dict[str, Any]:
         "faces": result.faces,
         "extent": result.extent,
     }
-    if result.properties:
-        facts["more"] = result.properties
     return {key: plain(value) for key, value in facts.items()}
 
 
@@ -81,6 +80,8 @@ def _result(
     if places.is_nested(result):
         found["analysisTarget"] = places.artifact_location(result.uri)
     found["locations"] = [location] if location else []
+    if location and result.properties:
+        location.setdefault("properties", {})["more"] = plain(result.properties)
     found["partialFingerprints"] = key
     if result.path:
         found.update(_path(result, unit, places))
