@@ -112,7 +112,7 @@ class Bars:
 
 @measure(unit="mm")
 def span_surface(body: Body) -> Surface:
-    """What is looked up again and again when spans are measured over a body.
+    """Which facets of the body can have a span, and what closes the holes between them?
 
     Raises
     ------
@@ -228,8 +228,11 @@ def free_wall(walls: Walls, interest: Interest, sheet: Sheet) -> Iterator[Place]
     """
     limit = interest.high / HEAD_ROOM
     told = _told_by_thin_wall(walls, limit, sheet)
-    found = [one for one in walls.below(limit) if one.upper >= told]
-    found = [one for one in found if _is_free(walls.thickness, one)]
+    for reach in (limit, interest.high):
+        found = [one for one in walls.below(reach) if one.upper >= told]
+        found = [one for one in found if _is_free(walls.thickness, one)]
+        if found:
+            break
     yield from _places(walls.thickness, found, "The wall stands free and is {:.4g} mm thick.")
 
 
