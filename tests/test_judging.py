@@ -208,7 +208,7 @@ def test_what_is_no_measurement_is_refused(place: Place) -> None:
 
 
 def test_faces_that_do_not_exist_are_refused() -> None:
-    with pytest.raises(IndexError):
+    with pytest.raises(ValueError, match="does not have"):
         results(Place(0.5, faces=[99]))
 
 
