@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from lint3d_plugins.size import height, largest_extent, units_doubt
 from parts import box, joined, part_of, source_of, turned
 
 from lint3d import NotApplicable, Note, Place, Places, Source
+from lint3d_plugins.size import height, largest_extent, units_doubt
 
 
 def test_height_is_the_extent_along_z() -> None:

@@ -1,8 +1,8 @@
 """What may be written into a JSON report?
 
 Numbers are rounded to twelve significant digits, so that the last bits of a sum do not change a
-report, and the ends of an interval outward; NaN and infinity, which JSON has no words for, become null; keys that stand in no fixed
-order are sorted.
+report, and the ends of an interval outward; NaN and infinity, which JSON has no words for, become
+null; keys that stand in no fixed order are sorted.
 """
 
 from __future__ import annotations

@@ -24,7 +24,7 @@ def test_anything_becomes_strict_json(value: object) -> None:
 
 
 @given(st.floats(allow_nan=False, allow_infinity=False, min_value=-1e300, max_value=1e300))
-def test_rounding_keeps_nine_digits(value: float) -> None:
+def test_rounding_keeps_twelve_digits(value: float) -> None:
     near = rounded(value)
     assert near is not None
     assert math.isclose(near, value, rel_tol=5e-9, abs_tol=1e-300)
