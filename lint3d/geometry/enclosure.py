@@ -74,14 +74,14 @@ def caps_of(vertices: Floats, faces: Ints) -> Caps:
     local = local.reshape(2, -1)
     rim = connected_groups(len(numbers), local[0], local[1])[local[0]]
     count = np.bincount(rim)
-    middle = np.stack(
+    sums = np.stack(
         [
             np.bincount(rim, (vertices[start[side], axis] + vertices[end[side], axis]) / 2)
             for axis in range(3)
         ],
         axis=1,
     )
-    middle /= np.maximum(count, 1)[:, None]
+    middle = sums / np.maximum(count, 1)[:, None]
     corners = np.stack([vertices[end[side]], vertices[start[side]], middle[rim]], axis=1)
     return Caps(corners, side // 3)
 

@@ -1,10 +1,10 @@
 """Does a wall stand free, or is it held by what surrounds it?
 
-From places midway in the wall lines run along it, in eight directions both ways. A line is held at
-an end where it leads into thicker material, or where the wall curves away under it; it is free where
-it comes out at a rim that is as thin as the wall. A place is held if some line through it is held at
-both ends: a web in a corner, a floor, the side of a cup or of a tube. A rib on a plate is not, nor is
-a loose plate. Lengths in mm. Tested by tests/geometry/test_free_walls.py.
+From places midway in the wall lines run along it, in eight directions both ways. A line is held
+at an end where it leads into thicker material, or where the wall curves away under it; it is free
+where it comes out at a rim that is as thin as the wall. A place is held if some line through it is
+held at both ends: a web in a corner, a floor, the side of a cup or of a tube. A rib on a plate is
+not, nor is a loose plate. Lengths in mm. Tested by tests/geometry/test_free_walls.py.
 
 The method looks along straight lines only: what a bent wall does beyond its bend counts as held, so
 that a doubtful wall is not called free. Derived for this project; no source.
@@ -23,7 +23,7 @@ Bools = NDArray[np.bool_]
 LINES = 8  # through each place, over half a turn
 AS_THIN = 1.6  # a rim is at most this many times as thick as the wall
 FROM_RIM = 0.35  # how far before the rim that is felt, as a share of the thickness
-STRAIGHT_OUT = 0.5  # cosine to the rim's normal, below which the wall curves away
+SIDE_COS = 0.7  # a face that looks across the wall like this is its side: the wall curves
 
 
 def is_free(scene: RayScene, points: Floats, contacts: Floats, along: Floats) -> Bools:
@@ -68,7 +68,7 @@ def _ends_free(
     corners = scene.vertices[scene.faces[facet]]
     normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     normal /= np.maximum(np.linalg.norm(normal, axis=1), 1e-300)[:, None]
-    met &= np.abs(np.einsum("ij,ij->i", normal, way)) >= STRAIGHT_OUT
+    met &= np.abs(np.einsum("ij,ij->i", normal, across)) <= SIDE_COS
     short = np.where(met, np.maximum(out - FROM_RIM * thick, 0.0), 0.0)
     place = middle + way * short[:, None]
     chord = np.zeros(len(middle))

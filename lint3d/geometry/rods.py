@@ -1,8 +1,8 @@
 """Where is the material (or the void) long and thin both ways: pins, struts, wires, holes?
 
 At points spread over the surface the way straight across is felt, and from its middle the shortest
-chord square to it. Where that is at most twice as long the place is thin both ways, whatever its
-diameter. Such places hang together along facets and where their middles lie near each other, and
+chord square to it. Where that is at most twice as long the place is thin both ways, whatever
+its diameter. Such places hang together along facets and where their middles lie near each other, and
 make a bar: with an axis (square to all its sides), a length along it, and the largest circle that
 fits into its narrowest section. A bar counts where rays square to the axis meet its sides all round,
 so that a rail on a plate and a groove are none.
@@ -35,7 +35,10 @@ Bools = NDArray[np.bool_]
 POINTS_MOST = 60_000  # points at which it is felt whether a place is thin both ways
 DIRECTIONS = 8  # chords felt through each place, over half a turn
 CHORD_REACH = 20.0  # they are felt up to this many times the thickness each way
-SAME_WAY = float(np.cos(np.radians(40.0)))  # neighbours on one bar run on so; chords are 22 degrees apart
+MOSTLY = 0.5  # of its points at which a side of a bar is thin both ways
+SAME_WAY = float(
+    np.cos(np.radians(40.0))
+)  # neighbours on one bar run on so; chords are 22 degrees apart
 BESIDE = 0.9  # of the diameter: axes of bars beside each other are farther apart than that
 NEIGHBOURS = 12
 SHORTEST = 1.0  # a bar is at least as long as it is thick
@@ -124,6 +127,9 @@ def _felt(surface: SpanSurface, inward: Floats, reach: float) -> tuple[_Felt, Bo
     all_points = np.bincount(facet, minlength=len(surface.faces))
     thin_points = np.bincount(facet[rows], minlength=len(surface.faces))
     whole = (all_points > 0) & (thin_points == all_points)
+    # A facet that is thin both ways here and there, as at a corner, is no side of a bar.
+    mostly = (thin_points >= MOSTLY * all_points)[facet[rows]]
+    rows, way = rows[mostly], way[mostly]
     felt = _Felt(
         point[rows],
         contact[rows],
@@ -137,7 +143,7 @@ def _felt(surface: SpanSurface, inward: Floats, reach: float) -> tuple[_Felt, Bo
 
 
 def _chords(surface: SpanSurface, points: Floats, contacts: Floats) -> tuple[Floats, Floats]:
-    """Shortest chord (k,) square to each contact through its middle, and the way (k, 3) of the longest."""
+    """Shortest chord (k,) square to each contact, and the way (k, 3) of the longest."""
     step = contacts - points
     thick = np.linalg.norm(step, axis=1)
     across = step / np.maximum(thick, 1e-300)[:, None]
@@ -204,7 +210,7 @@ def _groups(surface: SpanSurface, felt: _Felt) -> Ints:
 def _axes(surface: SpanSurface, inward: Floats, felt: _Felt, group: Ints) -> tuple[Floats, Bools]:
     """Axis of each group: square to its sides if there is such, else its long way."""
     size = np.bincount(group)
-    axis, straight = straight_axes(surface, inward, *_facets_of(felt, group), len(size))
+    axis, straight = straight_axes(inward[felt.facet], felt.area, group, len(size))
     middle = (felt.point + felt.contact) / 2
     mean = np.stack([np.bincount(group, middle[:, i]) for i in range(3)], axis=1) / size[:, None]
     centred = middle - mean[group]
@@ -267,7 +273,9 @@ def _bars(
         mine = facet[order[cuts[i] : cuts[i + 1]]]
         rows = points[point_cuts[i] : point_cuts[i + 1]]
         found.append(
-            _bar(surface, felt.take(rows), mine, whole, axis[i], bool(straight[i]), circle[i], floor)
+            _bar(
+                surface, felt.take(rows), mine, whole, axis[i], bool(straight[i]), circle[i], floor
+            )
         )
     return with_ends(surface, found)
 

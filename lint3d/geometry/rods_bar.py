@@ -23,7 +23,9 @@ Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
 STRAIGHT = 0.02  # share of the sides' area, squared, that may lean out of square to the axis
-CIRCLE_LEAST = 0.6  # of the way across: a circle smaller than that was cut by sides of something else
+CIRCLE_LEAST = (
+    0.6  # of the way across: a circle smaller than that was cut by sides of something else
+)
 CIRCLE_MOST = 1.25  # of the tightest span: in a polygon of five sides the circle is that much wider
 
 
@@ -70,14 +72,21 @@ class Bar:
 
 
 def straight_axes(
-    surface: SpanSurface, inward: Floats, facet: Ints, bar: Ints, count: int
+    normal: Floats, weight: Floats, bar: Ints, count: int
 ) -> tuple[Floats, Bools]:
-    """(count, 3) direction most nearly square to all sides of each bar, and whether it is so."""
+    """(count, 3) direction most nearly square to all sides of each bar, and whether it is so.
+
+    Parameters
+    ----------
+    normal : (s, 3) float64, unit, of sides
+    weight : (s,) float64, mm2
+    bar : (s,) int64, which bar each side is on
+    """
     spread = np.zeros((count, 3, 3))
-    weighted = inward[facet] * surface.areas[facet][:, None]
     for i in range(3):
         for j in range(3):
-            spread[:, i, j] = np.bincount(bar, weighted[:, i] * inward[facet, j], minlength=count)
+            product = weight * normal[:, i] * normal[:, j]
+            spread[:, i, j] = np.bincount(bar, product, minlength=count)
     values, vectors = np.linalg.eigh(spread)
     straight: Bools = values[:, 0] <= STRAIGHT * values.sum(axis=1)
     return pointing_up(vectors[:, :, 0]), straight
@@ -107,7 +116,9 @@ def bars_of_regions(spans: Spans, regions: Sequence[ThinRegion]) -> list[Bar | N
     facets = [np.searchsorted(surface.face_ids, one.faces) for one in regions]
     facet = np.concatenate(facets)
     bar = np.repeat(np.arange(len(regions)), [len(one) for one in facets])
-    axis, straight = straight_axes(surface, spans.inward, facet, bar, len(regions))
+    axis, straight = straight_axes(
+        spans.inward[facet], surface.areas[facet], bar, len(regions)
+    )
     circle = narrowest_circles(surface, spans.inward, facet, bar, axis)
     found: list[Bar | None] = []
     for i, one in enumerate(regions):
@@ -146,7 +157,11 @@ def is_within(bar: Bar, place: Floats) -> bool:
     along = float((place - bar.start) @ bar.axis)
     aside = float(np.linalg.norm(place - bar.start - along * bar.axis))
     length = float(np.linalg.norm(bar.end - bar.start))
-    return bar.is_straight and aside <= bar.diameter / 2 and -bar.diameter <= along <= length + bar.diameter
+    return (
+        bar.is_straight
+        and aside <= bar.diameter / 2
+        and -bar.diameter <= along <= length + bar.diameter
+    )
 
 
 def with_ends(surface: SpanSurface, found: list[Bar]) -> list[Bar]:

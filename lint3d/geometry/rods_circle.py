@@ -60,9 +60,7 @@ def narrowest_circles(
     one, two = _level(axis)
     normal = -inward[facet[side]]
     owner = bar[side]
-    flat = np.stack(
-        [np.einsum("ij,ij->i", normal, way[owner]) for way in (one, two)], axis=1
-    )
+    flat = np.stack([np.einsum("ij,ij->i", normal, way[owner]) for way in (one, two)], axis=1)
     offset = np.einsum("ij,ij->i", normal, surface.corners[facet[side], 0])
     offset -= np.einsum("ij,ij->i", normal, axis[owner]) * station[owner, where]
     length = np.linalg.norm(flat, axis=1)
@@ -75,7 +73,9 @@ def narrowest_circles(
     rows = np.arange(count)
     narrow, flats = radius[rows, best], sides[rows, best]
     with np.errstate(invalid="ignore"):
-        sagitta = np.where(flats >= 6, 2 * narrow * (1 / np.cos(np.pi / np.maximum(flats, 3)) - 1), 0)
+        sagitta = np.where(
+            flats >= 6, 2 * narrow * (1 / np.cos(np.pi / np.maximum(flats, 3)) - 1), 0
+        )
     return list(zip((2 * narrow).tolist(), sagitta.tolist(), strict=True))
 
 
@@ -96,7 +96,8 @@ def _circles(normal: Floats, offset: Floats, section: Ints, count: int) -> tuple
 
     Returns
     -------
-    (count,) float64, mm : inf where the sides do not close, 0 where they leave nothing; (count,) int64
+    radius : (count,) float64, mm, inf where the sides do not close, 0 where they leave nothing
+    sides : (count,) int64
     """
     order = np.argsort(section, kind="stable")
     normal, offset, section = normal[order], offset[order], section[order]

@@ -87,7 +87,8 @@ def main() -> None:
                 path = Path(folder) / f"{make.__name__}.stl"
                 make(path, count)
                 command = [sys.executable, __file__, "--measure", str(path)]
-                found = json.loads(subprocess.run(command, check=True, stdout=subprocess.PIPE).stdout)
+                told = subprocess.run(command, check=True, stdout=subprocess.PIPE).stdout
+            found = json.loads(told)
             ratio = found["rules"] / found["trimesh"]
             print(make.__name__, f"rules / trimesh's load = {ratio:.2f} (target 3)", found)
 
