@@ -1,0 +1,259 @@
+"""Which bodies enclose space together, and what hollows are there between them?
+
+Bodies that lie near each other are looked at as one, so that a hollow between two bodies is seen;
+bodies that stand apart are looked at each on its own, which keeps the grids small. Lengths in mm.
+Guarded by tests/plugins/test_drain_hollows.py.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from lint3d import Body, LeftOut, Shell
+from lint3d.geometry.components import connected_groups
+from lint3d.geometry.topology import open_edges
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from lint3d.geometry.raster import Grid
+    from lint3d.geometry.voids_model import Pocket, SealedPocket, Voids
+    from lint3d.geometry.voids_space import Space
+
+    Floats = NDArray[np.float64]
+    Ints = NDArray[np.int64]
+    Bools = NDArray[np.bool_]
+
+#: Bytes that a grid point keeps once its chambers are cut, and how many of them all grids of a run
+#: may keep; what is beyond is filled again when it is asked for.
+_BYTES_KEPT, _MOST_KEPT = 10, 6e8
+
+
+@dataclass(eq=False)
+class Group:
+    """Bodies that lie near each other, as one surface."""
+
+    bodies: tuple[Body, ...]
+    vertices: Floats
+    """(n, 3) mm"""
+    faces: Ints
+    """(m, 3) out of the material"""
+    first_face: Ints
+    """(len(bodies) + 1,) where the faces of each body begin"""
+
+    def owner(self, face: int) -> tuple[Body, int]:
+        """The body that a face belongs to, and its row there."""
+        number = int(np.searchsorted(self.first_face, face, side="right")) - 1
+        return self.bodies[number], int(face - self.first_face[number])
+
+    def own_rows(self, faces: Ints, body: Body) -> Ints:
+        """Rows in one body of those faces that are its own."""
+        number = self.bodies.index(body)
+        low, high = self.first_face[number : number + 2]
+        return faces[(faces >= low) & (faces < high)] - low
+
+    def bodies_at(self, faces: Ints) -> list[Body]:
+        """The bodies that own any of the faces, the one with the most faces first."""
+        number = np.searchsorted(self.first_face, faces, side="right") - 1
+        count = np.bincount(number, minlength=len(self.bodies))
+        return [self.bodies[i] for i in np.argsort(-count, kind="stable") if count[i]]
+
+    @property
+    def open_bodies(self) -> list[Body]:
+        return [body for body in self.bodies if not body.closed]
+
+
+@dataclass(eq=False)
+class Hollow:
+    """A group of bodies with the hollows in and between them."""
+
+    group: Group
+    voids: Voids
+    grids: list[tuple[Grid, float]]
+    """of each grid also the reach that its space was cut with"""
+
+    def spaces(self) -> Iterator[Space]:
+        """The grids cut into chambers, one after the other."""
+        from lint3d.geometry.voids_space import build_space
+
+        if self.voids.spaces:
+            yield from self.voids.spaces
+            return
+        for grid, reach in self.grids:
+            yield build_space(self.group.vertices, self.group.faces, grid, reach)
+
+    def members(self, space: Space) -> dict[int, list[Pocket]]:
+        """The pockets that lie in a space, by the chambers that they are made of."""
+        found: dict[int, list[Pocket]] = {}
+        assert self.voids.graph is not None
+        for pocket in self.voids.pockets:
+            chamber = _chamber_at(space, pocket.position)
+            members = self.voids.graph.nodes[pocket.node]["members"]
+            if chamber in members:
+                for one in members:
+                    found.setdefault(one, []).append(pocket)
+        return found
+
+    def face_at(self, position: Floats) -> int:
+        """The face nearest to a place."""
+        assert self.voids.clearance is not None
+        return int(self.voids.clearance.nearest(np.asarray(position)[None])[1][0])
+
+
+@dataclass(eq=False)
+class Hollows:
+    """All hollows of what is printed together.
+
+    Attributes
+    ----------
+    resolved : mm, narrowest width that the grids resolve
+    """
+
+    found: tuple[Hollow, ...]
+    resolved: float
+
+    def unseen(self) -> Iterator[LeftOut]:
+        """What the grids could not show, and the bodies that are open."""
+        yield from self.open_bodies()
+        for hollow in self.found:
+            said_open = bool(hollow.group.open_bodies)
+            for gap in hollow.voids.left_out:
+                if not (said_open and "solid/open-edge" in gap.reason):
+                    yield LeftOut(gap.reason, of=hollow.group.bodies[0], position=gap.position)
+
+    def open_bodies(self) -> Iterator[LeftOut]:
+        """Bodies whose inside is not known for certain."""
+        for hollow in self.found:
+            for body in hollow.group.open_bodies:
+                yield _open_body(body)
+
+
+def groups_of(bodies: Sequence[Body], near: float) -> list[Group]:
+    """Put bodies together whose boxes are no farther apart than `near` mm."""
+    bodies = [body for body in bodies if len(body.faces)]
+    if not bodies:
+        return []
+    label = _near_boxes(bodies, near)
+    return [
+        _group([bodies[i] for i in np.flatnonzero(label == number)])
+        for number in range(int(label.max()) + 1)
+    ]
+
+
+def find_hollows(
+    bodies: Sequence[Body], low: float, high: float, limits: tuple[float, ...]
+) -> Hollows:
+    """Find the hollows of what is printed together.
+
+    Parameters
+    ----------
+    low, high : mm, the widths between which openings matter
+    limits : mm, widths that openings will be compared with
+    """
+    from lint3d.geometry.voids import find_voids
+
+    found: list[Hollow] = []
+    kept = 0.0
+    for group in groups_of(bodies, low):
+        voids = find_voids(group.vertices, group.faces, low, high, limits=limits)
+        grids = [(space.grid, space.reach) for space in voids.spaces]
+        kept += _BYTES_KEPT * sum(float(np.prod(grid.shape)) for grid, _ in grids)
+        if kept > _MOST_KEPT and found:
+            voids.spaces = []
+        found.append(Hollow(group, voids, grids))
+    return Hollows(tuple(found), low)
+
+
+def is_reversed(shell: Shell) -> bool:
+    """Does a shell look the other way in the file than its place among the others asks for?"""
+    return shell.closed and shell.volume != 0 and (shell.volume < 0) != (shell.depth % 2 == 1)
+
+
+def volumes_either_way(group: Group, pocket: SealedPocket) -> tuple[float, float]:
+    """Volume of a sealed pocket if its shells mean what the file says, and if they are mended.
+
+    A cavity that is turned otherwise than the shell around it means material, and no hollow; a
+    loose body that is turned otherwise means none.
+    """
+    as_given = as_mended = pocket.volume
+    touched = np.zeros(len(group.faces), bool)
+    touched[pocket.faces] = True
+    for number, body in enumerate(group.bodies):
+        mine = touched[group.first_face[number] : group.first_face[number + 1]]
+        if not mine.any():
+            continue
+        outer = is_reversed(body.shells[0])
+        for shell in body.shells:
+            if not mine[np.searchsorted(body.face_in_part, shell.faces)].all():
+                continue
+            if shell.depth % 2 and is_reversed(shell) != outer:
+                return 0.0, as_mended
+            if shell.depth % 2 == 0 and is_reversed(shell):
+                as_given += abs(shell.volume)
+    return as_given, as_mended
+
+
+def _group(bodies: list[Body]) -> Group:
+    if len(bodies) == 1:
+        vertices, faces = bodies[0].vertices, bodies[0].faces
+    else:
+        shift = np.cumsum([0, *(len(body.vertices) for body in bodies)])
+        vertices = np.concatenate([body.vertices for body in bodies])
+        faces = np.concatenate([b.faces + int(s) for b, s in zip(bodies, shift, strict=False)])
+    first = np.cumsum([0, *(len(body.faces) for body in bodies)])
+    return Group(tuple(bodies), vertices, faces, first)
+
+
+def _near_boxes(bodies: Sequence[Body], near: float) -> Ints:
+    """(b,) number of the group that each body is in, in the order of the bodies."""
+    if len(bodies) == 1:
+        return np.zeros(1, np.int64)
+    from rtree import index
+
+    low = np.array([body.vertices.min(axis=0) for body in bodies]) - near / 2
+    high = np.array([body.vertices.max(axis=0) for body in bodies]) + near / 2
+    boxes = [(i, (*low[i], *high[i]), None) for i in range(len(bodies))]
+    tree = index.Index(iter(boxes), properties=index.Property(dimension=3))
+    one, two = [], []
+    for i, box, _ in boxes:
+        others = list(tree.intersection(box))
+        one += [i] * len(others)
+        two += others
+    label = connected_groups(len(bodies), np.array(one, np.int64), np.array(two, np.int64))
+    _, first, inverse = np.unique(label, return_index=True, return_inverse=True)
+    rank = np.argsort(np.argsort(first))
+    numbered: Ints = rank[inverse]
+    return numbered
+
+
+def _chamber_at(space: Space, position: Floats) -> int:
+    """The chamber that a place lies in; −1 for material or a place beyond the grid."""
+    grid = space.grid
+    at = np.rint((np.asarray(position) - grid.point(np.zeros(3, np.int64))) / grid.pitch)
+    index = at.astype(np.int64)
+    if (index < 0).any() or (index >= np.array(grid.shape)).any():
+        return -1
+    basin = int(space.basins.label[tuple(index)])
+    return int(space.chambers.of_basin[basin]) if basin >= 0 else -1
+
+
+def _open_body(body: Body) -> LeftOut:
+    found = open_edges(body.edges)
+    rim = np.unique(found.face)
+    if len(rim):
+        return LeftOut(
+            f"'{body.name}' is open: {len(found)} edges have one face only. What lies behind them "
+            "was judged as if the gaps were closed, and more may be shut in than was found; "
+            "solid/open-edge tells more.",
+            faces=rim,
+            of=body,
+        )
+    return LeftOut(
+        f"'{body.name}' has edges that an odd number of faces share, so its inside is not known "
+        "for certain; solid/non-manifold-edge tells more.",
+        of=body,
+    )

@@ -1,0 +1,178 @@
+"""What does the molten support do in a hollow?
+
+Constants come from the sheet's `[liquid]` table. Everything here holds for a liquid: support above
+the temperature at which it congeals. Lengths in mm, volumes in mm3. Guarded by
+tests/plugins/test_drain_liquid.py.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from lint3d import NotApplicable, NotMeasurable, Sheet
+from lint3d.geometry.pools_flood import directions
+from lint3d.geometry.pools_laws import Liquid, empties_s, head_held_mm, self_venting_mm
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from lint3d.geometry.voids_model import Pocket
+    from lint3d_plugins.drain_hollows import Hollow
+
+    Floats = NDArray[np.float64]
+
+#: The sheet's keys, with the unit that each must be in.
+UNITS = {"density": "kg/m3", "surface_tension": "N/m", "viscosity": "mm2/s"}
+#: Positions that are tried for what an opening holds, and how far a direction may lie from the
+#: nearest of them, rad (`test_every_direction_is_near_one_that_is_tried`).
+TRIES, BETWEEN = 1000, 0.09
+#: Points that stand for the space of a pocket.
+SAMPLES = 4000
+ASSUMED_DRAINING = (
+    "Support fully molten, air let in freely, a prism as high as the largest ball in the pocket; "
+    "the slower of Torricelli (coefficient 0.62) and Hagen-Poiseuille. Within a factor of a few."
+)
+
+
+@dataclass(frozen=True, eq=False)
+class Held:
+    """What an opening does not let go of, in the position where that is least."""
+
+    volume: float
+    lower: float
+    upper: float
+    head: float
+    """mm, how high the liquid may stand above the opening"""
+    up: Floats
+    """(3,) unit vector, the position"""
+
+
+def liquid_of(sheet: Sheet) -> Liquid:
+    """The molten support of a sheet.
+
+    Raises
+    ------
+    NotApplicable : the process has no support that melts
+    NotMeasurable : a constant is missing, in another unit or no positive number
+    """
+    table = sheet.liquid
+    if table is None:
+        raise NotApplicable(
+            f"The sheet '{sheet.name}' has no [liquid] table: no support that melts and runs out."
+        )
+    for key, unit in UNITS.items():
+        if key not in table and key != "viscosity":
+            raise NotMeasurable(
+                f"The sheet '{sheet.name}' gives no {key} under [liquid]; add it in {unit}."
+            )
+        if key in table and table[key].unit != unit:
+            raise NotMeasurable(
+                f"The sheet '{sheet.name}' gives [liquid] {key} in {table[key].unit}; give it in "
+                f"{unit}."
+            )
+        if key in table and not 0 < table[key].value < math.inf:
+            raise NotMeasurable(
+                f"[liquid] {key} of the sheet '{sheet.name}' must be above 0; it is "
+                f"{table[key].value:g}."
+            )
+    viscosity = table["viscosity"].value if "viscosity" in table else None
+    return Liquid(table["density"].value, table["surface_tension"].value, viscosity)
+
+
+def draining(sheet: Sheet, pocket: Pocket) -> dict[str, Any]:
+    """Facts about how long a pocket takes to drain; nothing if the sheet has no liquid for it."""
+    try:
+        liquid = liquid_of(sheet)
+    except (NotApplicable, NotMeasurable):
+        return {}
+    throat = pocket.throat
+    seconds = empties_s(liquid, pocket.volume, throat.diameter, throat.length, pocket.diameter)
+    return {
+        "draining_s": seconds if math.isfinite(seconds) else None,
+        "draining_assumes": ASSUMED_DRAINING,
+    }
+
+
+def held_by(
+    liquid: Liquid, pockets: Sequence[Pocket], points: Sequence[Floats], pitch: float
+) -> Held:
+    """What stays in pockets because their common throat is too small to let go of the head.
+
+    Parameters
+    ----------
+    pockets : all with the same throat
+    points : (k, 3) mm for each pocket, spread evenly over its space
+    pitch : mm, of the grid that the points come from
+    """
+    throat = pockets[0].throat
+    ups = directions(TRIES)
+    offset = np.concatenate(points) - throat.position
+    share = [np.full(len(some), 1.0 / max(len(some), 1)) for some in points]
+    volume, least, most = (
+        np.concatenate([s * v for s, v in zip(share, volumes, strict=True)])
+        for volumes in (
+            [p.volume for p in pockets],
+            [p.volume_lower for p in pockets],
+            [p.volume_upper for p in pockets],
+        )
+    )
+    height = offset @ ups.T
+    # Between two positions that are tried a point may stand this much higher or lower.
+    doubt = np.linalg.norm(offset, axis=1)[:, None] * BETWEEN
+    below = _share_below(height, _head(liquid, throat.diameter), volume)
+    best = int(np.argmin(below))
+    lower = _share_below(height + doubt + pitch, _head(liquid, throat.upper), least).min()
+    upper = _share_below(height[:, best, None] - pitch, _head(liquid, throat.lower), most)[0]
+    value = float(below[best])
+    return Held(
+        value,
+        min(float(lower), value),
+        max(float(upper), value),
+        _head(liquid, throat.diameter),
+        ups[best],
+    )
+
+
+def sample(hollow: Hollow) -> dict[int, Floats]:
+    """Points spread over the space of each pocket, by its node: (k, 3) mm."""
+    found: dict[int, Floats] = {}
+    for space in hollow.spaces():
+        pockets = hollow.members(space)
+        if not pockets:
+            continue
+        label = space.basins.label.reshape(-1)
+        chamber = np.append(space.chambers.of_basin, -1)
+        node = np.full(len(space.chambers.peak) + 1, -1, np.int64)
+        for one, owners in pockets.items():
+            node[one] = owners[0].node
+        of_basin = node[chamber]
+        rows = np.flatnonzero(of_basin[label] >= 0)
+        owner = of_basin[label[rows]]
+        for one in np.unique(owner):
+            mine = rows[owner == one]
+            step = -(-len(mine) // SAMPLES)
+            found[int(one)] = space.points(mine[::step])
+    return found
+
+
+def _head(liquid: Liquid, diameter: float) -> float:
+    """mm of liquid that an opening holds; none where it lets air past (Bretherton)."""
+    if diameter >= self_venting_mm(liquid):
+        return 0.0
+    return head_held_mm(liquid, diameter)
+
+
+def _share_below(height: Floats, head: float, volume: Floats) -> Floats:
+    """(d,) mm3 of what stands lower than the head, for each direction.
+
+    What lies below the opening is counted too: it could only leave upward.
+    """
+    if head <= 0:
+        return np.zeros(height.shape[1])
+    below: Floats = volume @ (height < head)
+    return below

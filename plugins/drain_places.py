@@ -1,0 +1,208 @@
+"""How is a pocket told: value, main place, way out, facts?
+
+Pockets with the same narrowest place are one place, for one cut heals them all. Where very many are
+alike, as in a lattice or a filter, they are one place with their distribution. Guarded by
+tests/plugins/test_drain_places.py.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from lint3d import Body, Place, Step
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from lint3d.geometry.throats import Throat
+    from lint3d.geometry.voids_model import Pocket
+    from lint3d_plugins.drain_hollows import Hollow
+
+    Floats = NDArray[np.float64]
+    Ints = NDArray[np.int64]
+
+#: More pockets than this in one connected hollow, or of one body, are told as one place with their
+#: distribution. common practice, no source
+MANY = 40
+#: Points of a way that are told, and pockets or openings that are listed one by one.
+_MOST_STEPS, _MOST_LISTED = 32, 12
+
+
+@dataclass(frozen=True, eq=False)
+class Neck:
+    """A narrowest place with all pockets behind it, the largest first."""
+
+    hollow: Hollow
+    throat: Throat
+    pockets: tuple[Pocket, ...]
+
+    @property
+    def volume(self) -> float:
+        return sum(pocket.volume for pocket in self.pockets)
+
+    @property
+    def main(self) -> Pocket:
+        return self.pockets[0]
+
+    @property
+    def system(self) -> int:
+        """The same number for all necks of one connected hollow."""
+        return self.main.way_nodes[-2] if len(self.main.way_nodes) > 1 else self.main.node
+
+
+def necks(hollow: Hollow, of: Callable[[Pocket], Throat | None]) -> list[Neck]:
+    """Pockets by the throat that `of` names for each; those with none are left out."""
+    found: dict[bytes, list[Pocket]] = {}
+    throats: dict[bytes, Throat] = {}
+    for pocket in hollow.voids.pockets:
+        throat = of(pocket)
+        if throat is None:
+            continue
+        key = throat.position.tobytes()
+        throats.setdefault(key, throat)
+        found.setdefault(key, []).append(pocket)
+    return [Neck(hollow, throats[key], tuple(pockets)) for key, pockets in found.items()]
+
+
+def neck_place(neck: Neck, value: tuple[float, float, float], remark: str, **facts: Any) -> Place:
+    """A place for a neck: it stands at the throat, and its path leads from the pocket outside."""
+    value, lower, upper = value[0], min(value[1], value[0]), max(value[2], value[0])
+    body, faces, other = owners(neck.hollow, neck.throat.face, neck.main.faces)
+    return Place(
+        value,
+        lower=lower,
+        upper=upper,
+        position=neck.throat.position,
+        faces=faces,
+        of=body,
+        other=other,
+        remark=remark,
+        path=steps(neck.main),
+        distinct=True,
+        properties={**neck_facts(neck), **facts},
+    )
+
+
+def owners(hollow: Hollow, face: int, faces: Ints) -> tuple[Body, Ints, Body | None]:
+    """The body that a face belongs to, its rows with that face first, and the next body if any."""
+    body, row = hollow.group.owner(face)
+    rows = hollow.group.own_rows(np.asarray(faces, np.int64), body)
+    others = [one for one in hollow.group.bodies_at(np.asarray(faces, np.int64)) if one is not body]
+    return body, np.concatenate([[row], rows[rows != row]]), (others or [None])[0]
+
+
+def neck_facts(neck: Neck) -> dict[str, Any]:
+    """What scripts may want to know of a neck and the pockets behind it."""
+    throat = neck.throat
+    widths = sorted((o.throat.diameter for o in neck.main.openings), reverse=True)
+    return {
+        "volume_mm3": neck.volume,
+        "pockets": len(neck.pockets),
+        "pocket_positions_mm": [p.position.tolist() for p in neck.pockets[:_MOST_LISTED]],
+        "pocket_volumes_mm3": [p.volume for p in neck.pockets[:_MOST_LISTED]],
+        "depth_mm": max(pocket.depth for pocket in neck.pockets),
+        "neck_diameter_mm": throat.diameter,
+        "neck_length_mm": throat.length,
+        "neck_direction": throat.direction.tolist(),
+        "openings": len(widths),
+        "opening_diameters_mm": widths[:_MOST_LISTED],
+        "empties_in_order": order_of_emptying(neck.main),
+    }
+
+
+def order_of_emptying(pocket: Pocket) -> list[int]:
+    """Chambers of the way out, the one nearest to the outside first: it must run out before."""
+    return [node for node in reversed(pocket.way_nodes) if node != 0]
+
+
+def steps(pocket: Pocket) -> tuple[Step, ...]:
+    """The way out as steps with the diameter at each; the narrowest and the ends are among them."""
+    way, width = pocket.way, pocket.way_width
+    if len(way) == 0:
+        return ()
+    narrowest = int(np.argmin(np.linalg.norm(way - pocket.throat.position, axis=1)))
+    along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(way, axis=0), axis=1))])
+    rows = np.searchsorted(along, np.linspace(0.0, along[-1], _MOST_STEPS))
+    rows = np.unique(np.concatenate([rows.clip(0, len(way) - 1), [0, narrowest, len(way) - 1]]))
+    told = [Step(_point(pocket.position), pocket.diameter, "in the pocket")]
+    for row in rows.tolist():
+        if row == narrowest:
+            position = _point(pocket.throat.position)
+            told.append(Step(position, pocket.throat.diameter, "narrowest place"))
+        else:
+            label = "outside" if row == len(way) - 1 else ""
+            told.append(Step(_point(way[row]), _finite(width[row]), label))
+    return tuple(told)
+
+
+def summed_up(
+    hollow: Hollow, found: Sequence[tuple[int, Place]], unit: str, smallest_first: bool
+) -> list[Place]:
+    """The places, or where there are very many alike the tightest of them for all.
+
+    Parameters
+    ----------
+    found : places with the number of the connected hollow that each is part of
+    smallest_first : is the smallest value the tightest?
+    """
+    systems: dict[int, list[Place]] = {}
+    for system, place in found:
+        systems.setdefault(system, []).append(place)
+    kept: list[Place] = []
+    for places in systems.values():
+        kept += _as_one(hollow, places, unit, smallest_first)
+    return _as_one(hollow, kept, unit, smallest_first)
+
+
+def _as_one(
+    hollow: Hollow, places: list[Place], unit: str, smallest_first: bool
+) -> list[Place]:
+    """At most `MANY` places as they are, more as one."""
+    if len(places) <= MANY:
+        return places
+    sign = 1.0 if smallest_first else -1.0
+    worst = min(places, key=lambda place: sign * place.value)
+    values = np.array([value for place in places for value in _values(place)])
+    name = hollow.group.bodies[0].name
+    worst.remark = (
+        f"{len(values)} places of this kind in '{name}', from {values.min():.4g} to "
+        f"{values.max():.4g} {unit}, {np.median(values):.4g} {unit} in the middle. The "
+        f"{'smallest' if smallest_first else 'largest'} is shown. {worst.remark}"
+    ).replace("  ", " ")
+    worst.properties |= {
+        "places": len(values),
+        "distribution": distribution(values),
+        "all_values": sorted(values.tolist()),
+    }
+    return [worst]
+
+
+def distribution(values: Floats) -> dict[str, float]:
+    """Least, quartiles, largest and mean."""
+    least, low, middle, high, most = np.quantile(values, [0, 0.25, 0.5, 0.75, 1]).tolist()
+    return {
+        "least": least,
+        "lower_quartile": low,
+        "median": middle,
+        "upper_quartile": high,
+        "largest": most,
+        "mean": float(np.mean(values)),
+    }
+
+
+def _values(place: Place) -> Iterable[float]:
+    known: Iterable[float] = place.properties.get("all_values", [place.value])
+    return known
+
+
+def _point(position: Floats) -> tuple[float, float, float]:
+    x, y, z = (float(one) for one in position)
+    return (x, y, z)
+
+
+def _finite(width: float) -> float | None:
+    return float(width) if np.isfinite(width) else None
