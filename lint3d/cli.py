@@ -145,6 +145,8 @@ def inspect_command(ctx: click.Context, /, **options: Any) -> None:
         inspection = run(prepared, options["files"], keep)
     _show(inspection, options)
     _write(inspection, writers)
+    if writers and not options["quiet"]:
+        click.echo(f"Report written: {', '.join(writers)}", err=True)
     fail_on = frozenset(options["fail_on"]) | frozenset(prepared.config.fail_on)
     ctx.exit(inspection.exit_code(fail_on))
 

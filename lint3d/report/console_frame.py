@@ -72,7 +72,9 @@ def trouble(out: Lines, notes: list[Notification]) -> None:
         about += [f"plugin {note.plugin}"] if note.plugin else []
         subject = ", ".join(about) + ": " if about else ""
         style = "fail" if note.level == "error" else None
-        out.say(subject + sentence(note.message), lead=f"  {_LEVELS[note.level]:<8} ", style=style)
+        # The file stands at the head of the line: no need to name it again.
+        message = note.message.removeprefix(note.uri or "").lstrip()
+        out.say(subject + sentence(message), lead=f"  {_LEVELS[note.level]:<8} ", style=style)
 
 
 def summary(out: Lines, inspection: Inspection) -> None:

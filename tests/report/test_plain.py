@@ -27,7 +27,7 @@ def test_anything_becomes_strict_json(value: object) -> None:
 def test_rounding_keeps_twelve_digits(value: float) -> None:
     near = rounded(value)
     assert near is not None
-    assert math.isclose(near, value, rel_tol=5e-9, abs_tol=1e-300)
+    assert math.isclose(near, value, rel_tol=5e-12, abs_tol=1e-300)
     assert rounded(near) == near
 
 
