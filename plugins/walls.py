@@ -1,9 +1,9 @@
 """Walls: is any place too thin, too slender or too close to its neighbour to build?
 
 Thickness is the diameter of the inscribed ball (`lint3d.geometry.spans`), looking inward for walls
-and outward for gaps. One place, one owner: what is thin both ways is a rod (outward: a hole),
-what is thin one way a wall (outward: a gap); a wall that passes `walls/thin-wall` and stands free is left
-to `walls/free-wall`.
+and outward for gaps. One place, one owner: what is thin both ways is a rod (outward: a hole), what
+is thin one way a wall (outward: a gap); a wall that passes `walls/thin-wall` and stands free is
+left to `walls/free-wall`.
 """
 
 from __future__ import annotations
@@ -255,7 +255,7 @@ def slender(rods: Bars) -> Iterator[Place]:
     """A pin or strut too slender to survive cleaning.
 
     The value is its length over its smaller diameter. A strut that is held at both ends counts by
-    its whole length, too.
+    its whole length, too; rings, coils and hooks are not judged.
 
     Remedy: thicken it, shorten it, or tie it to what stands beside it.
     """
@@ -363,8 +363,10 @@ def _bars(surface: Surface, interest: Interest, look: Literal["inward", "outward
     if not 0 < interest.low < np.inf:
         raise NotApplicable("No rule with a limit asks for it.")
     vertices = surface.spans.vertices[surface.spans.faces.ravel()]
-    reach = HEAD_ROOM * float(np.ptp(vertices, axis=0).max()) / interest.low
-    found = bars(surface.spans, reach, look)
+    longest = float(np.linalg.norm(np.ptp(vertices, axis=0)))
+    reach = HEAD_ROOM * longest / interest.low
+    # A ring or a coil is no pin: length over diameter says little of it. Ducts are left to drain.
+    found = [bar for bar in bars(surface.spans, reach, look) if bar.is_straight]
     if not len(surface.caps.face):
         return Bars(tuple(found))
     middle = np.array([(bar.start + bar.end) / 2 for bar in found]).reshape(-1, 3)
@@ -479,9 +481,7 @@ def _is_free(thickness: Thickness, region: ThinRegion) -> bool:
     if not len(rows):
         return False
     rows = rows[:: max(1, len(rows) // PROBES)]
-    free = is_free(
-        spans.surface.scene, spans.point[rows], spans.contact_point[rows], region.axis
-    )
+    free = is_free(spans.surface.scene, spans.point[rows], spans.contact_point[rows], region.axis)
     return bool(free.mean() > MOSTLY_FREE)
 
 

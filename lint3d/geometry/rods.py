@@ -1,11 +1,11 @@
 """Where is the material (or the void) long and thin both ways: pins, struts, wires, holes?
 
-At points spread over the surface the way straight across is felt, and from its middle the shortest
-chord square to it. Where that is at most twice as long the place is thin both ways, whatever
-its diameter. Such places hang together along facets and where their middles lie near each other, and
-make a bar: with an axis (square to all its sides), a length along it, and the largest circle that
-fits into its narrowest section. A bar counts where rays square to the axis meet its sides all round,
-so that a rail on a plate and a groove are none.
+At points spread over the surface the way straight across is felt, and from its middle the
+shortest chord square to it. Where that is at most twice as long the place is thin both ways,
+whatever its diameter. Such places hang together along facets and where their middles lie near each
+other, and make a bar: with an axis (square to all its sides), a length along it, and the largest
+circle that fits into its narrowest section. A bar counts where rays square to it meet its sides
+all round, so that a rail on a plate and a groove are none.
 
 Looking inward bars are rods, looking outward they are holes. Lengths in mm.
 Tested by tests/geometry/test_rods.py. The method was made for this project; no source.
@@ -35,7 +35,7 @@ Bools = NDArray[np.bool_]
 POINTS_MOST = 60_000  # points at which it is felt whether a place is thin both ways
 DIRECTIONS = 8  # chords felt through each place, over half a turn
 CHORD_REACH = 20.0  # they are felt up to this many times the thickness each way
-MOSTLY = 0.5  # of its points at which a side of a bar is thin both ways
+MOSTLY = 0.85  # of its points at which a side of a bar is thin both ways
 SAME_WAY = float(
     np.cos(np.radians(40.0))
 )  # neighbours on one bar run on so; chords are 22 degrees apart
@@ -117,12 +117,16 @@ def _felt(surface: SpanSurface, inward: Floats, reach: float) -> tuple[_Felt, Bo
         POINTS_MOST,
     )
     facet = facets[owner]
-    met = straight_across(surface, inward, point, facet, reach)
-    good = (met.facet >= 0) & (met.facing >= ACCEPT_COS) & (met.distance <= reach)
+    # Across the broader way of a flat bar, too: its sides all round give the axis.
+    broad = ROD_RATIO * reach
+    met = straight_across(surface, inward, point, facet, broad)
+    good = (met.facet >= 0) & (met.facing >= ACCEPT_COS) & (met.distance <= broad)
     contact = point + inward[facet] * np.where(good, met.distance, 0.0)[:, None]
     rows = np.flatnonzero(good)
     width, way = _chords(surface, point[rows], contact[rows])
-    thin = width <= ROD_RATIO * met.distance[rows]
+    thin = (width <= ROD_RATIO * met.distance[rows]) & (
+        np.minimum(width, met.distance[rows]) <= reach
+    )
     rows, way = rows[thin], way[thin]
     all_points = np.bincount(facet, minlength=len(surface.faces))
     thin_points = np.bincount(facet[rows], minlength=len(surface.faces))

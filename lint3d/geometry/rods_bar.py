@@ -71,9 +71,7 @@ class Bar:
         )
 
 
-def straight_axes(
-    normal: Floats, weight: Floats, bar: Ints, count: int
-) -> tuple[Floats, Bools]:
+def straight_axes(normal: Floats, weight: Floats, bar: Ints, count: int) -> tuple[Floats, Bools]:
     """(count, 3) direction most nearly square to all sides of each bar, and whether it is so.
 
     Parameters
@@ -88,7 +86,9 @@ def straight_axes(
             product = weight * normal[:, i] * normal[:, j]
             spread[:, i, j] = np.bincount(bar, product, minlength=count)
     values, vectors = np.linalg.eigh(spread)
-    straight: Bools = values[:, 0] <= STRAIGHT * values.sum(axis=1)
+    # Sides that all look the same way, up to the sign, are square to more than one direction.
+    least = STRAIGHT * values.sum(axis=1)
+    straight: Bools = (values[:, 0] <= least) & (values[:, 1] > least)
     return pointing_up(vectors[:, :, 0]), straight
 
 
@@ -116,9 +116,7 @@ def bars_of_regions(spans: Spans, regions: Sequence[ThinRegion]) -> list[Bar | N
     facets = [np.searchsorted(surface.face_ids, one.faces) for one in regions]
     facet = np.concatenate(facets)
     bar = np.repeat(np.arange(len(regions)), [len(one) for one in facets])
-    axis, straight = straight_axes(
-        spans.inward[facet], surface.areas[facet], bar, len(regions)
-    )
+    axis, straight = straight_axes(spans.inward[facet], surface.areas[facet], bar, len(regions))
     circle = narrowest_circles(surface, spans.inward, facet, bar, axis)
     found: list[Bar | None] = []
     for i, one in enumerate(regions):

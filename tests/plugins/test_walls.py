@@ -319,3 +319,13 @@ def test_closed_forms_in_random_frames(make: Any, tmp_path: Path) -> None:
             assert len(mine) == case.regions
         if case.kind is not None:
             assert (tightest.rule in ("walls/thin-rod", "walls/small-hole")) == (case.kind == "rod")
+
+
+def test_strips_beside_holes_and_flanges_are_no_rods(tmp_path: Path) -> None:
+    strip = shapes.box([90, 10, 6])
+    for i in range(14):
+        strip -= shapes.rod(2, 9, 16).translate((5 + 6 * i, 5, 1.5))
+    flange = shapes.rod(15, 3, 48) + shapes.rod(12, 40, 48)
+    flange -= shapes.rod(10, 90, 48).translate((0, 0, -20))
+    for name, body in {"strip": strip, "flange": flange}.items():
+        assert of(inspected(facets_of(body), tmp_path), "slender").kind == "pass", name
