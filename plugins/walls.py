@@ -73,6 +73,11 @@ class Thickness:
     left_out: tuple[LeftOut, ...] = ()
     _regions: dict[float, list[ThinRegion]] = field(default_factory=dict)
 
+    def has_any(self, low: float, high: float) -> bool:
+        """Is any place as thick as may be below `high` and not surely below `low`?"""
+        below, above = self.spans.interval.T
+        return bool((self.spans.measured & (below < high) & (above >= low)).any())
+
     def regions(self, limit: float) -> list[ThinRegion]:
         """Connected regions that may be thinner than the limit, tightest first."""
         from lint3d.geometry.spans_regions import thin_regions
@@ -97,8 +102,12 @@ class Walls:
     highest: float
     left_out: tuple[LeftOut, ...] = ()
 
-    def below(self, limit: float) -> list[ThinRegion]:
-        return [one for one in self.thickness.regions(limit) if one.kind == "wall"]
+    def below(self, limit: float, told: float = 0.0) -> list[ThinRegion]:
+        """Walls that may be thinner than `limit`, without those that are surely below `told`."""
+        if not self.thickness.has_any(told, limit):
+            return []
+        found = [one for one in self.thickness.regions(limit) if one.kind == "wall"]
+        return [one for one in found if one.upper >= told]
 
 
 @dataclass(frozen=True, eq=False)
@@ -232,8 +241,7 @@ def free_wall(walls: Walls, interest: Interest, sheet: Sheet) -> Iterator[Place]
     limit = interest.high / HEAD_ROOM
     told = _told_by_thin_wall(walls, limit, sheet)
     for reach in (limit, interest.high):
-        found = [one for one in walls.below(reach) if one.upper >= told]
-        found = [one for one in found if _is_free(walls.thickness, one)]
+        found = [one for one in walls.below(reach, told) if _is_free(walls.thickness, one)]
         if found:
             break
     yield from _places(walls.thickness, found, "The wall stands free and is {:.4g} mm thick.")

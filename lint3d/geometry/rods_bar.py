@@ -121,7 +121,9 @@ def bars_of_regions(spans: Spans, regions: Sequence[ThinRegion]) -> list[Bar | N
     found: list[Bar | None] = []
     for i, one in enumerate(regions):
         diameter, sagitta = circle[i]
-        if not straight[i] or not CIRCLE_LEAST * one.value <= diameter <= CIRCLE_MOST * one.value:
+        # Where the section is not convex the planes of its sides cut the circle.
+        least = one.lower - 2 * spans.floor_mm
+        if not straight[i] or not least <= diameter <= CIRCLE_MOST * one.value:
             found.append(None)
             continue
         corners = surface.corners[facets[i]].reshape(-1, 3)
