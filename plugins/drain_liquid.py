@@ -14,15 +14,16 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from lint3d import NotApplicable, NotMeasurable, Sheet
+from lint3d import NotApplicable, NotMeasurable, Place, Sheet
 from lint3d.geometry.pools_flood import directions
 from lint3d.geometry.pools_laws import Liquid, empties_s, head_held_mm, self_venting_mm
+from lint3d_plugins.drain_hollows import Hollow
+from lint3d_plugins.drain_places import neck_place, necks
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from lint3d.geometry.voids_model import Pocket
-    from lint3d_plugins.drain_hollows import Hollow
 
     Floats = NDArray[np.float64]
 
@@ -136,6 +137,27 @@ def held_by(
         _head(liquid, throat.diameter),
         ups[best],
     )
+
+
+def held_places(hollow: Hollow, liquid: Liquid) -> list[tuple[int, Place]]:
+    """A place for what each throat holds, with the number of the connected hollow it is part of."""
+    points = sample(hollow) if hollow.voids.pockets else {}
+    found = []
+    for neck in necks(hollow, lambda pocket: pocket.throat):
+        some = [points.get(one.node, one.position[None]) for one in neck.pockets]
+        kept = held_by(liquid, neck.pockets, some, hollow.voids.pitch)
+        head = f"{kept.head:.3g} mm of liquid" if math.isfinite(kept.head) else "any head"
+        remark = (
+            f"An opening {neck.width} wide holds {head}: {kept.volume:.4g} of {neck.volume:.4g} "
+            "mm³ stay while the support is molten."
+        )
+        facts = {
+            "head_held_mm": kept.head if math.isfinite(kept.head) else None,
+            "up": kept.up.tolist(),
+        }
+        value = (kept.volume, kept.lower, kept.upper)
+        found.append((neck.system, neck_place(neck, value, remark, **facts)))
+    return found
 
 
 def sample(hollow: Hollow) -> dict[int, Floats]:

@@ -14,13 +14,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from lint3d import Body, Place, Step
+from lint3d_plugins.drain_hollows import Hollow, volumes_either_way
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from lint3d.geometry.throats import Throat
-    from lint3d.geometry.voids_model import Pocket
-    from lint3d_plugins.drain_hollows import Hollow
+    from lint3d.geometry.voids_model import Pocket, SealedPocket
 
     Floats = NDArray[np.float64]
     Ints = NDArray[np.int64]
@@ -43,6 +43,18 @@ class Neck:
     @property
     def volume(self) -> float:
         return sum(pocket.volume for pocket in self.pockets)
+
+    @property
+    def bounds(self) -> tuple[float, float, float]:
+        """Diameter, and what bounds it, mm."""
+        return self.throat.diameter, self.throat.lower, self.throat.upper
+
+    @property
+    def width(self) -> str:
+        """Its diameter for people."""
+        if self.throat.lower <= 0:
+            return f"less than {self.throat.upper:.3g} mm"
+        return f"{self.throat.diameter:.4g} mm"
 
     @property
     def main(self) -> Pocket:
@@ -70,12 +82,12 @@ def necks(hollow: Hollow, of: Callable[[Pocket], Throat | None]) -> list[Neck]:
 
 def neck_place(neck: Neck, value: tuple[float, float, float], remark: str, **facts: Any) -> Place:
     """A place for a neck: it stands at the throat, and its path leads from the pocket outside."""
-    value, lower, upper = value[0], min(value[1], value[0]), max(value[2], value[0])
+    middle, lower, upper = (float(one) for one in value)
     body, faces, other = owners(neck.hollow, neck.throat.face, neck.main.faces)
     return Place(
-        value,
-        lower=lower,
-        upper=upper,
+        middle,
+        lower=min(lower, middle),
+        upper=max(upper, middle),
         position=neck.throat.position,
         faces=faces,
         of=body,
@@ -128,15 +140,103 @@ def steps(pocket: Pocket) -> tuple[Step, ...]:
     along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(way, axis=0), axis=1))])
     rows = np.searchsorted(along, np.linspace(0.0, along[-1], _MOST_STEPS))
     rows = np.unique(np.concatenate([rows.clip(0, len(way) - 1), [0, narrowest, len(way) - 1]]))
-    told = [Step(_point(pocket.position), pocket.diameter, "in the pocket")]
+    told = [Step(point(pocket.position), pocket.diameter, "in the pocket")]
     for row in rows.tolist():
         if row == narrowest:
-            position = _point(pocket.throat.position)
+            position = point(pocket.throat.position)
             told.append(Step(position, pocket.throat.diameter, "narrowest place"))
         else:
             label = "outside" if row == len(way) - 1 else ""
-            told.append(Step(_point(way[row]), _finite(width[row]), label))
+            told.append(Step(point(way[row]), width_or_none(width[row]), label))
     return tuple(told)
+
+
+def necks_on_ways(hollow: Hollow) -> list[Neck]:
+    """Every opening on the widest ways out, each with the pockets that need it."""
+    graph = hollow.voids.graph
+    if graph is None:
+        return []
+    throats: dict[tuple[int, int], Throat] = {}
+    behind: dict[tuple[int, int], list[Any]] = {}
+    for pocket in hollow.voids.pockets:
+        for hop in zip(pocket.way_nodes[:-1], pocket.way_nodes[1:], strict=True):
+            if hop not in throats:
+                edges = graph[hop[0]][hop[1]].values()
+                throats[hop] = max(edges, key=lambda edge: edge["diameter"])["throat"]
+            behind.setdefault(hop, []).append(pocket)
+    return [Neck(hollow, throats[hop], tuple(behind[hop])) for hop in throats]
+
+
+def far_place(neck: Neck) -> Place:
+    """A place for the deepest of the pockets behind a neck."""
+    far = max(neck.pockets, key=lambda pocket: pocket.depth)
+    doubt = far.diameter / 2 + neck.hollow.voids.pitch
+    rest = tuple(one for one in neck.pockets if one is not far)
+    return neck_place(
+        Neck(neck.hollow, neck.throat, (far, *rest)),
+        (far.depth, max(far.depth - doubt, 0.0), far.depth + doubt),
+        f"A pocket lies {far.depth:.4g} mm from the outside along the widest way.",
+    )
+
+
+def sealed_place(hollow: Hollow, pocket: SealedPocket) -> Place:
+    """A place for a hollow that nothing leads to."""
+    group = hollow.group
+    face = hollow.face_at(pocket.position)
+    rows = pocket.faces
+    as_given = as_mended = pocket.volume
+    if hollow.voids.overlaps:
+        # The rows are those of the common surface of overlapping bodies.
+        rows = np.array([face])
+    else:
+        as_given, as_mended = volumes_either_way(group, pocket)
+        # The body around it, and not one that lies loose in it.
+        around = min(map(group.bodies.index, group.bodies_at(rows)))
+        face = int(rows[np.searchsorted(rows, group.first_face[around])])
+    body, own, other = owners(hollow, face, rows)
+    remark = f"{as_mended:.4g} mm³ are shut in; nothing leads out."
+    if pocket.bodies_inside:
+        remark += f" {pocket.bodies_inside} bodies lie loose in it."
+    if as_given != as_mended:
+        remark += (
+            f" A shell around or in it is turned inside out: as the file has it, {as_given:.4g} "
+            f"mm³ are hollow; if it is mended, {as_mended:.4g} mm³ (solid/inside-out tells more)."
+        )
+    return Place(
+        as_mended,
+        lower=max(min(as_given, as_mended) - pocket.uncertainty, 0.0),
+        upper=max(as_given, as_mended) + pocket.uncertainty,
+        position=pocket.position,
+        faces=own,
+        of=body,
+        other=other,
+        extent_mm=pocket.extent,
+        remark=remark,
+        path=(Step(point(pocket.position), None, "in the pocket"),),
+        distinct=True,
+        properties={
+            "volume_mm3": as_mended,
+            "volume_as_given_mm3": as_given,
+            "bodies_inside": pocket.bodies_inside,
+        },
+    )
+
+
+def led_out(neck: Neck) -> str:
+    if len(neck.pockets) == 1:
+        return f"A pocket of {neck.volume:.4g} mm³ leads out through a neck"
+    return (
+        f"{len(neck.pockets)} pockets of {neck.volume:.4g} mm³ together lead out through one neck"
+    )
+
+
+def slenderness(throat: Throat) -> tuple[float, float, float]:
+    """Length over diameter: value, lower, upper."""
+    return (
+        throat.length / throat.diameter,
+        throat.length_lower / throat.upper,
+        throat.length_upper / max(throat.lower, 1e-12),
+    )
 
 
 def summed_up(
@@ -158,9 +258,7 @@ def summed_up(
     return _as_one(hollow, kept, unit, smallest_first)
 
 
-def _as_one(
-    hollow: Hollow, places: list[Place], unit: str, smallest_first: bool
-) -> list[Place]:
+def _as_one(hollow: Hollow, places: list[Place], unit: str, smallest_first: bool) -> list[Place]:
     """At most `MANY` places as they are, more as one."""
     if len(places) <= MANY:
         return places
@@ -199,10 +297,12 @@ def _values(place: Place) -> Iterable[float]:
     return known
 
 
-def _point(position: Floats) -> tuple[float, float, float]:
+def point(position: Floats) -> tuple[float, float, float]:
+    """A place as plain numbers."""
     x, y, z = (float(one) for one in position)
     return (x, y, z)
 
 
-def _finite(width: float) -> float | None:
+def width_or_none(width: float) -> float | None:
+    """A width as a plain number; None where there is nothing around."""
     return float(width) if np.isfinite(width) else None

@@ -1,0 +1,135 @@
+"""What does cleaning not reach, though it is no pocket?
+
+Slots, gaps and bores of constant width, and folded ducts: space that a ball of a given width does
+not get to from the outside. Lengths in mm. Guarded by tests/plugins/test_drain_recesses.py.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from lint3d import Place, Step
+from lint3d_plugins.drain_hollows import Hollow, Hollows
+from lint3d_plugins.drain_places import owners, point, width_or_none
+
+if TYPE_CHECKING:
+    from lint3d.geometry.voids_recesses import Recess
+
+#: A recess less deep than this times the ball that does not reach it is none.
+LEAST_RATIO = 3.0
+#: A recess is a round hole if so much of its way lies in one.
+MOSTLY = 0.6
+#: Points of a way that are told.
+_MOST_STEPS = 24
+
+
+@dataclass(frozen=True, eq=False)
+class Recesses:
+    """Places that a ball does not reach from the outside, the deepest first.
+
+    Attributes
+    ----------
+    ball : mm
+    """
+
+    hollows: Hollows
+    ball: float
+    found: tuple[tuple[Hollow, Recess], ...] = ()
+
+
+def recesses_of(hollows: Hollows, ball: float) -> Recesses:
+    """What a ball does not reach, less what belongs to pockets."""
+    from lint3d.geometry.voids_recesses import find_recesses
+
+    found = []
+    for hollow in hollows.found:
+        assert hollow.voids.clearance is not None
+        for space in hollow.spaces():
+            pockets = hollow.members(space)
+            found += [
+                (hollow, recess)
+                for recess in find_recesses(space, hollow.voids.clearance, ball, LEAST_RATIO)
+                if recess.width > 0
+                and not is_reached(recess, ball)
+                and not any(node in pockets for node in recess.nodes)
+            ]
+    found.sort(key=lambda pair: -pair[1].depth)
+    return Recesses(hollows, ball, tuple(found))
+
+
+def is_reached(recess: Recess, ball: float) -> bool:
+    """Does a ball get from the mouth to near the far end, by the exact widths of the way?
+
+    In the far end itself, a corner, every way is narrow. Stretches shorter than the ball's radius
+    are passed over: the way may cut a bend there, and real orifices have a pocket behind them.
+    """
+    step = np.linalg.norm(np.diff(recess.way, axis=0), axis=1)
+    along = np.concatenate([[0.0], np.cumsum(step)])
+    edge = np.diff(np.concatenate([[0], (recess.way_width < ball).astype(np.int8), [0]]))
+    begin, end = along[np.flatnonzero(edge == 1)], along[np.flatnonzero(edge == -1) - 1]
+    narrow_to = end[end - begin >= ball / 2].max(initial=0.0)
+    return bool(narrow_to <= ball)
+
+
+def recess_place(
+    hollow: Hollow, recess: Recess, value: tuple[float, float, float], remark: str
+) -> Place:
+    """A place at the mouth of a recess, with the way from its far end.
+
+    Parameters
+    ----------
+    value : value, lower, upper
+    """
+    face, inner = hollow.face_at(recess.mouth), hollow.face_at(recess.position)
+    body, faces, other = owners(hollow, face, np.array([face, inner]))
+    return Place(
+        value[0],
+        lower=min(value[1], value[0]),
+        upper=max(value[2], value[0]),
+        position=recess.mouth,
+        faces=faces,
+        of=body,
+        other=other,
+        extent_mm=recess.depth,
+        remark=remark,
+        path=_steps(recess),
+        distinct=True,
+        properties={
+            "depth_mm": recess.depth,
+            "width_mm": recess.width,
+            "throat_mm": recess.throat,
+            "volume_mm3": recess.volume,
+        },
+    )
+
+
+def is_round_hole(recess: Recess, bars: Iterable[Any]) -> bool:
+    """Does the way of a recess run within one of the round straight holes?"""
+    return any(_in_bore(recess, bar) for bar in bars)
+
+
+def _in_bore(recess: Recess, bar: Any) -> bool:
+    axis = bar.end - bar.start
+    length = float(np.linalg.norm(axis))
+    if length == 0 or not bar.is_straight:
+        return False
+    offset = recess.way - bar.start
+    along = offset @ axis / length
+    aside = np.linalg.norm(offset - np.outer(along, axis / length), axis=1)
+    reach = bar.diameter / 2
+    inside = (aside <= reach) & (along >= -reach) & (along <= length + reach)
+    return bool(inside.mean() >= MOSTLY)
+
+
+def _steps(recess: Recess) -> list[Step]:
+    count = len(recess.way)
+    rows = np.unique(np.linspace(0, count - 1, min(count, _MOST_STEPS)).astype(int)).tolist()
+    labels = {count - 1: "mouth", 0: "far end"}
+    return [
+        Step(point(recess.way[row]), width_or_none(recess.way_width[row]), labels.get(row, ""))
+        for row in rows
+    ]
