@@ -245,11 +245,7 @@ def blind_depth(recesses: Recesses, holes: Any = None) -> Iterator[Place | LeftO
     bars = [bar for one in (holes or {}).values() for bar in one.found]
     for hollow, recess in recesses.found:
         if not is_round_hole(recess, bars):
-            value = (
-                recess.ratio,
-                recess.depth_lower / recess.width,
-                recess.depth_upper / recess.width,
-            )
+            least, most = recess.depth_lower / recess.width, recess.depth_upper / recess.width
             remark = f"It is {recess.depth:.4g} mm deep and {recess.width:.4g} mm wide."
             yield recess_place(hollow, recess, (recess.ratio, least, most), remark)
 
