@@ -13,8 +13,6 @@ Tested by tests/geometry/test_rods.py. The method was made for this project; no 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
@@ -22,9 +20,8 @@ from scipy.spatial import cKDTree
 from lint3d.geometry.components import connected_groups
 from lint3d.geometry.rods_bar import CIRCLE_LEAST, Bar, pointing_up, straight_axes, with_ends
 from lint3d.geometry.rods_circle import narrowest_circles
-from lint3d.geometry.sampling import spread_points
+from lint3d.geometry.rods_felt import POINTS_MOST, Felt, thin_both_ways
 from lint3d.geometry.spans import Look
-from lint3d.geometry.spans_across import ACCEPT_COS, straight_across
 from lint3d.geometry.spans_regions import ROD_RATIO
 from lint3d.geometry.spans_surface import SpanSurface
 
@@ -32,13 +29,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
-POINTS_MOST = 60_000  # points at which it is felt whether a place is thin both ways
-DIRECTIONS = 8  # chords felt through each place, over half a turn
-CHORD_REACH = 20.0  # they are felt up to this many times the thickness each way
-MOSTLY = 0.85  # of its points at which a side of a bar is thin both ways
-SAME_WAY = float(
-    np.cos(np.radians(40.0))
-)  # neighbours on one bar run on so; chords are 22 degrees apart
+SAME_WAY = float(np.cos(np.radians(40.0)))  # neighbours on one bar; chords are 22 degrees apart
 BESIDE = 0.9  # of the diameter: axes of bars beside each other are farther apart than that
 NEIGHBOURS = 12
 SHORTEST = 1.0  # a bar is at least as long as it is thick
@@ -47,30 +38,6 @@ ROUND_REACH = 1.5  # of the diameter: half the diagonal of a bar 2 : 1 is 1.12
 ROUND_SHARE = 0.9  # of the rays must meet a side
 ROUND_PROBES = 24  # places along each bar
 COVERED = 0.7  # of the sides of a round bar as long and as thick must be thin both ways
-
-
-@dataclass(eq=False)
-class _Felt:
-    """Points that are thin both ways."""
-
-    point: Floats
-    contact: Floats
-    facet: Ints
-    facet_across: Ints
-    thick: Floats
-    area: Floats
-    way: Floats
-
-    def take(self, rows: Ints | Bools) -> _Felt:
-        return _Felt(
-            self.point[rows],
-            self.contact[rows],
-            self.facet[rows],
-            self.facet_across[rows],
-            self.thick[rows],
-            self.area[rows],
-            self.way[rows],
-        )
 
 
 def bars(surface: SpanSurface, reach: float, look: Look = "inward") -> list[Bar]:
@@ -83,7 +50,7 @@ def bars(surface: SpanSurface, reach: float, look: Look = "inward") -> list[Bar]
     look : "inward" for rods, "outward" for holes
     """
     inward = -surface.normals if look == "inward" else surface.normals
-    felt, whole = _felt(surface, inward, reach)
+    felt, whole = thin_both_ways(surface, inward, reach)
     if not len(felt.point):
         return []
     group = _groups(surface, felt)
@@ -103,87 +70,10 @@ def bars(surface: SpanSurface, reach: float, look: Look = "inward") -> list[Bar]
     return sorted(found, key=lambda bar: (-bar.slenderness[0], int(bar.faces[0])))
 
 
-# --- where it is thin both ways -----------------------------------------------------------------
-
-
-def _felt(surface: SpanSurface, inward: Floats, reach: float) -> tuple[_Felt, Bools]:
-    """Points thin both ways, and (k,) which facets are so at all their points."""
-    facets = _chosen(surface)
-    point, owner, area = spread_points(
-        surface.corners[facets],
-        surface.areas[facets],
-        surface.longest[facets],
-        reach,
-        POINTS_MOST,
-    )
-    facet = facets[owner]
-    # Across the broader way of a flat bar, too: its sides all round give the axis.
-    broad = ROD_RATIO * reach
-    met = straight_across(surface, inward, point, facet, broad)
-    good = (met.facet >= 0) & (met.facing >= ACCEPT_COS) & (met.distance <= broad)
-    contact = point + inward[facet] * np.where(good, met.distance, 0.0)[:, None]
-    rows = np.flatnonzero(good)
-    width, way = _chords(surface, point[rows], contact[rows])
-    thin = (width <= ROD_RATIO * met.distance[rows]) & (
-        np.minimum(width, met.distance[rows]) <= reach
-    )
-    rows, way = rows[thin], way[thin]
-    all_points = np.bincount(facet, minlength=len(surface.faces))
-    thin_points = np.bincount(facet[rows], minlength=len(surface.faces))
-    whole = (all_points > 0) & (thin_points == all_points)
-    # A facet that is thin both ways here and there, as at a corner, is no side of a bar.
-    mostly = (thin_points >= MOSTLY * all_points)[facet[rows]]
-    rows, way = rows[mostly], way[mostly]
-    felt = _Felt(
-        point[rows],
-        contact[rows],
-        facet[rows],
-        met.facet[rows],
-        met.distance[rows],
-        area[rows],
-        way,
-    )
-    return felt, whole
-
-
-def _chords(surface: SpanSurface, points: Floats, contacts: Floats) -> tuple[Floats, Floats]:
-    """Shortest chord (k,) square to each contact, and the way (k, 3) of the longest."""
-    step = contacts - points
-    thick = np.linalg.norm(step, axis=1)
-    across = step / np.maximum(thick, 1e-300)[:, None]
-    one = np.cross(across, np.eye(3)[np.abs(across).argmin(axis=1)])
-    one /= np.linalg.norm(one, axis=1)[:, None]
-    two = np.cross(across, one)
-    middle, reach = (points + contacts) / 2, CHORD_REACH * thick
-    shortest, longest = np.full(len(points), np.inf), np.full(len(points), -1.0)
-    along = one.copy()
-    for turn in np.arange(DIRECTIONS) * np.pi / DIRECTIONS:
-        way = one * np.cos(turn) + two * np.sin(turn)
-        chord = np.zeros(len(points))
-        for sense in (way, -way):
-            facet = surface.scene.first_facet(middle, sense, reach)
-            chord += np.minimum(surface.scene.distance(middle, sense, facet), reach)
-        shortest = np.minimum(shortest, chord)
-        better = chord > longest
-        longest[better], along[better] = chord[better], way[better]
-    return shortest, along
-
-
-def _chosen(surface: SpanSurface) -> Ints:
-    """Facets to feel at: all, or else every so-manieth and the largest."""
-    count = len(surface.faces)
-    if count <= POINTS_MOST // 2:
-        return np.arange(count)
-    half = POINTS_MOST // 4
-    step = -(-count // half)
-    large = np.argpartition(surface.areas, count - half)[count - half :]
-    return np.union1d(np.arange(0, count, step), large)
-
-
 # --- what hangs together ------------------------------------------------------------------------
 
 
-def _groups(surface: SpanSurface, felt: _Felt) -> Ints:
+def _groups(surface: SpanSurface, felt: Felt) -> Ints:
     """Which bar each point is on: neighbours hang together where the bar runs on the same way."""
     count, facets = len(felt.point), len(surface.faces)
     row = np.arange(count)
@@ -211,7 +101,7 @@ def _groups(surface: SpanSurface, felt: _Felt) -> Ints:
     return connected_groups(count, one[alike], two[alike])
 
 
-def _axes(surface: SpanSurface, inward: Floats, felt: _Felt, group: Ints) -> tuple[Floats, Bools]:
+def _axes(surface: SpanSurface, inward: Floats, felt: Felt, group: Ints) -> tuple[Floats, Bools]:
     """Axis of each group: square to its sides if there is such, else its long way."""
     size = np.bincount(group)
     axis, straight = straight_axes(inward[felt.facet], felt.area, group, len(size))
@@ -224,14 +114,14 @@ def _axes(surface: SpanSurface, inward: Floats, felt: _Felt, group: Ints) -> tup
     return np.where(straight[:, None], axis, long_way), straight
 
 
-def _facets_of(felt: _Felt, group: Ints) -> tuple[Ints, Ints]:
+def _facets_of(felt: Felt, group: Ints) -> tuple[Ints, Ints]:
     """Facets that points of a group lie on, each once, and the group."""
     key = np.unique(felt.facet * np.int64(int(group.max()) + 1) + group)
     size = np.int64(int(group.max()) + 1)
     return key // size, key % size
 
 
-def _closed_round(surface: SpanSurface, felt: _Felt, group: Ints) -> Bools:
+def _closed_round(surface: SpanSurface, felt: Felt, group: Ints) -> Bools:
     """(groups,) do rays square to the bar meet one of its sides all round?"""
     order = np.argsort(group, kind="stable")
     size = np.bincount(group)
@@ -258,7 +148,7 @@ def _closed_round(surface: SpanSurface, felt: _Felt, group: Ints) -> Bools:
 def _bars(
     surface: SpanSurface,
     inward: Floats,
-    felt: _Felt,
+    felt: Felt,
     group: Ints,
     whole: Bools,
     axis: Floats,
@@ -286,7 +176,7 @@ def _bars(
 
 def _bar(
     surface: SpanSurface,
-    felt: _Felt,
+    felt: Felt,
     facets: Ints,
     whole: Bools,
     axis: Floats,

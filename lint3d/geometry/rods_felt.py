@@ -1,0 +1,149 @@
+"""Where is a surface thin both ways: across, and square to that?
+
+At points spread over it the way straight across is felt, and from its middle the shortest chord
+square to it. Lengths in mm. Tested by tests/geometry/test_rods.py.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lint3d.geometry.sampling import spread_points
+from lint3d.geometry.spans_across import ACCEPT_COS, straight_across
+from lint3d.geometry.spans_regions import ROD_RATIO
+from lint3d.geometry.spans_surface import SpanSurface
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+POINTS_MOST = 60_000  # points at which it is felt whether a place is thin both ways
+DIRECTIONS = 8  # chords felt through each place, over half a turn
+CHORD_REACH = 20.0  # they are felt up to this many times the thickness each way
+AT_MOST_OFF = 1.1  # how much longer than the shortest chord the nearest of four may be
+MOSTLY = 0.85  # of its points at which a side of a bar is thin both ways
+
+
+@dataclass(eq=False)
+class Felt:
+    """Points that are thin both ways."""
+
+    point: Floats
+    contact: Floats
+    facet: Ints
+    facet_across: Ints
+    thick: Floats
+    area: Floats
+    way: Floats
+
+    def take(self, rows: Ints | Bools) -> Felt:
+        return Felt(
+            self.point[rows],
+            self.contact[rows],
+            self.facet[rows],
+            self.facet_across[rows],
+            self.thick[rows],
+            self.area[rows],
+            self.way[rows],
+        )
+
+
+def thin_both_ways(surface: SpanSurface, inward: Floats, reach: float) -> tuple[Felt, Bools]:
+    """Points thin both ways, and (k,) which facets are so at all their points."""
+    facets = _chosen(surface)
+    point, owner, area = spread_points(
+        surface.corners[facets],
+        surface.areas[facets],
+        surface.longest[facets],
+        reach,
+        POINTS_MOST,
+    )
+    facet = facets[owner]
+    # Across the broader way of a flat bar, too: its sides all round give the axis.
+    broad = ROD_RATIO * reach
+    met = straight_across(surface, inward, point, facet, broad)
+    good = (met.facet >= 0) & (met.facing >= ACCEPT_COS) & (met.distance <= broad)
+    contact = point + inward[facet] * np.where(good, met.distance, 0.0)[:, None]
+    rows = np.flatnonzero(good)
+    rows = rows[_may_be_thin(surface, point[rows], contact[rows])]
+    width, way = _chords(surface, point[rows], contact[rows])
+    thin = (width <= ROD_RATIO * met.distance[rows]) & (
+        np.minimum(width, met.distance[rows]) <= reach
+    )
+    rows, way = rows[thin], way[thin]
+    all_points = np.bincount(facet, minlength=len(surface.faces))
+    thin_points = np.bincount(facet[rows], minlength=len(surface.faces))
+    whole = (all_points > 0) & (thin_points == all_points)
+    # A facet that is thin both ways here and there, as at a corner, is no side of a bar.
+    mostly = (thin_points >= MOSTLY * all_points)[facet[rows]]
+    rows, way = rows[mostly], way[mostly]
+    felt = Felt(
+        point[rows],
+        contact[rows],
+        facet[rows],
+        met.facet[rows],
+        met.distance[rows],
+        area[rows],
+        way,
+    )
+    return felt, whole
+
+
+def _may_be_thin(surface: SpanSurface, points: Floats, contacts: Floats) -> Bools:
+    """Is one of four chords square to each contact short enough? Most of a wall ends here.
+
+    Of ways 45 degrees apart one is at most 22.5 off the shortest: 1.08 times as long.
+    """
+    _, one, two, thick = _frame(points, contacts)
+    middle, reach = (points + contacts) / 2, AT_MOST_OFF * ROD_RATIO * thick
+    thin = np.zeros(len(points), dtype=bool)
+    for turn in np.arange(4) * np.pi / 4:
+        way = one * np.cos(turn) + two * np.sin(turn)
+        rows = np.flatnonzero(~thin)
+        for sense in (way, -way):
+            facet = surface.scene.first_facet(middle[rows], sense[rows], reach[rows])
+            rows = rows[facet >= 0]
+        thin[rows] = True
+    return thin
+
+
+def _frame(points: Floats, contacts: Floats) -> tuple[Floats, Floats, Floats, Floats]:
+    """Unit vectors along each contact and square to it, two of them, and its length."""
+    step = contacts - points
+    thick = np.linalg.norm(step, axis=1)
+    across = step / np.maximum(thick, 1e-300)[:, None]
+    one = np.cross(across, np.eye(3)[np.abs(across).argmin(axis=1)])
+    one /= np.linalg.norm(one, axis=1)[:, None]
+    return across, one, np.cross(across, one), thick
+
+
+def _chords(surface: SpanSurface, points: Floats, contacts: Floats) -> tuple[Floats, Floats]:
+    """Shortest chord (k,) square to each contact, and the way (k, 3) of the longest."""
+    _, one, two, thick = _frame(points, contacts)
+    middle, reach = (points + contacts) / 2, CHORD_REACH * thick
+    shortest, longest = np.full(len(points), np.inf), np.full(len(points), -1.0)
+    along = one.copy()
+    for turn in np.arange(DIRECTIONS) * np.pi / DIRECTIONS:
+        way = one * np.cos(turn) + two * np.sin(turn)
+        chord = np.zeros(len(points))
+        for sense in (way, -way):
+            facet = surface.scene.first_facet(middle, sense, reach)
+            chord += np.minimum(surface.scene.distance(middle, sense, facet), reach)
+        shortest = np.minimum(shortest, chord)
+        better = chord > longest
+        longest[better], along[better] = chord[better], way[better]
+    return shortest, along
+
+
+def _chosen(surface: SpanSurface) -> Ints:
+    """Facets to feel at: all, or else every so-manieth and the largest."""
+    count = len(surface.faces)
+    if count <= POINTS_MOST // 2:
+        return np.arange(count)
+    half = POINTS_MOST // 4
+    step = -(-count // half)
+    large = np.argpartition(surface.areas, count - half)[count - half :]
+    return np.union1d(np.arange(0, count, step), large)
