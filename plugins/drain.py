@@ -16,6 +16,7 @@ import numpy as np
 
 from lint3d import (
     Assembly,
+    Body,
     Interest,
     LeftOut,
     Measure,
@@ -109,6 +110,15 @@ def distances(voids: Hollows, sheet: Sheet) -> Recesses:
     """What lies out of reach of a ball as wide as a self-venting opening, and how far in?"""
     ball = min(_vent_band(sheet), default=voids.resolved)
     return recesses_of(voids, max(ball, voids.resolved))
+
+
+@measure(unit="1", other_quantity=True)
+def told_holes(body: Body, holes: Any = None) -> tuple[Any, ...]:
+    """Which round straight holes does walls/deep-hole judge? None where it is off.
+
+    A measure of its own: limits on blind places must not make the search for holes run for them.
+    """
+    return tuple(holes.found) if holes is not None else ()
 
 
 # --- rules --------------------------------------------------------------------------------------
@@ -233,7 +243,9 @@ def held(drains: Drains, sheet: Sheet) -> Iterator[Place | LeftOut]:
 
 
 @rule("drain/blind-depth", measures="1")
-def blind_depth(recesses: Recesses, holes: Any = None) -> Iterator[Place | LeftOut]:
+def blind_depth(
+    recesses: Recesses, told_holes: dict[Body, tuple[Any, ...]]
+) -> Iterator[Place | LeftOut]:
     """A slot, gap or bent bore too deep for its width to be cleaned out.
 
     The value is its depth over its width. Round straight holes are told by walls/deep-hole, and
@@ -242,7 +254,7 @@ def blind_depth(recesses: Recesses, holes: Any = None) -> Iterator[Place | LeftO
     Remedy: widen it, make it shallower, or open it at its far end.
     """
     yield from recesses.hollows.unseen()
-    bars = [bar for one in (holes or {}).values() for bar in one.found]
+    bars = [bar for found in told_holes.values() for bar in found]
     for hollow, recess in recesses.found:
         if not is_round_hole(recess, bars):
             least, most = recess.depth_lower / recess.width, recess.depth_upper / recess.width
@@ -297,7 +309,7 @@ def _vent_band(sheet: Sheet) -> tuple[float, ...]:
 
 @hookimpl
 def lint3d_measures() -> list[Measure]:
-    return [voids, drains, retained, recesses, distances]
+    return [voids, drains, retained, recesses, distances, told_holes]
 
 
 @hookimpl

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 #: More pockets than this in one connected hollow, or of one body, are told as one place with their
 #: distribution. common practice, no source
-MANY = 40
+MANY = 20
 #: Points of a way that are told, and pockets or openings that are listed one by one.
 _MOST_STEPS, _MOST_LISTED = 32, 12
 
@@ -104,7 +104,7 @@ def owners(hollow: Hollow, face: int, faces: Ints) -> tuple[Body, Ints, Body | N
     body, row = hollow.group.owner(face)
     rows = hollow.group.own_rows(np.asarray(faces, np.int64), body)
     others = [one for one in hollow.group.bodies_at(np.asarray(faces, np.int64)) if one is not body]
-    return body, np.concatenate([[row], rows[rows != row]]), (others or [None])[0]
+    return body, np.concatenate([[row], rows[rows != row]]), others[0] if others else None
 
 
 def neck_facts(neck: Neck) -> dict[str, Any]:

@@ -147,8 +147,10 @@ SECTIONS = {
     "slit": lambda w: CrossSection.square([w, 4 * w], True),
     "plus": lambda w: CrossSection.square([w, 4 * w], True) + CrossSection.square([4 * w, w], True),
     "triangle": lambda w: CrossSection([_regular(3, w)]),
-    "keyhole": lambda w: CrossSection.circle(w / 2, 32)
-    + CrossSection.square([0.4 * w, 2 * w], True).translate([0.0, w]),
+    "keyhole": lambda w: (
+        CrossSection.circle(w / 2, 32)
+        + CrossSection.square([0.4 * w, 2 * w], True).translate([0.0, w])
+    ),
 }
 
 

@@ -93,9 +93,7 @@ def bent_tube(path: np.ndarray, radius: float, count: int, closed: bool) -> tupl
     side /= np.linalg.norm(side, axis=1)[:, None]
     up = np.cross(side, step)
     angle = (np.arange(count) + 0.5) * 2 * np.pi / count
-    ring = (
-        side[:, None] * np.cos(angle)[None, :, None] + up[:, None] * np.sin(angle)[None, :, None]
-    )
+    ring = side[:, None] * np.cos(angle)[None, :, None] + up[:, None] * np.sin(angle)[None, :, None]
     vertices = (path[:, None] + radius * ring).reshape(-1, 3)
     n, faces = len(path), []
     for i in range(n if closed else n - 1):
@@ -327,8 +325,10 @@ def thin_disc(rng: np.random.Generator) -> WallCase:
     hub = np.full(n, 2 * n)
     f = np.concatenate(
         [
-            np.stack([hub, j, i], 1), np.stack([hub + 1, i + n, j + n], 1),
-            np.stack([i, j, j + n], 1), np.stack([i, j + n, i + n], 1),
+            np.stack([hub, j, i], 1),
+            np.stack([hub + 1, i + n, j + n], 1),
+            np.stack([i, j, j + n], 1),
+            np.stack([i, j + n, i + n], 1),
         ]
     )
     return WallCase("thin disc", v, f, "inward", (t, t), 1, kind="wall")
@@ -495,12 +495,39 @@ def sound_pocket(rng: np.random.Generator) -> WallCase:
 
 
 FAULTY: tuple[Callable[[np.random.Generator], WallCase], ...] = (
-    thin_box, thin_box_cut_fine, tube, tube_eccentric, balls_nested, ball_in_cage, pin_in_barrel,
-    tapered_rib, wedge_one_side, blind_hole, drilled_hole, slot_floor, v_groove, grooves_crossed,
-    bores_crossed, cavities_at_corners, thin_disc, thin_pin, ring_thin, coil, through_hole,
-    slot_gap, ribs, blind_holes, wedge_sharp,
+    thin_box,
+    thin_box_cut_fine,
+    tube,
+    tube_eccentric,
+    balls_nested,
+    ball_in_cage,
+    pin_in_barrel,
+    tapered_rib,
+    wedge_one_side,
+    blind_hole,
+    drilled_hole,
+    slot_floor,
+    v_groove,
+    grooves_crossed,
+    bores_crossed,
+    cavities_at_corners,
+    thin_disc,
+    thin_pin,
+    ring_thin,
+    coil,
+    through_hole,
+    slot_gap,
+    ribs,
+    blind_holes,
+    wedge_sharp,
 )
 SOUND: tuple[Callable[[np.random.Generator], WallCase], ...] = (
-    wedge_blunt, sound_block, sound_bracket, sound_ball, sound_cone, sound_tube, sound_ring,
+    wedge_blunt,
+    sound_block,
+    sound_bracket,
+    sound_ball,
+    sound_cone,
+    sound_tube,
+    sound_ring,
     sound_pocket,
 )

@@ -82,9 +82,7 @@ class Chambers:
         return open_ones
 
 
-def wide_rooms(
-    distance: NDArray[np.float32], reach: float
-) -> tuple[NDArray[np.int32], int]:
+def wide_rooms(distance: NDArray[np.float32], reach: float) -> tuple[NDArray[np.int32], int]:
     """Which points does a ball of this radius get to, and from which of them to which?
 
     What is wider than any width in question needs no cutting: each such room is a basin as it is.

@@ -118,9 +118,9 @@ class Route:
         steps = np.linalg.norm(np.diff(self.point, axis=0), axis=1)
         along = np.concatenate([[0.0], np.cumsum(steps)])
         ends = [
-            np.array([
-                np.interp(along[row] + offset, along, self.point[:, axis]) for axis in range(3)
-            ])
+            np.array(
+                [np.interp(along[row] + offset, along, self.point[:, axis]) for axis in range(3)]
+            )
             for offset in (-reach, reach)
         ]
         chord = ends[1] - ends[0]

@@ -70,7 +70,8 @@ def regions_of_hollows(
     used, compact = np.unique(faces[off], return_inverse=True)
     compact = compact.reshape(-1, 3)
     group = connected_groups(
-        len(used), np.concatenate([compact[:, 0], compact[:, 1]]),
+        len(used),
+        np.concatenate([compact[:, 0], compact[:, 1]]),
         np.concatenate([compact[:, 1], compact[:, 2]]),
     )
     count = int(group.max()) + 1
@@ -93,7 +94,8 @@ def _without_overlap(low: Floats, high: Floats, apart: float) -> list[tuple[Floa
     while boxes:
         one = boxes.pop()
         touching = [
-            other for other in [*boxes, *done]
+            other
+            for other in [*boxes, *done]
             if np.all(one[0] - apart <= other[1]) and np.all(other[0] - apart <= one[1])
         ]
         if not touching:
@@ -102,8 +104,10 @@ def _without_overlap(low: Floats, high: Floats, apart: float) -> list[tuple[Floa
         ids = {id(other) for other in touching}
         boxes = [other for other in boxes if id(other) not in ids]
         done = [other for other in done if id(other) not in ids]
-        boxes.append((
-            np.min([one[0], *(other[0] for other in touching)], axis=0),
-            np.max([one[1], *(other[1] for other in touching)], axis=0),
-        ))
+        boxes.append(
+            (
+                np.min([one[0], *(other[0] for other in touching)], axis=0),
+                np.max([one[1], *(other[1] for other in touching)], axis=0),
+            )
+        )
     return sorted(done, key=lambda box: tuple(box[0]))

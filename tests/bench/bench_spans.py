@@ -106,8 +106,10 @@ def against_loading(mesh: trimesh.Trimesh) -> None:
         mesh.export(path)
         load = seconds(lambda: trimesh.load(path))
     ours = seconds(lambda: whole(mesh), 1)
-    print(f"whole walls and gaps, {len(mesh.faces)} faces: {ours:.1f} s, trimesh loads in "
-          f"{load:.1f} s, ratio {ours / load:.2f} (target 3)")
+    print(
+        f"whole walls and gaps, {len(mesh.faces)} faces: {ours:.1f} s, trimesh loads in "
+        f"{load:.1f} s, ratio {ours / load:.2f} (target 3)"
+    )
 
 
 def growth(counts: list[int]) -> None:

@@ -36,10 +36,12 @@ def cases(size: float) -> dict[str, object]:
             many -= parts.rod([x, y, 0], [x, y, size], 2.0, 24)
     return {
         "ball": parts.ball(half, segments=256),
-        "one hollow, 0.3 mm neck": parts.block([size] * 3) - parts.ball(0.06 * size)
+        "one hollow, 0.3 mm neck": parts.block([size] * 3)
+        - parts.ball(0.06 * size)
         - parts.rod([0, 0, 0], [0, 0, size], 0.3, 16),
         "nine hollows": many,
-        "shell": parts.block([size] * 3) - parts.block([size - 6] * 3)
+        "shell": parts.block([size] * 3)
+        - parts.block([size - 6] * 3)
         - parts.rod([0, 0, 0], [0, 0, size], 6, 32),
     }
 
@@ -79,8 +81,10 @@ def main() -> None:
                 mesh = trimesh.Trimesh(vertices, faces, process=False)
                 filled, _ = measured(lambda mesh=mesh: mesh.voxelized(LIMIT / 4).fill())
                 peer = f"{seconds / filled:.2f}"
-            print(f"{name:26}{size:5.0f}{seconds:8.2f}{megabytes:7.0f}"
-                  f"{seconds / alone:8.2f}{peer:>11}")
+            print(
+                f"{name:26}{size:5.0f}{seconds:8.2f}{megabytes:7.0f}"
+                f"{seconds / alone:8.2f}{peer:>11}"
+            )
 
 
 if __name__ == "__main__":

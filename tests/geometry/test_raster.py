@@ -51,7 +51,8 @@ def test_thin_wall_does_not_leak(seed: int) -> None:
 def test_open_surface_is_said_and_mended_by_vote() -> None:
     vertices, faces = parts.mesh(parts.block([10, 10, 10]))
     raster = rasterise(
-        vertices, faces[np.abs(vertices[faces].mean(1)[:, 2] - 5) > 1e-9],
+        vertices,
+        faces[np.abs(vertices[faces].mean(1)[:, 2] - 5) > 1e-9],
         Grid.around(vertices.min(0), vertices.max(0), 0.5),
     )
     assert len(raster.leaking) > 300

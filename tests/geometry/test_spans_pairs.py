@@ -30,9 +30,7 @@ def grid(count: int) -> np.ndarray:
 def test_distance_of_triangles_against_a_dense_grid() -> None:
     rng = np.random.default_rng(0)
     first, second = rng.normal(size=(60, 3, 3)), rng.normal(4.0, 1.0, (60, 3, 3))
-    p, q, distance = closest_on_triangles(
-        first, second, unit_normals(first), unit_normals(second)
-    )
+    p, q, distance = closest_on_triangles(first, second, unit_normals(first), unit_normals(second))
     assert np.linalg.norm(p - q, axis=1) == pytest.approx(distance)
     weights = grid(24)
     for a, b, d in zip(first, second, distance, strict=True):

@@ -77,7 +77,9 @@ def test_lower_bound_of_a_pair_never_exceeds_its_distance() -> None:
     pairs = rng.integers(len(surface.faces), size=(500, 2))
     first, second = pairs.T
     _, _, distance = closest_on_triangles(
-        surface.corners[first], surface.corners[second],
-        surface.normals[first], surface.normals[second],
+        surface.corners[first],
+        surface.corners[second],
+        surface.normals[first],
+        surface.normals[second],
     )
     assert (distance_at_least(surface, pairs) <= distance + 1e-12).all()

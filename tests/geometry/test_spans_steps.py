@@ -29,8 +29,12 @@ def facet_towards(surface: SpanSurface, direction: list[float]) -> int:
 
 def test_ball_between_two_tilted_planes() -> None:
     half = np.radians(10.0)
-    outline = [(2, -2 * np.tan(half)), (40, -40 * np.tan(half)), (40, 40 * np.tan(half)),
-               (2, 2 * np.tan(half))]
+    outline = [
+        (2, -2 * np.tan(half)),
+        (40, -40 * np.tan(half)),
+        (40, 40 * np.tan(half)),
+        (2, 2 * np.tan(half)),
+    ]
     surface, inward = prepared(shapes.prism(outline, 50))
     low = facet_towards(surface, [-np.sin(half), -np.cos(half), 0])
     apart = 20.0
@@ -137,7 +141,11 @@ def test_creeping_finds_the_thin_end_of_a_slope() -> None:
     point = surface.corners[[low]].mean(1)
     met = straight_across(surface, inward, point, np.array([low]), 3.0)
     start = Crept(
-        np.array([[low, met.facet[0]]]), point, met.contact, met.value, met.distance,
+        np.array([[low, met.facet[0]]]),
+        point,
+        met.contact,
+        met.value,
+        met.distance,
         np.array([1.0]),
     )
     end = creep(surface, inward, edges, start, 3.0)

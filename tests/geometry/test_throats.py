@@ -14,9 +14,9 @@ from lint3d.geometry.throats_section import largest_in_section
 
 
 def _path(frame: np.ndarray, points: list[list[float]]) -> np.ndarray:
-    line = np.concatenate([
-        np.linspace(a, b, 12) for a, b in zip(points[:-1], points[1:], strict=True)
-    ])
+    line = np.concatenate(
+        [np.linspace(a, b, 12) for a, b in zip(points[:-1], points[1:], strict=True)]
+    )
     return line @ frame[:, :3].T + frame[:, 3]
 
 
@@ -25,8 +25,16 @@ def _path(frame: np.ndarray, points: list[list[float]]) -> np.ndarray:
 def test_round_neck(segments: int, length: float) -> None:
     frame = parts.random_frame(segments)
     vertices, faces = parts.mesh(parts.bottle(6.0, 1.5, length, segments), frame)
-    path = _path(frame, [[0.2, 0.1, 0], [0.15, -0.1, 3], [0.1, 0.2, 6], [-0.1, 0.1, 6 + length / 2],
-                         [0.1, 0.1, 9 + length]])
+    path = _path(
+        frame,
+        [
+            [0.2, 0.1, 0],
+            [0.15, -0.1, 3],
+            [0.1, 0.2, 6],
+            [-0.1, 0.1, 6 + length / 2],
+            [0.1, 0.1, 9 + length],
+        ],
+    )
     throat = narrowest(Clearance(vertices, faces), path, 0.375)
     true = 1.5 * math.cos(math.pi / segments)
     assert throat.lower <= true <= throat.upper
@@ -41,7 +49,8 @@ def test_round_neck(segments: int, length: float) -> None:
 def test_sections_that_are_not_round(name: str) -> None:
     frame = parts.random_frame(11)
     solid = (
-        parts.block([20, 20, 30]) - parts.ball(7)
+        parts.block([20, 20, 30])
+        - parts.ball(7)
         - parts.drawn(parts.SECTIONS[name](1.2), [0, 0, 0], [0, 0, 20])
     )
     vertices, faces = parts.mesh(solid, frame)

@@ -40,8 +40,16 @@ def _check(found: Voids, truths: list[float]) -> None:
 @pytest.mark.parametrize("seed", FRAMES)
 @pytest.mark.parametrize(
     ("neck", "length", "segments"),
-    [(0.1, 3, 32), (0.3, 4, 12), (0.5, 8, 32), (1.0, 0.6, 8), (1.45, 4, 24), (1.55, 4, 24),
-     (2.2, 2, 16), (3.4, 10, 48)],
+    [
+        (0.1, 3, 32),
+        (0.3, 4, 12),
+        (0.5, 8, 32),
+        (1.0, 0.6, 8),
+        (1.45, 4, 24),
+        (1.55, 4, 24),
+        (2.2, 2, 16),
+        (3.4, 10, 48),
+    ],
 )
 def test_bottle(neck: float, length: float, segments: int, seed: int) -> None:
     found = _voids(parts.bottle(6, neck, length, segments), seed)
@@ -54,8 +62,10 @@ def test_bottle(neck: float, length: float, segments: int, seed: int) -> None:
     assert pocket.openings[0].throat.direction @ parts.random_frame(seed)[:, 2] > 0.9
     # The way leads from the pocket to the outside, and no ball on it is narrower than its throat.
     assert pocket.way_width.min() >= pocket.throat.lower - 1e-9
-    assert abs((pocket.way[-1] - parts.random_frame(seed)[:, 3])
-                @ parts.random_frame(seed)[:, 2]) > 6 + length - 0.5
+    assert (
+        abs((pocket.way[-1] - parts.random_frame(seed)[:, 3]) @ parts.random_frame(seed)[:, 2])
+        > 6 + length - 0.5
+    )
 
 
 @pytest.mark.parametrize("seed", FRAMES)
@@ -91,7 +101,9 @@ def test_sections_that_are_not_round(name: str, width: float, seed: int) -> None
 @pytest.mark.parametrize("seed", FRAMES)
 def test_ring_gap(seed: int) -> None:
     solid = (
-        parts.block([20, 20, 30]) - parts.ball(8) - parts.rod([0, 0, 0], [0, 0, 20], 8, 64)
+        parts.block([20, 20, 30])
+        - parts.ball(8)
+        - parts.rod([0, 0, 0], [0, 0, 20], 8, 64)
         + parts.rod([0, 0, -14], [0, 0, 15], 8 - 2.4, 64)
     )
     _check(_voids(solid, seed), [1.2 * math.cos(math.pi / 64)])
@@ -113,8 +125,9 @@ def test_bent_duct(width: float) -> None:
 @pytest.mark.parametrize("plate", [0.4, 1.0])
 def test_hole_in_a_thin_wall(plate: float) -> None:
     solid = parts.block([20, 20, 20]) - parts.block([20 - 2 * plate] * 3)
-    _check(_voids(solid - parts.rod([3, 2, 0], [3, 2, 15], 1.2, 20), 3),
-           [parts.polygon_width(1.2, 20)])
+    _check(
+        _voids(solid - parts.rod([3, 2, 0], [3, 2, 15], 1.2, 20), 3), [parts.polygon_width(1.2, 20)]
+    )
 
 
 @pytest.mark.parametrize("waist", [0.5, 1.47, 2.5])
@@ -129,8 +142,20 @@ def test_hourglass(waist: float) -> None:
 @pytest.mark.parametrize("seed", FRAMES)
 @pytest.mark.parametrize(
     "name",
-    ["cup", "bowl", "serpentine", "wide serpentine", "dish", "recess", "hole", "counterbore",
-     "bracket", "blind bore", "block", "ball"],
+    [
+        "cup",
+        "bowl",
+        "serpentine",
+        "wide serpentine",
+        "dish",
+        "recess",
+        "hole",
+        "counterbore",
+        "bracket",
+        "blind bore",
+        "block",
+        "ball",
+    ],
 )
 def test_what_is_no_pocket(name: str, seed: int) -> None:
     block = parts.block([20, 20, 10])
@@ -142,8 +167,9 @@ def test_what_is_no_pocket(name: str, seed: int) -> None:
         "dish": lambda: block - parts.ball(30, [0, 0, 33]),
         "recess": lambda: block - parts.block([10, 14, 5], [0, 0, 5]),
         "hole": lambda: block - parts.rod([0, 0, -9], [0, 0, 9], 1.1, 24),
-        "counterbore": lambda: block - parts.rod([0, 0, -9], [0, 0, 9], 4, 24)
-        - parts.rod([0, 0, 1], [0, 0, 9], 9, 24),
+        "counterbore": lambda: (
+            block - parts.rod([0, 0, -9], [0, 0, 9], 4, 24) - parts.rod([0, 0, 1], [0, 0, 9], 9, 24)
+        ),
         "bracket": lambda: block - parts.block([14, 30, 8], [0, 0, 4]),
         "blind bore": lambda: block - parts.rod([0, 0, -3], [0, 0, 9], 2.0, 24),
         "block": lambda: block,
@@ -197,16 +223,20 @@ def test_narrow_throat_in_a_large_part(seed: int) -> None:
 def test_too_little_memory_is_said() -> None:
     found = _voids(parts.bottle(6, 1.4, 4), 1, effort=Effort(memory_bytes=3e5))
     assert any("would not fit" in one.reason for one in found.left_out)
-    assert all(pocket.throat.lower <= parts.polygon_width(1.4, 32) <= pocket.throat.upper
-               for pocket in found.pockets)
+    assert all(
+        pocket.throat.lower <= parts.polygon_width(1.4, 32) <= pocket.throat.upper
+        for pocket in found.pockets
+    )
 
 
 def test_openings_that_are_only_glimpsed_keep_wide_bounds() -> None:
     found = _voids(parts.series([2.0, 1.0, 1.5]), 1, effort=Effort(most_openings=0))
     assert len(found.pockets) == 3
     widths = [parts.polygon_width(neck, 32) for neck in (2.0, 1.0, 1.5)]
-    throats = sorted((one["throat"] for *_, one in found.graph.edges(data=True)),
-                     key=lambda throat: throat.diameter)
+    throats = sorted(
+        (one["throat"] for *_, one in found.graph.edges(data=True)),
+        key=lambda throat: throat.diameter,
+    )
     for throat, true in zip(throats, sorted(widths), strict=True):
         assert throat.lower <= true + 1e-6
         assert throat.upper >= true
@@ -244,10 +274,15 @@ def test_demo_kit(name: str, request: pytest.FixtureRequest) -> None:
             ]
             continue
         place = np.array(one["position"])
-        inside = [pocket.throat for pocket in found.pockets
-                  if pocket.throat.lower <= one["value"] <= pocket.throat.upper]
-        assert any(np.linalg.norm(np.cross(throat.position - place, throat.direction)) < 1.5
-                   for throat in inside), one["name"]
+        inside = [
+            pocket.throat
+            for pocket in found.pockets
+            if pocket.throat.lower <= one["value"] <= pocket.throat.upper
+        ]
+        assert any(
+            np.linalg.norm(np.cross(throat.position - place, throat.direction)) < 1.5
+            for throat in inside
+        ), one["name"]
     if not known:
         assert found.pockets == []
         assert found.sealed == []

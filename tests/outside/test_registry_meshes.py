@@ -1,8 +1,8 @@
 """Do our verdicts agree with what others say of meshes that we did not make?
 
 Sources: npm `stl-models` 0.12.0 (its README documents its broken files), PyPI
-`gymnasium-robotics` 1.4.2 (112 CAD files of robots and kitchens). `.ci/run` fetches both; elsewhere the tests are skipped
-unless LINT3D_STL_MODELS and LINT3D_CAD_MODELS name the unpacked packages.
+`gymnasium-robotics` 1.4.2 (112 CAD files of robots and kitchens). `.ci/run` fetches both; elsewhere
+the tests are skipped unless LINT3D_STL_MODELS and LINT3D_CAD_MODELS name the unpacked packages.
 """
 
 from __future__ import annotations
