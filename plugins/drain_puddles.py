@@ -1,6 +1,6 @@
 """What does not run out by gravity, and how should the part be held?
 
-Guarded by tests/plugins/test_drain_puddles.py. Lengths in mm, volumes in mm3.
+Guarded by tests/plugins/test_drain.py. Lengths in mm, volumes in mm3.
 """
 
 from __future__ import annotations

@@ -1,0 +1,66 @@
+"""Does an opening hold what the law of the wetted rim says?"""
+
+from __future__ import annotations
+
+import math
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from lint3d.geometry.pools_flood import directions
+from lint3d.geometry.pools_laws import Liquid, head_held_mm
+from lint3d_plugins.drain_liquid import BETWEEN, TRIES, held_by
+
+WAX = Liquid(780.0, 0.026, 6.5)
+
+
+def pocket(volume: float, diameter: float, at: tuple[float, float, float]) -> Any:
+    throat = SimpleNamespace(
+        position=np.array(at), diameter=diameter, lower=diameter, upper=diameter
+    )
+    return SimpleNamespace(volume=volume, volume_lower=volume, volume_upper=volume, throat=throat)
+
+
+def ball_points(radius: float, count: int = 30) -> np.ndarray:
+    side = np.linspace(-radius, radius, count)
+    grid = np.stack(np.meshgrid(side, side, side), axis=-1).reshape(-1, 3)
+    return grid[np.linalg.norm(grid, axis=1) <= radius]
+
+
+@pytest.mark.parametrize("diameter", [1.5, 2.0, 3.0])
+def test_ball_with_an_opening_at_its_bottom(diameter: float) -> None:
+    """A cap of the head's height: π h² (R − h/3)."""
+    radius, head = 6.0, head_held_mm(WAX, diameter)
+    volume = 4 / 3 * math.pi * radius**3
+    held = held_by(WAX, [pocket(volume, diameter, (0, 0, -radius))], [ball_points(radius)], 0.1)
+    cap = math.pi * head**2 * (radius - head / 3)
+    assert held.head == head
+    assert held.volume == pytest.approx(cap, rel=0.08)
+    assert held.lower <= cap <= held.upper
+    assert held.up[2] > 0.95
+
+
+def test_all_is_held_where_the_pocket_is_lower_than_the_head() -> None:
+    held = held_by(WAX, [pocket(100.0, 1.0, (0, 0, -3))], [ball_points(3.0)], 0.1)
+    assert (held.lower, held.volume, held.upper) == pytest.approx((100.0, 100.0, 100.0))
+
+
+def test_opening_that_lets_bubbles_past_holds_nothing() -> None:
+    held = held_by(WAX, [pocket(100.0, 3.5, (0, 0, -3))], [ball_points(3.0)], 0.1)
+    assert (held.lower, held.volume, held.upper) == (0.0, 0.0, 0.0)
+
+
+def test_pockets_behind_one_throat_count_by_their_volumes() -> None:
+    near, far = pocket(10.0, 2.0, (0, 0, 0)), pocket(90.0, 2.0, (0, 0, 0))
+    points = [np.array([[0, 0, 1.0]]), np.array([[0, 0, 60.0]])]
+    held = held_by(WAX, [near, far], points, 0.1)
+    assert held.volume == pytest.approx(10.0)
+
+
+def test_every_direction_is_near_one_that_is_tried() -> None:
+    every = np.random.default_rng(1).normal(size=(20_000, 3))
+    every /= np.linalg.norm(every, axis=1, keepdims=True)
+    nearest = (every @ directions(TRIES).T).max(axis=1)
+    assert np.arccos(nearest.min()) < BETWEEN
