@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from lint3d.geometry.components import connected_groups
-from lint3d.geometry.rods_bar import CIRCLE_LEAST, Bar, pointing_up, straight_axes, with_ends
+from lint3d.geometry.rods_bar import Bar, pointing_up, straight_axes, with_ends
 from lint3d.geometry.rods_circle import narrowest_circles
 from lint3d.geometry.rods_felt import POINTS_MOST, Felt, thin_both_ways
 from lint3d.geometry.spans import Look
@@ -37,6 +37,10 @@ ROUND = 12  # rays square to the axis
 ROUND_REACH = 1.5  # of the diameter: half the diagonal of a bar 2 : 1 is 1.12
 ROUND_SHARE = 0.9  # of the rays must meet a side
 ROUND_PROBES = 24  # places along each bar
+# Smallest circle in a section, as a share of the usual way across: one that is smaller was cut by
+# sides of something else. A hole is as wide as its neck, a rod with holes in it as thick as usual.
+CIRCLE_LEAST = {"inward": 0.85, "outward": 0.6}
+CHORD_SHARE = 0.03  # chords a little off the shortest way may be so much too long
 COVERED = 0.7  # of the sides of a round bar as long and as thick must be thin both ways
 
 
@@ -60,7 +64,8 @@ def bars(surface: SpanSurface, reach: float, look: Look = "inward") -> list[Bar]
     if not len(group):
         return []
     axis, straight = _axes(surface, inward, felt, group)
-    found = _bars(surface, inward, felt, group, whole, axis, straight)
+    least = CIRCLE_LEAST[look]
+    found = _bars(surface, inward, felt, group, whole, axis, straight, least)
     is_long = np.array([bar.length >= SHORTEST * bar.diameter for bar in found])
     if len(surface.faces) <= POINTS_MOST // 2:
         side = np.bincount(group, felt.area)
@@ -153,6 +158,7 @@ def _bars(
     whole: Bools,
     axis: Floats,
     straight: Bools,
+    least: float,
 ) -> list[Bar]:
     """All there is to say about each group."""
     facet, of = _facets_of(felt, group)
@@ -168,10 +174,29 @@ def _bars(
         rows = points[point_cuts[i] : point_cuts[i + 1]]
         found.append(
             _bar(
-                surface, felt.take(rows), mine, whole, axis[i], bool(straight[i]), circle[i], floor
+                surface,
+                felt.take(rows),
+                mine,
+                whole,
+                axis[i],
+                _thickness(felt.take(rows), circle[i], bool(straight[i]), least, floor),
+                bool(straight[i]),
+                floor,
             )
         )
     return with_ends(surface, found)
+
+
+def _thickness(
+    felt: Felt, circle: tuple[float, float], is_straight: bool, least: float, floor: float
+) -> tuple[float, float, float, float]:
+    """Diameter with its lower and upper end, and the sagitta."""
+    usual, diameter, sagitta = float(np.median(felt.narrow)), *circle
+    if is_straight and least * usual <= diameter <= felt.thick.max() + floor:
+        return diameter, max(diameter - 2 * floor, 0.0), diameter + 2 * floor, sagitta
+    low, high = np.percentile(felt.narrow, [40, 60])
+    low = float(low) * (1 - CHORD_SHARE) - floor
+    return usual, max(low, 0.0), float(high) + floor, 0.0
 
 
 def _bar(
@@ -180,8 +205,8 @@ def _bar(
     facets: Ints,
     whole: Bools,
     axis: Floats,
+    across: tuple[float, float, float, float],
     is_straight: bool,
-    circle: tuple[float, float],
     floor: float,
 ) -> Bar:
     corners = surface.corners[facets]
@@ -191,10 +216,6 @@ def _bar(
     inner = np.concatenate([full, felt.point])
     along = (inner - origin) @ axis
     every = (corners.reshape(-1, 3) - origin) @ axis
-    across, diameter, sagitta = float(felt.thick.min()), *circle
-    fits = is_straight and CIRCLE_LEAST * across <= diameter <= felt.thick.max() + floor
-    if not fits:
-        diameter, sagitta = across, 0.0
     low, high = float(along.min()), float(along.max())
     length = shortest = high - low
     longest = float(max(every.max() - every.min(), length)) if not whole[facets].all() else length
@@ -207,9 +228,7 @@ def _bar(
     order = np.argsort(np.abs((corners.mean(axis=1) - felt.point[felt.thick.argmin()]) @ axis))
     cloud = np.concatenate([full, felt.point])
     return Bar(
-        diameter,
-        max(diameter - 2 * floor, 0.0),
-        diameter + 2 * floor,
+        *across[:3],
         length,
         max(shortest - floor, 0.0),
         longest + floor,
@@ -219,6 +238,6 @@ def _bar(
         is_straight,
         (False, False),
         surface.face_ids[facets[order]],
-        sagitta,
+        across[3],
         float(np.ptp(cloud, axis=0).max()),
     )

@@ -23,9 +23,6 @@ Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
 STRAIGHT = 0.02  # share of the sides' area, squared, that may lean out of square to the axis
-CIRCLE_LEAST = (
-    0.6  # of the way across: a circle smaller than that was cut by sides of something else
-)
 CIRCLE_MOST = 1.25  # of the tightest span: in a polygon of five sides the circle is that much wider
 
 
@@ -35,7 +32,8 @@ class Bar:
 
     Attributes
     ----------
-    diameter, lower, upper : mm, of the largest circle in its narrowest section
+    diameter, lower, upper : mm, of the largest circle in its narrowest section; where the sides do
+        not close to one, the usual way across
     length, shortest, longest : mm, along it; the truth lies between the last two
     axis : (3,) unit, its largest component positive
     start, end : (3,) mm, the ends of the axis

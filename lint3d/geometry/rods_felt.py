@@ -38,6 +38,7 @@ class Felt:
     thick: Floats
     area: Floats
     way: Floats
+    narrow: Floats
 
     def take(self, rows: Ints | Bools) -> Felt:
         return Felt(
@@ -48,6 +49,7 @@ class Felt:
             self.thick[rows],
             self.area[rows],
             self.way[rows],
+            self.narrow[rows],
         )
 
 
@@ -70,16 +72,15 @@ def thin_both_ways(surface: SpanSurface, inward: Floats, reach: float) -> tuple[
     rows = np.flatnonzero(good)
     rows = rows[_may_be_thin(surface, point[rows], contact[rows])]
     width, way = _chords(surface, point[rows], contact[rows])
-    thin = (width <= ROD_RATIO * met.distance[rows]) & (
-        np.minimum(width, met.distance[rows]) <= reach
-    )
-    rows, way = rows[thin], way[thin]
+    narrow = np.minimum(width, met.distance[rows])
+    thin = (width <= ROD_RATIO * met.distance[rows]) & (narrow <= reach)
+    rows, way, narrow = rows[thin], way[thin], narrow[thin]
     all_points = np.bincount(facet, minlength=len(surface.faces))
     thin_points = np.bincount(facet[rows], minlength=len(surface.faces))
     whole = (all_points > 0) & (thin_points == all_points)
     # A facet that is thin both ways here and there, as at a corner, is no side of a bar.
     mostly = (thin_points >= MOSTLY * all_points)[facet[rows]]
-    rows, way = rows[mostly], way[mostly]
+    rows, way, narrow = rows[mostly], way[mostly], narrow[mostly]
     felt = Felt(
         point[rows],
         contact[rows],
@@ -88,6 +89,7 @@ def thin_both_ways(surface: SpanSurface, inward: Floats, reach: float) -> tuple[
         met.distance[rows],
         area[rows],
         way,
+        narrow,
     )
     return felt, whole
 
