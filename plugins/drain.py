@@ -28,10 +28,10 @@ from lint3d import (
     rule,
 )
 from lint3d.interest import HEAD_ROOM
+from lint3d_plugins.drain_distances import far_places
 from lint3d_plugins.drain_hollows import Hollows, find_hollows
 from lint3d_plugins.drain_liquid import draining, held_places, liquid_of
 from lint3d_plugins.drain_places import (
-    far_place,
     led_out,
     neck_place,
     necks,
@@ -114,8 +114,9 @@ def distances(voids: Hollows, sheet: Sheet) -> Recesses:
 
 @measure(unit="1", other_quantity=True)
 def told_holes(body: Body, holes: Any = None) -> tuple[Any, ...]:
-    """Which round straight holes does walls/deep-hole judge? None where it is off.
+    """Which round straight holes does walls/deep-hole judge?
 
+    None where it is off.
     A measure of its own: limits on blind places must not make the search for holes run for them.
     """
     return tuple(holes.found) if holes is not None else ()
@@ -273,8 +274,7 @@ def unreachable(drains: Drains, distances: Recesses) -> Iterator[Place | LeftOut
     """
     yield from drains.hollows.unseen()
     for hollow in drains.hollows.found:
-        found = [(neck.system, far_place(neck)) for neck in necks(hollow, lambda p: p.throat)]
-        yield from summed_up(hollow, found, "mm", smallest_first=False)
+        yield from summed_up(hollow, far_places(hollow), "mm", smallest_first=False)
     for hollow, recess in distances.found:
         value = recess.depth, recess.depth_lower, recess.depth_upper
         remark = f"Its far end lies {recess.depth:.4g} mm from where cleaning reaches freely."

@@ -79,7 +79,6 @@ def test_a_sound_file_beside_the_others_is_inspected_whole(inspection: Inspectio
         ("segfault.stl", "segfault", "at 'trouble/segfault', body part-1", "ended by SIGSEGV"),
         ("hang.stl", "hung", "at 'hung', body part-1",
          f"it took longer than {SECONDS:g} s (setting bounds.seconds)"),
-        ("exit.stl", "exit", "at 'trouble/exit'", "its process ended with exit code 0"),
     ],
 )  # fmt: skip
 def test_a_lost_step_is_named_with_file_and_cause_and_the_rest_goes_on(
@@ -92,6 +91,13 @@ def test_a_lost_step_is_named_with_file_and_cause_and_the_rest_goes_on(
     assert cause in note.message
     (lost,) = [r for r in inspection.results if r.uri == uri and r.kind == "open"]
     assert cause in lost.message
+
+
+def test_a_rule_that_exits_has_crashed_and_the_rest_goes_on(inspection: Inspection) -> None:
+    assert kinds(inspection, "exit.stl") == {**FINE, "exit": "open"}
+    (note,) = notes(inspection, "exit.stl")
+    assert (note.level, note.id, note.rule) == ("error", "rule", "trouble/exit")
+    assert "SystemExit" in note.message
 
 
 def test_a_measure_without_end_of_memory_is_stopped(inspection: Inspection) -> None:
