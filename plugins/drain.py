@@ -116,8 +116,8 @@ def distances(voids: Hollows, sheet: Sheet) -> Recesses:
 def told_holes(body: Body, holes: Any = None) -> tuple[Any, ...]:
     """Which round straight holes does walls/deep-hole judge?
 
-    None where it is off.
-    A measure of its own: limits on blind places must not make the search for holes run for them.
+    None where it is off. A measure of its own: limits on blind places must not make the search for
+    holes run for them.
     """
     return tuple(holes.found) if holes is not None else ()
 
@@ -267,8 +267,9 @@ def blind_depth(
 def unreachable(drains: Drains, distances: Recesses) -> Iterator[Place | LeftOut]:
     """Support so far inside that cleaning hardly reaches it.
 
-    The value is the distance from the outside along the widest way: of a pocket from its middle, of
-    a bent or narrow place from where it is no wider than a self-venting opening.
+    The value is the distance from the outside: of a pocket from its middle, along the shortest of
+    the ways that are nearly as wide as the widest; of a bent or narrow place from where it is no
+    wider than a self-venting opening.
 
     Remedy: open the part nearer to that place.
     """

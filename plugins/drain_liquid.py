@@ -34,6 +34,8 @@ UNITS = {"density": "kg/m3", "surface_tension": "N/m", "viscosity": "mm2/s"}
 TRIES, BETWEEN = 1000, 0.09
 #: Points that stand for the space of a pocket.
 SAMPLES = 4000
+#: A neck ends where the way is wider than this times its throat.
+NECK = 1.05
 ASSUMED_DRAINING = (
     "Support fully molten, air let in freely, a prism as high as the largest ball in the pocket; "
     "the slower of Torricelli (coefficient 0.62) and Hagen-Poiseuille. Within a factor of a few."
@@ -112,7 +114,7 @@ def held_by(
     """
     throat = pockets[0].throat
     ups = directions(TRIES)
-    offset = np.concatenate(points) - throat.position
+    offset = np.concatenate(points) - _outlet(pockets[0])
     share = [np.full(len(some), 1.0 / max(len(some), 1)) for some in points]
     volume, least, most = (
         np.concatenate([s * v for s, v in zip(share, volumes, strict=True)])
@@ -180,6 +182,13 @@ def sample(hollow: Hollow) -> dict[int, Floats]:
             step = -(-len(mine) // SAMPLES)
             found[int(one)] = space.points(mine[::step])
     return found
+
+
+def _outlet(pocket: Pocket) -> Floats:
+    """Where the liquid hangs: the outer end of the neck, for its head counts from there."""
+    narrow = np.flatnonzero(pocket.way_width <= NECK * pocket.throat.diameter)
+    outlet: Floats = pocket.way[narrow[-1]] if len(narrow) else pocket.throat.position
+    return outlet
 
 
 def _head(liquid: Liquid, diameter: float) -> float:

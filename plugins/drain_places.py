@@ -7,7 +7,7 @@ tests/plugins/test_drain_places.py.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -132,22 +132,36 @@ def order_of_emptying(pocket: Pocket) -> list[int]:
 
 
 def steps(pocket: Pocket) -> tuple[Step, ...]:
-    """The way out as steps with the diameter at each; the narrowest and the ends are among them."""
-    way, width = pocket.way, pocket.way_width
+    """The widest way out as steps with the diameter at each."""
+    return steps_along(pocket, pocket.way, pocket.way_width, pocket.throat)
+
+
+def steps_along(
+    pocket: Pocket, way: Floats, width: Floats, throat: Throat | None = None
+) -> tuple[Step, ...]:
+    """A way out as steps with the diameter at each; the narrowest and the ends are among them.
+
+    Parameters
+    ----------
+    way, width : (n, 3) mm and (n,) mm, from the pocket to the outside
+    throat : the narrowest place of the way where it is known exactly
+    """
     if len(way) == 0:
         return ()
-    narrowest = int(np.argmin(np.linalg.norm(way - pocket.throat.position, axis=1)))
+    narrowest = int(np.argmin(width))
+    if throat is not None:
+        narrowest = int(np.argmin(np.linalg.norm(way - throat.position, axis=1)))
     along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(way, axis=0), axis=1))])
     rows = np.searchsorted(along, np.linspace(0.0, along[-1], _MOST_STEPS))
     rows = np.unique(np.concatenate([rows.clip(0, len(way) - 1), [0, narrowest, len(way) - 1]]))
     told = [Step(point(pocket.position), pocket.diameter, "in the pocket")]
     for row in rows.tolist():
-        if row == narrowest:
-            position = point(pocket.throat.position)
-            told.append(Step(position, pocket.throat.diameter, "narrowest place"))
-        else:
-            label = "outside" if row == len(way) - 1 else ""
-            told.append(Step(point(way[row]), width_or_none(width[row]), label))
+        if row == narrowest and throat is not None:
+            told.append(Step(point(throat.position), throat.diameter, "narrowest place"))
+            continue
+        label = "narrowest place" if row == narrowest else ""
+        label = "outside" if row == len(way) - 1 else label
+        told.append(Step(point(way[row]), width_or_none(width[row]), label))
     return tuple(told)
 
 
@@ -165,18 +179,6 @@ def necks_on_ways(hollow: Hollow) -> list[Neck]:
                 throats[hop] = max(edges, key=lambda edge: edge["diameter"])["throat"]
             behind.setdefault(hop, []).append(pocket)
     return [Neck(hollow, throats[hop], tuple(behind[hop])) for hop in throats]
-
-
-def far_place(neck: Neck) -> Place:
-    """A place for the deepest of the pockets behind a neck."""
-    far = max(neck.pockets, key=lambda pocket: pocket.depth)
-    doubt = far.diameter / 2 + neck.hollow.voids.pitch
-    rest = tuple(one for one in neck.pockets if one is not far)
-    return neck_place(
-        Neck(neck.hollow, neck.throat, (far, *rest)),
-        (far.depth, max(far.depth - doubt, 0.0), far.depth + doubt),
-        f"A pocket lies {far.depth:.4g} mm from the outside along the widest way.",
-    )
 
 
 def sealed_place(hollow: Hollow, pocket: SealedPocket) -> Place:
@@ -212,7 +214,6 @@ def sealed_place(hollow: Hollow, pocket: SealedPocket) -> Place:
         other=other,
         extent_mm=pocket.extent,
         remark=remark,
-        path=(Step(point(pocket.position), None, "in the pocket"),),
         distinct=True,
         properties={
             "volume_mm3": as_mended,
@@ -252,31 +253,29 @@ def summed_up(
     systems: dict[int, list[Place]] = {}
     for system, place in found:
         systems.setdefault(system, []).append(place)
-    kept: list[Place] = []
+    groups: list[list[Place]] = []
     for places in systems.values():
-        kept += _as_one(hollow, places, unit, smallest_first)
-    return _as_one(hollow, kept, unit, smallest_first)
+        groups += [places] if len(places) > MANY else [[place] for place in places]
+    if len(groups) > MANY:
+        groups = [[place for _, place in found]]
+    return [_as_one(hollow, places, unit, smallest_first) for places in groups]
 
 
-def _as_one(hollow: Hollow, places: list[Place], unit: str, smallest_first: bool) -> list[Place]:
-    """At most `MANY` places as they are, more as one."""
-    if len(places) <= MANY:
-        return places
+def _as_one(hollow: Hollow, places: list[Place], unit: str, smallest_first: bool) -> Place:
+    """The tightest of places for all of them, with their distribution."""
+    if len(places) == 1:
+        return places[0]
     sign = 1.0 if smallest_first else -1.0
     worst = min(places, key=lambda place: sign * place.value)
-    values = np.array([value for place in places for value in _values(place)])
+    values = np.array([place.value for place in places])
     name = hollow.group.bodies[0].name
     worst.remark = (
         f"{len(values)} places of this kind in '{name}', from {values.min():.4g} to "
         f"{values.max():.4g} {unit}, {np.median(values):.4g} {unit} in the middle. The "
         f"{'smallest' if smallest_first else 'largest'} is shown. {worst.remark}"
-    ).replace("  ", " ")
-    worst.properties |= {
-        "places": len(values),
-        "distribution": distribution(values),
-        "all_values": sorted(values.tolist()),
-    }
-    return [worst]
+    )
+    worst.properties |= {"places": len(values), "distribution": distribution(values)}
+    return worst
 
 
 def distribution(values: Floats) -> dict[str, float]:
@@ -290,11 +289,6 @@ def distribution(values: Floats) -> dict[str, float]:
         "largest": most,
         "mean": float(np.mean(values)),
     }
-
-
-def _values(place: Place) -> Iterable[float]:
-    known: Iterable[float] = place.properties.get("all_values", [place.value])
-    return known
 
 
 def point(position: Floats) -> tuple[float, float, float]:

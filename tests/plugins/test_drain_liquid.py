@@ -20,7 +20,14 @@ def pocket(volume: float, diameter: float, at: tuple[float, float, float]) -> An
     throat = SimpleNamespace(
         position=np.array(at), diameter=diameter, lower=diameter, upper=diameter
     )
-    return SimpleNamespace(volume=volume, volume_lower=volume, volume_upper=volume, throat=throat)
+    return SimpleNamespace(
+        volume=volume,
+        volume_lower=volume,
+        volume_upper=volume,
+        throat=throat,
+        way=np.array([at]),
+        way_width=np.array([diameter]),
+    )
 
 
 def ball_points(radius: float, count: int = 30) -> np.ndarray:
@@ -64,3 +71,11 @@ def test_every_direction_is_near_one_that_is_tried() -> None:
     every /= np.linalg.norm(every, axis=1, keepdims=True)
     nearest = (every @ directions(TRIES).T).max(axis=1)
     assert np.arccos(nearest.min()) < BETWEEN
+
+
+def test_head_counts_from_the_outer_end_of_the_neck() -> None:
+    """The longer the neck that hangs full, the less stays above it."""
+    one = pocket(100.0, 2.0, (0, 0, -3))
+    one.way = np.array([[0, 0, 0.0], [0, 0, -3], [0, 0, -13], [0, 0, -14]])
+    one.way_width = np.array([6.0, 2.0, 2.02, 4.0])
+    assert held_by(WAX, [one], [ball_points(3.0)], 0.1).volume == 0.0
