@@ -1,0 +1,549 @@
+"""Which parts carry lettering or marks whose height is known by construction?
+
+A part is a slab with raised or sunk outlines, bent over a base: flat, slanted, a cylinder, a sphere,
+a saddle. The height above the base is a parameter of the construction, so that it is known up to the
+facets (`slack` mm). Outlines come from a font (matplotlib's own DejaVu) or from bars of a stated
+width (`bar_text`). Lengths mm. Nothing here knows how lint3d measures.
+
+Sources: 2010 ADA Standards 703.3.1 (braille cell 2.3-2.5 mm, dots 1.5-1.6 mm across, 0.6-0.9 mm
+high); ISO 3098 (strokes h/10 and h/14).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import manifold3d as m3
+import numpy as np
+from scipy.spatial.transform import Rotation
+from shapes_walls import arrays
+
+Outline = m3.CrossSection
+Bend = Callable[[np.ndarray], np.ndarray]
+
+
+@dataclass(frozen=True)
+class ReliefCase:
+    """A part and what is known of its relief.
+
+    Attributes
+    ----------
+    height : mm, positive raised, negative sunk; 0 where the part has no relief
+    slack : mm by which the facets may change that height
+    islands : how many separate raised or sunk outlines there are (an i is two)
+    characters : how many characters (an i is one)
+    character_height : mm of the tallest character
+    stroke : mm, width of every stroke where it is one number
+    """
+
+    name: str
+    vertices: np.ndarray
+    faces: np.ndarray
+    height: float
+    slack: float = 0.0
+    islands: int = 0
+    characters: int = 0
+    character_height: float | None = None
+    stroke: float | None = None
+    more: dict[str, Any] = field(default_factory=dict)
+
+
+def moved(case: ReliefCase, rng: np.random.Generator, offset: float = 50.0) -> ReliefCase:
+    """The same part in a random frame, with its facets in random order."""
+    turn = Rotation.random(random_state=int(rng.integers(2**31)))
+    vertices = turn.apply(case.vertices) + rng.uniform(-offset, offset, 3)
+    order = rng.permutation(len(case.faces))
+    roll = rng.integers(3, size=len(order))[:, None]
+    faces = np.take_along_axis(case.faces[order], (np.arange(3) + roll) % 3, 1)
+    return replace(case, vertices=vertices, faces=faces)
+
+
+def stored(case: ReliefCase) -> ReliefCase:
+    """The same part as a binary STL would hold it: single precision."""
+    vertices = case.vertices.astype(np.float32).astype(np.float64)
+    return replace(case, vertices=vertices)
+
+
+# --- outlines -----------------------------------------------------------------------------------
+
+
+def font_text(text: str, size: float, font: str = "DejaVu Sans", bold: bool = False) -> Outline:
+    """Outlines of a text whose capitals are `size` mm tall, its first letter at the origin."""
+    from matplotlib.font_manager import FontProperties
+    from matplotlib.textpath import TextPath
+
+    look = FontProperties(family=font, weight="bold" if bold else "normal")
+    capital = np.vstack(TextPath((0, 0), "H", size=100, prop=look).to_polygons())
+    scale = size / np.ptp(capital[:, 1])
+    path = TextPath((0, 0), text, size=100, prop=look)
+    rings = [np.asarray(ring)[:-1] * scale for ring in path.to_polygons()]
+    return Outline(rings, m3.FillRule.NonZero).simplify(0.002 * size)
+
+
+#: Strokes of letters on a grid of 4 by 6, as (from, to); every one is a straight bar.
+_BARS: dict[str, list[tuple[tuple[float, float], tuple[float, float]]]] = {
+    "A": [((0, 0), (2, 6)), ((4, 0), (2, 6)), ((0.8, 2.4), (3.2, 2.4))],
+    "E": [((0, 0), (0, 6)), ((0, 0), (4, 0)), ((0, 3), (3, 3)), ((0, 6), (4, 6))],
+    "F": [((0, 0), (0, 6)), ((0, 3), (3, 3)), ((0, 6), (4, 6))],
+    "H": [((0, 0), (0, 6)), ((4, 0), (4, 6)), ((0, 3), (4, 3))],
+    "I": [((2, 0), (2, 6))],
+    "K": [((0, 0), (0, 6)), ((0, 2.4), (4, 6)), ((1.2, 3.5), (4, 0))],
+    "L": [((0, 0), (0, 6)), ((0, 0), (4, 0))],
+    "N": [((0, 0), (0, 6)), ((0, 6), (4, 0)), ((4, 0), (4, 6))],
+    "O": [((0, 0), (0, 6)), ((4, 0), (4, 6)), ((0, 0), (4, 0)), ((0, 6), (4, 6))],
+    "T": [((0, 6), (4, 6)), ((2, 0), (2, 6))],
+    "V": [((0, 6), (2, 0)), ((4, 6), (2, 0))],
+    "X": [((0, 0), (4, 6)), ((0, 6), (4, 0))],
+    "Z": [((0, 6), (4, 6)), ((4, 6), (0, 0)), ((0, 0), (4, 0))],
+}
+
+
+def _bar(start: Sequence[float], end: Sequence[float], width: float) -> Outline:
+    """A bar with square ends half a width beyond its end points."""
+    a, b = np.asarray(start, float), np.asarray(end, float)
+    along = (b - a) / np.linalg.norm(b - a) * width / 2
+    side = np.array([-along[1], along[0]])
+    return Outline(
+        [np.array([a - along - side, b + along - side, b + along + side, a - along + side])]
+    )
+
+
+def bar_text(text: str, size: float, stroke: float) -> Outline:
+    """Letters of bars that are all `stroke` mm wide; capitals `size` mm tall over all."""
+    unit = (size - stroke) / 6
+    letters = []
+    for place, letter in enumerate(text):
+        if letter == " ":
+            continue
+        shift = np.array([place * (4 * unit + 2.2 * stroke + 0.1 * size), 0.0]) + stroke / 2
+        bars = [
+            _bar(np.array(a) * unit + shift, np.array(b) * unit + shift, stroke)
+            for a, b in _BARS[letter]
+        ]
+        letters.append(Outline.batch_boolean(bars, m3.OpType.Add))
+    return Outline.batch_boolean(letters, m3.OpType.Add)
+
+
+def arrow(length: float, width: float) -> Outline:
+    """An arrow pointing along x."""
+    head = width * 1.5
+    return Outline(
+        [
+            np.array(
+                [
+                    [0, -width / 2],
+                    [length - head, -width / 2],
+                    [length - head, -head],
+                    [length, 0],
+                    [length - head, head],
+                    [length - head, width / 2],
+                    [0, width / 2],
+                ]
+            )
+        ]
+    )
+
+
+def squares(count: int, side: float, rng: np.random.Generator) -> Outline:
+    """A field of count × count squares, about half of them filled, like a two-dimensional code."""
+    filled = rng.random((count, count)) < 0.5
+    filled[0], filled[:, 0] = True, True
+    cells = [
+        Outline.square((side * 1.001, side * 1.001)).translate((i * side, j * side))
+        for i, j in np.argwhere(filled)
+    ]
+    return Outline.batch_boolean(cells, m3.OpType.Add)
+
+
+def centred(outline: Outline) -> Outline:
+    """The outline with the middle of its box at the origin."""
+    x0, y0, x1, y1 = outline.bounds()
+    return outline.translate((-(x0 + x1) / 2, -(y0 + y1) / 2))
+
+
+# --- from an outline to a body ------------------------------------------------------------------
+
+
+def standing(
+    outline: Outline,
+    height: float,
+    root: float,
+    draft_deg: float = 0.0,
+    fillet: float = 0.0,
+    head: float = 0.0,
+) -> m3.Manifold:
+    """The outline as a body from z = −root to z = height.
+
+    The top has the outline's own shape (less the rounding `head`). `draft_deg` lets the walls lean
+    outward to the foot; `fillet` rounds the foot; `head` rounds the upper edge.
+    """
+    if draft_deg == fillet == head == 0:
+        return outline.extrude(height + root).translate((0, 0, -root))
+    lean = np.tan(np.radians(draft_deg))
+    levels = {0.0, height}
+    steps = np.linspace(0, 1, 6)
+    if fillet:
+        levels |= set(np.round(fillet * steps, 9))
+    if head:
+        levels |= set(np.round(height - head * (1 - np.sin(steps * np.pi / 2)), 9))
+    core = outline.offset(-head, m3.JoinType.Round, circular_segments=16) if head else outline
+
+    def grown(z: float) -> float:
+        more = head + (height - z) * lean
+        if fillet and z < fillet:
+            more += fillet - np.sqrt(fillet**2 - (fillet - z) ** 2)
+        if head and z > height - head:
+            more -= head - np.sqrt(max(head**2 - (z - height + head) ** 2, 0.0))
+        return float(more)
+
+    order = sorted(levels)
+    profile = [(-root, grown(0.0)), *[(z, grown(z)) for z in order]]
+    disc = np.column_stack(
+        [f(np.linspace(0, 2 * np.pi, 16, endpoint=False)) for f in (np.cos, np.sin)]
+    )
+    flat = core.extrude(1.0)
+    mesh = flat.to_mesh64()
+    points, rows = np.asarray(mesh.vert_properties)[:, :3], np.asarray(mesh.tri_verts)
+    top = rows[(points[rows][:, :, 2] > 0.5).all(axis=1)]
+    pieces = []
+    for triangle in points[top][:, :, :2]:
+        for (z0, g0), (z1, g1) in zip(profile, profile[1:], strict=False):
+            low = (triangle[:, None] + g0 * disc).reshape(-1, 2) if g0 > 1e-9 else triangle
+            high = (triangle[:, None] + g1 * disc).reshape(-1, 2) if g1 > 1e-9 else triangle
+            corners = np.vstack(
+                [
+                    np.column_stack([low, np.full(len(low), z0)]),
+                    np.column_stack([high, np.full(len(high), z1)]),
+                ]
+            )
+            pieces.append(m3.Manifold.hull_points(corners))
+    # Hundreds of hulls leave slivers far below any tolerance of a file.
+    return m3.Manifold.batch_boolean(pieces, m3.OpType.Add).simplify(1e-4)
+
+
+def flat(points: np.ndarray) -> np.ndarray:
+    """No bend at all."""
+    return points
+
+
+def bend_cylinder(radius: float) -> Bend:
+    """z = 0 becomes a cylinder about the y axis' parallel at z = −radius; negative: a hollow."""
+
+    def bend(points: np.ndarray) -> np.ndarray:
+        angle = points[:, 0] / radius
+        reach = radius + points[:, 2]
+        return np.column_stack(
+            [reach * np.sin(angle), points[:, 1], reach * np.cos(angle) - radius]
+        )
+
+    return bend
+
+
+def bend_sphere(radius: float) -> Bend:
+    """z = 0 becomes a sphere; straight ways through the origin keep their length."""
+
+    def bend(points: np.ndarray) -> np.ndarray:
+        far = np.hypot(points[:, 0], points[:, 1])
+        angle = far / radius
+        share = np.where(far > 1e-12, np.sin(angle) / np.maximum(far, 1e-12), 1 / radius)
+        reach = radius + points[:, 2]
+        return np.column_stack(
+            [
+                reach * share * points[:, 0],
+                reach * share * points[:, 1],
+                reach * np.cos(angle) - radius,
+            ]
+        )
+
+    return bend
+
+
+def bend_saddle(radius: float) -> Bend:
+    """z = 0 becomes z = (x² − y²)/2R; heights are along its normal."""
+
+    def bend(points: np.ndarray) -> np.ndarray:
+        x, y, z = points.T
+        normal = np.column_stack([-x / radius, y / radius, np.ones(len(x))])
+        normal /= np.linalg.norm(normal, axis=1)[:, None]
+        return np.column_stack([x, y, (x**2 - y**2) / (2 * radius)]) + z[:, None] * normal
+
+    return bend
+
+
+BENDS: dict[str, Callable[[float], Bend]] = {
+    "flat": lambda radius: flat,
+    "cylinder": bend_cylinder,
+    "sphere": bend_sphere,
+    "saddle": bend_saddle,
+}
+
+
+def on_slab(
+    outline: Outline,
+    height: float,
+    *,
+    base: str = "flat",
+    radius: float = 30.0,
+    thick: float = 4.0,
+    margin: float = 4.0,
+    facet: float | None = None,
+    draft_deg: float = 0.0,
+    fillet: float = 0.0,
+    head: float = 0.0,
+    slanted_deg: float = 0.0,
+    name: str = "",
+    **known: Any,
+) -> ReliefCase:
+    """A slab with the outline raised (height > 0) or sunk (height < 0), bent over a base.
+
+    `facet` is the longest edge before bending (None: as the construction leaves it; bent bases then
+    get radius/15). `slanted_deg` gives the slab a wedge below, so that the base is not parallel to
+    any other face.
+    """
+    x0, y0, x1, y1 = outline.bounds()
+    wide, deep = x1 - x0 + 2 * margin, y1 - y0 + 2 * margin
+    slab = m3.Manifold.cube((wide, deep, thick)).translate((x0 - margin, y0 - margin, -thick))
+    if slanted_deg:
+        foot = np.array(
+            [[0, 0, 0], [1, 0, 0], [0, 1, 0], [1, 1, 0], [1, 0, 1], [1, 1, 1]], float
+        ) * (wide, deep, wide * np.tan(np.radians(slanted_deg)))
+        wedge = m3.Manifold.hull_points(
+            foot * (1, 1, -1) + (x0 - margin, y0 - margin, -thick * 0.99)
+        )
+        slab = slab + wedge
+    if height > 0:
+        solid = slab + standing(outline, height, 0.5 * thick, draft_deg, fillet, head)
+    else:
+        tool = standing(outline, -height, 0.5, draft_deg, fillet, head)
+        solid = slab - tool.mirror((0, 0, 1))
+    if base != "flat" and facet is None:
+        facet = radius / 15
+    if facet is not None:
+        solid = solid.refine_to_length(facet)
+    solid = solid.warp_batch(BENDS[base](radius))
+    vertices, faces = arrays(solid)
+    slack = 0.0 if base == "flat" else (facet or 0.0) ** 2 / (4 * abs(radius))
+    known.setdefault("character_height", y1 - y0)
+    return ReliefCase(
+        name or f"{base} {height:+.2f}",
+        vertices,
+        faces,
+        height,
+        slack,
+        islands=known.pop("islands", len(outline.decompose())),
+        **known,
+    )
+
+
+def lettered(
+    text: str,
+    height: float,
+    size: float,
+    *,
+    font: str = "DejaVu Sans",
+    bold: bool = False,
+    **more: Any,
+) -> ReliefCase:
+    """A slab with a text from a font; see `on_slab`."""
+    outline = centred(font_text(text, size, font, bold))
+    return on_slab(
+        outline,
+        height,
+        characters=len(text.replace(" ", "")),
+        name=f"{text!r} {size:g} mm {height:+.2f} {more.get('base', 'flat')}",
+        **more,
+    )
+
+
+def barred(text: str, height: float, size: float, stroke: float, **more: Any) -> ReliefCase:
+    """A slab with letters of bars of one stroke; see `on_slab`."""
+    outline = centred(bar_text(text, size, stroke))
+    return on_slab(
+        outline,
+        height,
+        characters=len(text.replace(" ", "")),
+        stroke=stroke,
+        name=f"bars {text!r} {size:g} mm stroke {stroke:g} {height:+.2f}",
+        **more,
+    )
+
+
+# --- other marks --------------------------------------------------------------------------------
+
+#: Dots of braille letters, numbered 1 2 3 down the left, 4 5 6 down the right.
+BRAILLE = {
+    "a": "1",
+    "b": "12",
+    "c": "14",
+    "d": "145",
+    "e": "15",
+    "g": "1245",
+    "i": "24",
+    "t": "2345",
+}
+
+
+def braille(
+    text: str,
+    *,
+    across: float = 1.55,
+    high: float = 0.75,
+    spacing: float = 2.4,
+    cell: float = 6.5,
+    segments: int = 32,
+) -> ReliefCase:
+    """Domes on a plate: caps of a sphere, `across` mm at the foot, `high` mm tall."""
+    ball = (across**2 / 4 + high**2) / (2 * high)
+    dome = (
+        m3.Manifold.sphere(ball, segments)
+        .rotate((0, 0, 180 / segments))
+        .translate((0, 0, high - ball))
+    )
+    dots = [
+        dome.translate(
+            (place * cell + (int(n) - 1) // 3 * spacing, -((int(n) - 1) % 3) * spacing, 0)
+        )
+        for place, letter in enumerate(text)
+        for n in BRAILLE[letter]
+    ]
+    long = (len(text) - 1) * cell + spacing
+    plate = m3.Manifold.cube((long + 8, 2 * spacing + 8, 3)).translate((-4, -2 * spacing - 4, -3))
+    top = m3.Manifold.cube((long + 8, 2 * spacing + 8, 3)).translate((-4, -2 * spacing - 4, 0))
+    solid = plate + (m3.Manifold.batch_boolean(dots, m3.OpType.Add) ^ top)
+    vertices, faces = arrays(solid)
+    # A sphere of n segments is inscribed: its top is exact, its foot up to a sagitta too narrow.
+    slack = ball * (1 - np.cos(np.pi / segments)) * 2
+    return ReliefCase(
+        f"braille {text!r}",
+        vertices,
+        faces,
+        high,
+        slack,
+        islands=len(dots),
+        characters=len(text),
+        more={"across": across, "spacing": spacing, "dots": len(dots)},
+    )
+
+
+def across_edge(text: str, height: float, size: float, angle_deg: float = 30.0) -> ReliefCase:
+    """Lettering that runs over the edge between two faces of a roof."""
+    outline = centred(font_text(text, size))
+    x0, y0, x1, y1 = outline.bounds()
+    half = angle_deg / 2
+
+    def fold(points: np.ndarray) -> np.ndarray:
+        side = np.sign(points[:, 0])
+        x, z = np.abs(points[:, 0]), points[:, 2]
+        c, s = np.cos(np.radians(half)), np.sin(np.radians(half))
+        return np.column_stack([side * (x * c + z * s), points[:, 1], -x * s + z * c])
+
+    slab = m3.Manifold.cube((x1 - x0 + 8, y1 - y0 + 8, 4)).translate((x0 - 4, y0 - 4, -4))
+    solid = slab + outline.extrude(height + 2).translate((0, 0, -2))
+    left = solid.trim_by_plane((-1, 0, 0), 0.0).warp_batch(fold)
+    right = solid.trim_by_plane((1, 0, 0), 0.0).warp_batch(fold)
+    # Unfolding opens a wedge above the edge; both halves leaned on their own normals fill it.
+    vertices, faces = arrays(left + right)
+    return ReliefCase(
+        f"{text!r} over an edge of {angle_deg:g} deg",
+        vertices,
+        faces,
+        height,
+        islands=len(outline.decompose()),
+        characters=len(text),
+        character_height=y1 - y0,
+    )
+
+
+def loose(text: str, height: float, size: float, gap: float = 0.0) -> ReliefCase:
+    """Letters that only touch their plate: bodies of their own, `gap` mm above it."""
+    outline = centred(font_text(text, size))
+    x0, y0, x1, y1 = outline.bounds()
+    plate = m3.Manifold.cube((x1 - x0 + 8, y1 - y0 + 8, 4)).translate((x0 - 4, y0 - 4, -4))
+    pieces = [arrays(plate)] + [
+        arrays(one.extrude(height).translate((0, 0, gap))) for one in outline.decompose()
+    ]
+    vertices, faces, start = [], [], 0
+    for points, rows in pieces:
+        vertices.append(points)
+        faces.append(rows + start)
+        start += len(points)
+    return ReliefCase(
+        f"loose {text!r}",
+        np.vstack(vertices),
+        np.vstack(faces),
+        height,
+        islands=len(outline.decompose()),
+        characters=len(text.replace(" ", "")),
+        character_height=y1 - y0,
+        more={"gap": gap},
+    )
+
+
+def enclosed(text: str, depth: float, size: float, cover: float = 0.8) -> ReliefCase:
+    """Lettering as hollows inside a slab, left full of support on purpose as an inner label."""
+    outline = centred(font_text(text, size))
+    x0, y0, x1, y1 = outline.bounds()
+    slab = m3.Manifold.cube((x1 - x0 + 8, y1 - y0 + 8, depth + 2 * cover))
+    slab = slab.translate((x0 - 4, y0 - 4, -cover - depth))
+    vertices, faces = arrays(slab - outline.extrude(depth).translate((0, 0, -depth)))
+    return ReliefCase(
+        f"enclosed {text!r}",
+        vertices,
+        faces,
+        -depth,
+        islands=len(outline.decompose()),
+        characters=len(text.replace(" ", "")),
+        character_height=y1 - y0,
+        more={"cover": cover},
+    )
+
+
+# --- making it dirty ----------------------------------------------------------------------------
+
+
+def remeshed(case: ReliefCase, edge: float, noise: float, rng: np.random.Generator) -> ReliefCase:
+    """The same shape with new triangles: cut to `edge`, shuffled within faces, with `noise` mm."""
+    body = m3.Manifold(
+        m3.Mesh64(
+            np.ascontiguousarray(case.vertices), np.ascontiguousarray(case.faces.astype(np.uint64))
+        )
+    )
+    vertices, faces = arrays(body.refine_to_length(edge))
+    vertices = _shuffled(vertices, faces, 0.25 * edge, rng)
+    vertices = vertices + rng.normal(0, noise, vertices.shape)
+    return replace(
+        case,
+        name=f"{case.name}, remeshed",
+        vertices=vertices,
+        faces=faces,
+        slack=case.slack + 3 * noise,
+    )
+
+
+def _shuffled(
+    vertices: np.ndarray, faces: np.ndarray, reach: float, rng: np.random.Generator
+) -> np.ndarray:
+    """Move the vertices inside flat faces sideways, so that no grid is left."""
+    corners = vertices[faces]
+    normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    size = np.linalg.norm(normal, axis=1)
+    normal = normal / np.maximum(size, 1e-30)[:, None]
+    mean = np.zeros_like(vertices)
+    for k in range(3):
+        np.add.at(mean, faces[:, k], normal * size[:, None])
+    mean /= np.maximum(np.linalg.norm(mean, axis=1), 1e-30)[:, None]
+    level = np.ones(len(vertices), bool)
+    for k in range(3):
+        np.logical_and.at(level, faces[:, k], (normal * mean[faces[:, k]]).sum(axis=1) > 1 - 1e-9)
+    # Half the height of the smallest triangle at a vertex: it can then not turn over.
+    edges = np.linalg.norm(np.roll(corners, -1, axis=1) - corners, axis=2)
+    low = size / np.maximum(edges.max(axis=1), 1e-30)
+    room = np.full(len(vertices), reach)
+    for k in range(3):
+        np.minimum.at(room, faces[:, k], 0.3 * low)
+    push = rng.normal(size=vertices.shape)
+    push -= (push * mean).sum(axis=1)[:, None] * mean
+    push /= np.maximum(np.linalg.norm(push, axis=1), 1e-30)[:, None]
+    return vertices + np.where(level, room * rng.random(len(vertices)), 0.0)[:, None] * push
