@@ -1,9 +1,9 @@
 """Which parts carry lettering or marks whose height is known by construction?
 
-A part is a slab with raised or sunk outlines, bent over a base: flat, slanted, a cylinder, a sphere,
-a saddle. The height above the base is a parameter of the construction, so that it is known up to the
-facets (`slack` mm). Outlines come from a font (matplotlib's own DejaVu) or from bars of a stated
-width (`bar_text`). Lengths mm. Nothing here knows how lint3d measures.
+A part is a slab with raised or sunk outlines, bent over a base: flat, slanted, a cylinder, a
+sphere, a saddle. The height above the base is a parameter of the construction, so that it is known
+up to the facets (`slack` mm). Outlines come from a font (matplotlib's own DejaVu) or from bars of a
+stated width (`bar_text`). Lengths mm. Nothing here knows how lint3d measures.
 
 Sources: 2010 ADA Standards 703.3.1 (braille cell 2.3-2.5 mm, dots 1.5-1.6 mm across, 0.6-0.9 mm
 high); ISO 3098 (strokes h/10 and h/14).
@@ -318,6 +318,8 @@ def on_slab(
     else:
         tool = standing(outline, -height, 0.5, draft_deg, fillet, head)
         solid = slab - tool.mirror((0, 0, 1))
+    if draft_deg or fillet or head:
+        solid = solid.simplify(1e-3)
     if base != "flat" and facet is None:
         facet = radius / 15
     if facet is not None:
