@@ -65,7 +65,8 @@ def run_job(job: Job, registry: Registry, progress: Progress) -> JobOutcome:
         check_plugins(registry, rules),
         _fields(job.keep),
     )
-    run = Run(plan, registry, job.required.sheet, progress, dict(job.lost), job.keep)
+    sheet = job.required.in_force or job.required.sheet
+    run = Run(plan, registry, sheet, progress, dict(job.lost), job.keep)
     found = run.over(Assembly(sources))
     outcome.results += found.results
     outcome.notifications += found.notifications

@@ -34,6 +34,8 @@ class Required:
     off: Mapping[str, str]
     """Why each other rule is off"""
     overrides: tuple[Override, ...] = ()
+    in_force: Sheet | None = None
+    """What measures and rules are given for `sheet`: it holds the limits of the run"""
 
 
 @dataclass
@@ -90,6 +92,7 @@ class Requirements:
         without = (*config.without, *(name for one in holding for name in one.without))
         known = all_rules(self.registry, sheet)
         requirements: dict[str, Requirement] = {}
+        unselected: dict[str, Requirement] = {}
         off: dict[str, str] = {}
         for rule in sorted(known):
             requirement = sheet.requirement(rule)
@@ -99,6 +102,7 @@ class Requirements:
                 off[rule] = f"turned off by the sheet {sheet.name}"
             elif not is_selected(rule, only, without):
                 off[rule] = NOT_SELECTED
+                unselected[rule] = requirement
             else:
                 requirements[rule] = requirement
         check_units(known, requirements)
@@ -108,12 +112,17 @@ class Requirements:
         limits += [("--limit", text) for text in config.given_limits]
         for origin, text in limits:
             rule = _limited_rule(text)
-            if off.get(rule) == NOT_SELECTED or (rule in off and origin != "--limit"):
+            if rule in unselected:
+                # It is not judged, but other rules may look at its limit.
+                unselected[rule] = apply_limit(text, unselected, origin)[1]
+                continue
+            if rule in off and origin != "--limit":
                 continue
             rule, requirement = apply_limit(text, requirements, origin)
             requirements[rule] = requirement
             overrides.append(Override(rule, requirement, origin))
-        return Required(sheet, requirements, off, tuple(overrides))
+        in_force = sheet.in_force({**unselected, **requirements}, unselected)
+        return Required(sheet, requirements, off, tuple(overrides), in_force)
 
 
 def _limited_rule(text: str) -> str:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import hashlib
 import json
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -76,16 +76,32 @@ class Sheet:
     liquid: Mapping[str, Quantity] | None = None
     """Constants of the molten support; None: powder, or no support"""
     support: Mapping[str, Any] = field(default_factory=dict)
+    unselected: frozenset[str] = frozenset()
+    """Rules left out of the run, in the sheet that measures and rules are given"""
 
     def requirement(self, rule: str) -> Requirement | None:
         """None if the rule has no entry, or is turned off."""
         entry = self.entries.get(rule)
         return entry.requirement if entry else None
 
+    def is_on(self, rule: str) -> bool:
+        """Is there a requirement, and is the rule among those of the run?"""
+        return self.requirement(rule) is not None and rule not in self.unselected
+
+    def in_force(self, limits: Mapping[str, Requirement], unselected: Iterable[str]) -> Sheet:
+        """The same sheet with the limits of a run, which win over its own."""
+        changed = {
+            rule: replace(self.entries[rule], requirement=limit)
+            for rule, limit in limits.items()
+            if rule in self.entries
+        }
+        return replace(self, entries={**self.entries, **changed}, unselected=frozenset(unselected))
+
     @property
     def digest(self) -> str:
         """SHA-256 of everything in it that can change a verdict."""
         content = asdict(self)
+        del content["unselected"]
         for entry in content["entries"].values():
             entry.pop("where")
         text = json.dumps(content, sort_keys=True, default=str)

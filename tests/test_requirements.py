@@ -225,3 +225,25 @@ def test_rules_with_no_code(folder: Path) -> None:
     assert (short.title, short.remedy, short.unit) == ("Too short", "Stretch it.", "mm")
     assert found.general.requirements["house/short"].text() == "at least 2 mm"
     assert found.scopes["house/short"] == "body"
+
+
+def test_measures_and_rules_are_given_the_limits_in_force(folder: Path) -> None:
+    """Also of a rule that is not selected: another one may look at its limit."""
+    found = requirements(folder, without=("other",), given_limits=("house/tall=7",)).general
+    assert found.sheet.requirement("house/tall") != found.requirements["house/tall"]
+    assert found.in_force is not None
+    assert found.in_force.requirement("house/tall") == found.requirements["house/tall"]
+    assert found.in_force.is_on("house/tall")
+    assert not found.in_force.is_on("other/wide")
+    assert found.in_force.digest != found.sheet.digest
+    aside = requirements(folder, without=("other",), given_limits=("other/wide<=50",)).general
+    assert aside.in_force is not None
+    limited = aside.in_force.requirement("other/wide")
+    assert limited is not None
+    assert limited.high == 50
+    assert not aside.overrides
+    child = '[sheet]\nextends = "own.toml"\n[rules."house/tall"]\noff = true\n'
+    write(folder / "child.toml", child)
+    off = requirements(folder, process="child.toml").general.in_force
+    assert off is not None
+    assert not off.is_on("house/tall")
