@@ -15,8 +15,10 @@ from lint3d import (
     Body,
     Interest,
     Measure,
+    NotApplicable,
     NotMeasurable,
     Place,
+    Places,
     Rule,
     Sheet,
     hookimpl,
@@ -31,13 +33,14 @@ from lint3d_plugins.walls_places import (
     Thickness,
     Walls,
     bars_of,
+    edges_of,
     look_across,
     of_kind,
     places_of,
+    required_of,
     round_places,
     slenderness_of,
-    stands_free,
-    told_by_thin_wall,
+    thin_limit,
 )
 
 # --- measures -----------------------------------------------------------------------------------
@@ -77,7 +80,7 @@ def span_surface(body: Body) -> Surface:
 
 
 @measure(unit="mm")
-def spans(span_surface: Surface, interest: Interest) -> Thickness:
+def spans(span_surface: Surface, interest: Interest, sheet: Sheet) -> Thickness:
     """How thick is the material at points spread over the surface?
 
     Returns
@@ -92,7 +95,8 @@ def spans(span_surface: Surface, interest: Interest) -> Thickness:
     ----------
     Thickness as the largest inscribed ball: Hildebrand & Rueegsegger 1997.
     """
-    return look_across(span_surface, interest, "inward")
+    knife = thin_limit(sheet) if sheet.is_on("walls/knife-edge") else None
+    return look_across(span_surface, interest, "inward", knife)
 
 
 @measure(unit="mm")
@@ -105,9 +109,19 @@ def gaps(span_surface: Surface, interest: Interest) -> Thickness:
 
 
 @measure(unit="mm")
-def walls(spans: Thickness, interest: Interest) -> Walls:
-    """Which thin regions are walls, and which rules look at them?"""
-    return Walls(spans, interest.low, interest.high / HEAD_ROOM, spans.left_out)
+def walls(spans: Thickness, sheet: Sheet) -> Walls:
+    """Which thin regions are walls, and which rule tells of each?"""
+    thin, free = (required_of(sheet, f"walls/{name}") for name in ("thin-wall", "free-wall"))
+    return Walls(spans, thin, free, spans.left_out)
+
+
+@measure(unit="mm", other_quantity=True)
+def sharp_edges(spans: Thickness, sheet: Sheet) -> Places:
+    """How deep are the strips behind sharp edges in which the material is too thin for a wall?"""
+    thin = thin_limit(sheet)
+    if not thin:
+        raise NotApplicable("It looks for places thinner than the limit of walls/thin-wall.")
+    return Places(edges_of(spans, thin), spans.left_out)
 
 
 @measure(unit="1")
@@ -141,8 +155,8 @@ def thin_wall(walls: Walls, interest: Interest) -> Iterator[Place]:
     Remedy: thicken the wall, or rib it.
     """
     limit = interest.high / HEAD_ROOM
-    found = walls.below(limit) or walls.below(interest.high)[:1]
-    yield from places_of(walls.thickness, found, "The wall is {:.4g} mm thick.")
+    found = walls.thin_below(limit) or walls.thin_below(interest.high)[:1]
+    yield from places_of(found, "The wall is {:.4g} mm thick.")
     if not found:
         yield Place(
             interest.high,
@@ -152,7 +166,7 @@ def thin_wall(walls: Walls, interest: Interest) -> Iterator[Place]:
 
 
 @rule("walls/free-wall", measures="mm")
-def free_wall(walls: Walls, interest: Interest, sheet: Sheet) -> Iterator[Place]:
+def free_wall(walls: Walls, interest: Interest) -> Iterator[Place]:
     """A free-standing wall too thin to survive handling and cleaning.
 
     It is held along one side at most, as a rib on a plate is. Walls that are too thin even where
@@ -161,12 +175,8 @@ def free_wall(walls: Walls, interest: Interest, sheet: Sheet) -> Iterator[Place]
     Remedy: thicken the wall, rib it, or tie its free edge to another wall.
     """
     limit = interest.high / HEAD_ROOM
-    told = told_by_thin_wall(walls, limit, sheet)
-    for reach in (limit, interest.high):
-        found = [one for one in walls.below(reach, told) if stands_free(walls.thickness, one)]
-        if found:
-            break
-    yield from places_of(walls.thickness, found, "The wall stands free and is {:.4g} mm thick.")
+    found = walls.free_below(limit) or walls.free_below(interest.high)
+    yield from places_of(found, "The wall stands free and is {:.4g} mm thick.")
 
 
 @rule("walls/thin-rod", measures="mm")
@@ -195,7 +205,7 @@ def slender(rods: Bars) -> Iterator[Place]:
 
 
 @rule("walls/knife-edge", measures="mm")
-def knife_edge(spans: Thickness, sheet: Sheet) -> Iterator[Place]:
+def knife_edge(sharp_edges: Places) -> Iterator[Place]:
     """A wall that tapers to nothing at a sharp edge.
 
     The value is the depth of the strip that is thinner than walls/thin-wall allows: it will break
@@ -203,22 +213,7 @@ def knife_edge(spans: Thickness, sheet: Sheet) -> Iterator[Place]:
 
     Remedy: cut the edge off square, or round it.
     """
-    from lint3d.geometry.spans_sharp import sharp_regions
-
-    required = sheet.requirement("walls/thin-wall")
-    thin = min((required and required.low) or spans.spans.high, spans.spans.high)
-    for edge in sharp_regions(spans.spans, thin):
-        yield Place(
-            edge.depth,
-            lower=edge.lower,
-            upper=edge.upper,
-            position=edge.point,
-            faces=edge.faces,
-            extent_mm=edge.extent,
-            remark=f"The edge encloses {edge.angle:.3g}°: over {edge.depth:.3g} mm the material is "
-            f"thinner than {thin:.4g} mm.",
-            properties={"angle_deg": edge.angle, "edge_mm": edge.length, "thinner_than_mm": thin},
-        )
+    yield from sharp_edges
 
 
 @rule("walls/narrow-gap", measures="mm")
@@ -229,7 +224,7 @@ def narrow_gap(gaps: Thickness, interest: Interest) -> Iterator[Place]:
 
     Remedy: widen the gap, or close it in the design.
     """
-    yield from places_of(gaps, of_kind(gaps, "wall", interest), "The gap is {:.4g} mm wide.")
+    yield from places_of(of_kind(gaps, "wall", interest), "The gap is {:.4g} mm wide.")
 
 
 @rule("walls/small-hole", measures="mm")
@@ -266,7 +261,7 @@ def deep_hole(holes: Bars) -> Iterator[Place]:
 
 @hookimpl
 def lint3d_measures() -> list[Measure]:
-    return [span_surface, spans, gaps, walls, rods, holes]
+    return [span_surface, spans, gaps, walls, sharp_edges, rods, holes]
 
 
 @hookimpl

@@ -5,7 +5,7 @@ A part of the plugin `walls`; it has no hooks of its own.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -13,10 +13,9 @@ import numpy as np
 
 from lint3d import Interest, LeftOut, NotApplicable, NotMeasurable, Place, Places, Sheet
 from lint3d.interest import HEAD_ROOM
+from lint3d.requirement import Requirement, decide
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
     from lint3d.geometry.enclosure import Caps
     from lint3d.geometry.rods_bar import Bar
     from lint3d.geometry.spans import Spans
@@ -30,8 +29,9 @@ PROBES = 64
 MOSTLY_FREE = 0.75
 #: A surface is no solid with a few holes if closing them takes more than this share of its area.
 MOST_OPEN = 0.5
-#: A face larger than this many times a thin region is not thin all over.
-FAR_LARGER = 1.2
+#: Verdicts, each harder than those before it.
+HARDER = ("pass", "review", "fail")
+PASSES = HARDER.index("pass")
 
 NEAR_HOLE = (
     "Near a hole in the surface it is not known where the material ends; "
@@ -56,10 +56,10 @@ class Thickness:
     left_out: tuple[LeftOut, ...] = ()
     _regions: dict[float, list[ThinRegion]] = field(default_factory=dict)
 
-    def has_any(self, low: float, high: float) -> bool:
-        """Is any place as thick as may be below `high` and not surely below `low`?"""
+    def has_any(self, limit: float, told: float = 0.0) -> bool:
+        """May any place be thinner than the limit and is not surely below what is told?"""
         below, above = self.spans.interval.T
-        return bool((self.spans.measured & (below < high) & (above >= low)).any())
+        return bool((self.spans.measured & (below < limit) & (above >= told)).any())
 
     def regions(self, limit: float) -> list[ThinRegion]:
         """Connected regions that may be thinner than the limit, tightest first."""
@@ -73,24 +73,53 @@ class Thickness:
 
 @dataclass(frozen=True, eq=False)
 class Walls:
-    """Thin regions that are walls, and down to which thickness another rule tells them.
+    """Thin regions that are walls, each told by one rule.
+
+    A wall is told by the rule whose verdict on it is the harder one; walls/thin-wall before
+    walls/free-wall.
 
     Attributes
     ----------
-    lowest, highest : mm, the limits of the rules over walls that are on (one, or two)
+    thin, free : what is required of walls, and of free-standing ones; None where the rule is off
     """
 
     thickness: Thickness
-    lowest: float
-    highest: float
+    thin: Requirement | None
+    free: Requirement | None
     left_out: tuple[LeftOut, ...] = ()
+    _stands_free: dict[int, bool] = field(default_factory=dict)
 
-    def below(self, limit: float, told: float = 0.0) -> list[ThinRegion]:
-        """Walls that may be thinner than `limit`, without those that are surely below `told`."""
-        if not self.thickness.has_any(told, limit):
+    def thin_below(self, limit: float) -> list[ThinRegion]:
+        """Walls that may be thinner than `limit`, less those that walls/free-wall tells."""
+        return [one for one in self._below(limit) if not self._is_left_to_free(one)]
+
+    def free_below(self, limit: float) -> list[ThinRegion]:
+        """Walls that stand free, may be thinner than `limit`, and are not walls/thin-wall's."""
+        told = self.thin.low - self.thin.uncertainty if self.thin and self.thin.low else 0.0
+        return [one for one in self._below(limit, told) if self._is_for_free(one)]
+
+    def _below(self, limit: float, told: float = 0.0) -> list[ThinRegion]:
+        if not self.thickness.has_any(limit, told):
             return []
-        found = [one for one in self.thickness.regions(limit) if one.kind == "wall"]
-        return [one for one in found if one.upper >= told]
+        return [one for one in self.thickness.regions(limit) if one.kind == "wall"]
+
+    def _is_left_to_free(self, region: ThinRegion) -> bool:
+        thin, free = self._verdicts(region)
+        return thin < free and self._is_free(region)
+
+    def _is_for_free(self, region: ThinRegion) -> bool:
+        thin, free = self._verdicts(region)
+        return (thin < free or free == PASSES) and self._is_free(region)
+
+    def _verdicts(self, region: ThinRegion) -> tuple[int, int]:
+        """How hard either rule judges a wall, if it stands free."""
+        return _verdict(region, self.thin), _verdict(region, self.free)
+
+    def _is_free(self, region: ThinRegion) -> bool:
+        key = id(region)
+        if key not in self._stands_free:
+            self._stands_free[key] = stands_free(self.thickness, region)
+        return self._stands_free[key]
 
 
 @dataclass(frozen=True, eq=False)
@@ -101,18 +130,44 @@ class Bars:
     left_out: tuple[LeftOut, ...] = ()
 
 
+def required_of(sheet: Sheet, rule: str) -> Requirement | None:
+    """What is required by a rule that is on."""
+    return sheet.requirement(rule) if sheet.is_on(rule) else None
+
+
+def _verdict(region: ThinRegion, required: Requirement | None) -> int:
+    if required is None:
+        return PASSES
+    return HARDER.index(decide(region.lower, region.upper, required))
+
+
+def thin_limit(sheet: Sheet) -> float | None:
+    """Thickness below which a wall is too thin, mm, whether or not that is judged in this run."""
+    required = sheet.requirement("walls/thin-wall")
+    return required.low if required is not None else None
+
+
 # --- looking ------------------------------------------------------------------------------------
 
 
 def look_across(
-    surface: Surface, interest: Interest, look: Literal["inward", "outward"]
+    surface: Surface,
+    interest: Interest,
+    look: Literal["inward", "outward"],
+    also: float | None = None,
 ) -> Thickness:
+    """Spans over the range of interest, and about one limit more."""
     from lint3d.geometry.spans import spans as measured_spans
 
-    if not 0 < interest.high < np.inf:
-        raise NotApplicable("No rule with a limit in mm asks for it.")
-    low = max(interest.low, interest.high / WIDEST_RANGE)
-    found = measured_spans(surface.spans, low, interest.high, look)
+    low, high = interest.low, interest.high
+    if also and also > 0:
+        low, high = min(low, also) if high > 0 else also, max(high, HEAD_ROOM * also)
+    if not 0 < high < np.inf:
+        raise NotApplicable(
+            "No rule with a limit in mm asks for it. (walls/knife-edge takes that of "
+            "walls/thin-wall.)"
+        )
+    found = measured_spans(surface.spans, max(low, high / WIDEST_RANGE), high, look)
     left_out = []
     if not found.complete:
         left_out.append(
@@ -186,7 +241,7 @@ def round_places(thickness: Thickness, interest: Interest, remark: str) -> Place
     bars = bars_of_regions(thickness.spans, found)
     known = [bar for bar in bars if bar is not None]
     places = []
-    for place, bar in zip(places_of(thickness, found, remark), bars, strict=True):
+    for place, bar in zip(places_of(found, remark), bars, strict=True):
         if bar is None:
             # Contacts off the middle of a side may stand apart from the bar that they are in.
             if any(is_within(other, np.asarray(place.position)) for other in known):
@@ -221,21 +276,6 @@ def slenderness_of(bar: Bar, remark: str, facts: dict[str, Any]) -> Place:
     )
 
 
-def told_by_thin_wall(walls: Walls, limit: float, sheet: Sheet) -> float:
-    """Thickness below which walls/thin-wall tells of a wall; 0 if it is off.
-
-    The range holds the limits of both rules over walls that are on, wherever they were set: the
-    other one's is the end that is not this one's. Where both ends are this one's, the other rule
-    has the same limit or is off.
-    """
-    for end in (walls.lowest, walls.highest):
-        if not np.isclose(end, limit):
-            return end
-    required = sheet.requirement("walls/thin-wall")
-    same = required is not None and required.low is not None and np.isclose(required.low, limit)
-    return limit if same else 0.0
-
-
 def stands_free(thickness: Thickness, region: ThinRegion) -> bool:
     """Do nearly all places of a wall stand free?
 
@@ -253,15 +293,16 @@ def stands_free(thickness: Thickness, region: ThinRegion) -> bool:
     return bool(free.mean() > MOSTLY_FREE)
 
 
-def places_of(thickness: Thickness, found: Sequence[ThinRegion], remark: str) -> Places:
-    """One place a region."""
+def places_of(found: Sequence[ThinRegion], remark: str) -> Places:
+    """One place a region: ten floors under one large face are ten."""
     return Places(
         Place(
             min(max(one.value, one.lower), one.upper),
             lower=one.lower,
             upper=one.upper,
             position=(one.point + one.contact_point) / 2,
-            faces=_own_faces(thickness, one),
+            faces=one.faces,
+            distinct=True,
             extent_mm=one.extent,
             remark=remark.format(one.value),
             properties=_facts(one),
@@ -277,13 +318,19 @@ def _facts(region: ThinRegion) -> dict[str, Any]:
     return facts
 
 
-def _own_faces(thickness: Thickness, region: ThinRegion) -> NDArray[np.int64]:
-    """Faces of a region, the worst first, less those that are thin in a small part only.
+def edges_of(thickness: Thickness, thin: float) -> Iterator[Place]:
+    """One place for each knife edge, with the depth of the strip thinner than `thin` mm."""
+    from lint3d.geometry.spans_sharp import sharp_regions
 
-    A large face over many thin floors belongs to none of them in particular: places whose faces
-    touch would be taken for one.
-    """
-    surface = thickness.spans.surface
-    area = surface.areas[np.searchsorted(surface.face_ids, region.faces)]
-    own = region.faces[area <= FAR_LARGER * region.area]
-    return own if len(own) else region.faces[:1]
+    for edge in sharp_regions(thickness.spans, thin):
+        yield Place(
+            edge.depth,
+            lower=edge.lower,
+            upper=edge.upper,
+            position=edge.point,
+            faces=edge.faces,
+            extent_mm=edge.extent,
+            remark=f"The edge encloses {edge.angle:.3g}°: over {edge.depth:.3g} mm the material is "
+            f"thinner than {thin:.4g} mm.",
+            properties={"angle_deg": edge.angle, "edge_mm": edge.length, "thinner_than_mm": thin},
+        )

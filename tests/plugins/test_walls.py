@@ -123,6 +123,30 @@ def test_a_free_wall_too_thin_for_any_wall_fails_once(tmp_path: Path) -> None:
     assert [one.rule for one in told(alone)] == ["walls/free-wall"]
 
 
+@pytest.mark.parametrize("thickness", [0.3, 0.55, 0.6, 0.65, 0.7, 0.8, 0.85])
+@pytest.mark.parametrize(
+    ("thin", "free"), [(0.6, 0.6), (0.7, 0.6), (0.6, 0.7), (0.6, 0.600001), (0.6, 0.8)]
+)
+def test_a_free_wall_is_told_once_whatever_the_limits(
+    thickness: float, thin: float, free: float, tmp_path: Path
+) -> None:
+    body = shapes.box([30, 20, 4]) + shapes.box([20, thickness, 8], [5, 9, 3])
+    limits = [f"walls/thin-wall={thin}mm", f"walls/free-wall={free}mm"]
+    results = inspected(facets_of(body), tmp_path, limits)
+    expected = "fail" if thickness < max(thin, free) else "pass"
+    if thickness == pytest.approx(max(thin, free), abs=1e-5):
+        expected = "review"
+    found = told(results)
+    assert [one.kind for one in found] == ([] if expected == "pass" else [expected])
+    # With one of the two off the other one tells.
+    only = ["walls/free-wall"]
+    alone = told(inspected(facets_of(body), tmp_path, limits, only=only))
+    assert [one.rule for one in alone] == (only if thickness <= free else [])
+    only = ["walls/thin-wall"]
+    alone = told(inspected(facets_of(body), tmp_path, limits, only=only))
+    assert [one.rule for one in alone] == (only if thickness <= thin else [])
+
+
 @pytest.mark.parametrize("turn", range(3))
 def test_webs_floors_cups_and_tubes_are_held(turn: int, tmp_path: Path) -> None:
     t = 0.7
@@ -199,6 +223,38 @@ def test_a_knife_edge_tells_how_deep_it_is_thin(degrees: float, tmp_path: Path) 
     assert edge.properties["angle_deg"] == pytest.approx(degrees, abs=0.1)
     thinner = edge.properties["thinner_than_mm"]
     assert edge.lower <= thinner / (2 * np.tan(np.radians(degrees / 2))) <= edge.upper
+
+
+@pytest.mark.parametrize("limit", [0.3, 0.6, 0.9])
+@pytest.mark.parametrize("only", [["walls"], ["walls/knife-edge"]])
+def test_a_knife_edge_is_thin_by_the_limit_in_force(
+    limit: float, only: list[str], tmp_path: Path
+) -> None:
+    limits = [f"walls/thin-wall={limit}mm", "walls/knife-edge=0.1mm"]
+    edge = of(inspected(wedge(20), tmp_path, limits, only=only), "knife-edge")
+    assert edge.properties["thinner_than_mm"] == pytest.approx(limit)
+    true = limit / (2 * np.tan(np.radians(10)))
+    assert edge.lower <= true <= edge.upper
+    assert edge.upper - edge.lower < 1e-3
+
+
+def test_a_limit_on_the_depth_of_an_edge_is_none_on_walls(tmp_path: Path) -> None:
+    """Or else a deep strip would stretch the range in which thickness is measured."""
+    limits = ["walls/thin-wall=0.4mm", "walls/free-wall=0.4mm", "walls/thin-rod=0.4mm"]
+    results = inspected(wedge(90), tmp_path, [*limits, "walls/knife-edge=9mm"])
+    assert of(results, "thin-wall").measured == pytest.approx(0.5)
+
+
+def test_without_a_limit_for_walls_a_knife_edge_is_not_judged(tmp_path: Path) -> None:
+    sheet = tmp_path / "sheet.toml"
+    off = "".join(f'[rules."walls/{one}"]\noff = true\n' for one in ("thin-wall", "thin-rod"))
+    sheet.write_text(f'[sheet]\nextends = "mjt-meltable"\n{off}')
+    path = parts.write_stl(tmp_path / "part.stl", wedge(20))
+    config = Config(process=str(sheet))
+    found = lint3d.inspect(path, only=["walls/knife-edge"], workers=0, config=config)
+    (edge,) = found.results
+    assert edge.kind == "notApplicable"
+    assert "walls/thin-wall" in edge.message
 
 
 @pytest.mark.parametrize("degrees", [40, 60, 90])
