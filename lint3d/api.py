@@ -98,7 +98,7 @@ def inspect(
     workers : processes; 0 = in this process, with no bounds on time and memory
     config : a `lint3d.toml`, or its content; None = look from the current folder upward
     today : the date by which accepted deviations are judged
-    keep : what to keep in `Inspection.kept`: "mesh", "field:NAME"
+    keep : what writers need: "mesh" and "field:NAME" in `Inspection.kept`, "places" in results
     progress : called with uri, step and body before each step
 
     Raises

@@ -53,7 +53,8 @@ class Run:
     Parameters
     ----------
     lost : steps that ended a worker before, with what happened; they are not tried again
-    keep : what writers need ("mesh", "field:spans")
+    keep : what writers need: "mesh", "places", "field:spans". Of a measure's value its
+        `for_reports()` is kept if it has that method: plain arrays, which a worker can send.
     """
 
     plan: Plan
@@ -124,7 +125,7 @@ class Run:
             places, left_out, notes = _sorted_out(_called(rule, inputs))
             left_out += [one for value in inputs for one in _left_out(value)]
             once = {id(one): one for one in [*gaps, *left_out]}
-            results = judge(case, places, once.values(), notes)
+            results = self._lightened(judge(case, places, once.values(), notes))
             pickle.dumps(
                 [result.properties for result in results]
             )  # fails here, by its rule's name
@@ -138,6 +139,13 @@ class Run:
         except (Exception, SystemExit) as error:
             missing = self._crash("rule", rule.id, subject, _described(error))
         return [open_result(case, missing.reason)]
+
+    def _lightened(self, results: list[Result]) -> list[Result]:
+        """The results without what no writer needs."""
+        if "places" not in self.keep:
+            for result in results:
+                result.triangles = result.other_triangles = None
+        return results
 
     def _inputs(self, step: Step, subject: Subject) -> tuple[list[Any] | Missing, list[LeftOut]]:
         """The arguments of a step; narrower measures arrive as {subject: value}."""
@@ -212,7 +220,8 @@ class Run:
     def _keep_field(self, measure: str, subject: Subject) -> None:
         value = self.values[measure, id(subject)]
         if f"field:{measure}" in self.keep and not isinstance(value, Missing):
-            self._shelf(subject)[f"field:{measure}"] = value
+            shown = getattr(value, "for_reports", None)
+            self._shelf(subject)[f"field:{measure}"] = shown() if shown else value
 
     def _keep_mesh(self, body: Body) -> None:
         if "mesh" in self.keep:

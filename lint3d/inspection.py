@@ -1,16 +1,20 @@
 """What came out? The one model that every report is written from.
 
-Plain data without arrays: it can be pickled, compared and sorted. Results are sorted by file, body,
-rule and place; nothing in it depends on time, machine, number of workers or order of files.
+Plain data: it can be pickled, compared and sorted; arrays, kept for pictures, are not compared.
+Results are sorted by file, body, rule and place; nothing in it depends on time, machine, number of
+workers or order of files.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from lint3d.model import Region
 from lint3d.requirement import Requirement, Verdict
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
 
 
 @dataclass(frozen=True)
@@ -31,6 +35,9 @@ class Artifact:
     """For a member: the uri of its archive."""
     bodies: tuple[str, ...] = ()
     faces: int = 0
+
+
+Point = tuple[float, float, float]
 
 
 @dataclass(frozen=True)
@@ -71,6 +78,13 @@ class Result:
     path: tuple[PathStep, ...] = ()
     properties: dict[str, Any] = field(default_factory=dict)
     remarks: tuple[str, ...] = ()
+    ends: tuple[Point, Point] | None = None
+    """The two points that the measured value lies between, mm"""
+    triangles: NDArray[Any] | None = field(default=None, repr=False, compare=False)
+    """(k, 3, 3) mm, corners of the faces of the place, the worst first; only if a writer needs
+    "places", and no more than `judging.MOST_TRIANGLES`"""
+    other_triangles: NDArray[Any] | None = field(default=None, repr=False, compare=False)
+    """(k, 3, 3) mm, the same on the other body of a pair"""
 
     @property
     def uncertainty(self) -> float | None:

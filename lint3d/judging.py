@@ -27,6 +27,8 @@ Owner = Body | Part | Source
 
 #: More places than this, of one rule on one body, are told as one line. common practice, no source
 MOST_PLACES = 100
+#: More faces of a place than this are not kept for pictures.
+MOST_TRIANGLES = 50_000
 
 
 @dataclass(frozen=True)
@@ -171,6 +173,10 @@ def _result(case: Case, place: Place, kind: Verdict) -> Result:
         result.faces = None
     if place.position is not None:
         result.position = _point(place.position)
+    if place.ends is not None:
+        result.ends = (_point(place.ends[0]), _point(place.ends[1]))
+    if place.other is not None and len(place.other_faces):
+        result.other_triangles = _triangles(place.other, np.asarray(place.other_faces, np.int64))
     if place.extent_mm is not None:
         result.extent = float(place.extent_mm)
     result.path = tuple(PathStep(_point(s.position), s.value, s.label) for s in place.path)
@@ -185,8 +191,13 @@ def _locate(result: Result, owner: Body | Part, faces: np.ndarray[Any, Any]) -> 
     result.faces = len(faces)
     result.position = _point(owner.vertices[corners[:3]].mean(axis=0))
     result.extent = float(max(sides))
+    result.triangles = _triangles(owner, faces)
     if result.region is None:
         result.region = owner.region_of(int(faces[0]))
+
+
+def _triangles(owner: Body | Part, faces: np.ndarray[Any, Any]) -> np.ndarray[Any, Any]:
+    return owner.vertices[owner.faces[faces[:MOST_TRIANGLES]]]
 
 
 def _point(position: Sequence[float] | np.ndarray[Any, Any]) -> tuple[float, float, float]:

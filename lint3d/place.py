@@ -31,6 +31,8 @@ class Place:
     faces : rows of the faces of `of`; the first is the worst
     of : the body, part or source that `faces` belong to; None = the rule's own subject
     other : the second body of a pair
+    other_faces : rows of the faces of `other` that the place lies between, for pictures
+    ends : the two points that the value lies between, (3,) mm each, for pictures
     extent_mm : longest side of the place's box; worked out from the faces if None
     remark : one plain sentence more, specific to this place
     distinct : a whole region by itself: never merged with another that it touches (ten blind holes
@@ -46,6 +48,8 @@ class Place:
     faces: Rows = ()
     of: Body | Part | Source | None = None
     other: Body | None = None
+    other_faces: Rows = ()
+    ends: tuple[Point, Point] | None = None
     extent_mm: float | None = None
     faceting_mm: float | None = None
     remark: str | None = None

@@ -397,6 +397,8 @@ def _clearance_place(pair: Pair, spot: Spot) -> Place:
         faces=spot.faces,
         of=pair.bodies[0],
         other=pair.bodies[1],
+        other_faces=_facing_faces(pair, spot),
+        ends=(spot.point[0], spot.point[1]),
         remark=f"The gap to '{pair.bodies[1].name}' is {spot.distance:.4g} mm.",
         properties={
             "nearest_points_mm": spot.point.tolist(),
@@ -404,6 +406,14 @@ def _clearance_place(pair: Pair, spot: Spot) -> Place:
             "area_below_mm": spot.level,
         },
     )
+
+
+def _facing_faces(pair: Pair, spot: Spot) -> NDArray[np.int64]:
+    """Faces of the second body whose boxes come within the level of the spot's."""
+    one, two = pair.surfaces
+    flat = one.vertices[one.faces[spot.faces]].reshape(-1, 3)
+    level = max(spot.level, spot.distance)
+    return two.row[two.tree.within(flat.min(axis=0) - level, flat.max(axis=0) + level)]
 
 
 def _near_corners(pair: Pair, spot: Spot, level: float) -> tuple[Any, Any]:

@@ -61,6 +61,16 @@ class Thickness:
         below, above = self.spans.interval.T
         return bool((self.spans.measured & (below < limit) & (above >= told)).any())
 
+    def for_reports(self) -> dict[str, Any]:
+        """The field as plain arrays: where, how thick, on which face; `high` means that or more."""
+        spans = self.spans
+        return {
+            "point": spans.point,
+            "value": np.where(spans.measured, spans.value, spans.high),
+            "face": spans.face,
+            "high": spans.high,
+        }
+
     def regions(self, limit: float) -> list[ThinRegion]:
         """Connected regions that may be thinner than the limit, tightest first."""
         from lint3d.geometry.spans_regions import thin_regions
@@ -303,6 +313,7 @@ def places_of(found: Sequence[ThinRegion], remark: str) -> Places:
             position=(one.point + one.contact_point) / 2,
             faces=one.faces,
             distinct=True,
+            ends=(one.point, one.contact_point),
             extent_mm=one.extent,
             remark=remark.format(one.value),
             properties=_facts(one),

@@ -25,7 +25,8 @@ class Writer(Protocol):
 
     @property
     def needs(self) -> frozenset[str]:
-        """What the engine must keep for it: "mesh", or "field:" and the name of a measure."""
+        """What the engine must keep for it: "mesh" and "field:" with the name of a measure (in
+        `Inspection.kept`, by "uri#body"), "places" (the faces of each place, in the results)."""
 
     def write(self, inspection: Inspection) -> bytes:
         """The whole report."""
