@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from lint3d.hooks import hookimpl
     from lint3d.inspection import Inspection, Notification, Result
     from lint3d.interest import Interest
+    from lint3d.joined import Joined
     from lint3d.model import (
         Assembly,
         Body,
@@ -57,6 +58,7 @@ _HOME = {
     "hooks": ["hookimpl"],
     "inspection": ["Inspection", "Notification", "Result"],
     "interest": ["Interest"],
+    "joined": ["Joined"],
     "model": [
         "Assembly",
         "Body",
@@ -84,6 +86,7 @@ __all__ = [
     "Fault",
     "Inspection",
     "Interest",
+    "Joined",
     "LeftOut",
     "Lint3dError",
     "Measure",

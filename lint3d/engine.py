@@ -124,6 +124,7 @@ class Run:
         try:
             places, left_out, notes = _sorted_out(_called(rule, inputs))
             left_out += [one for value in inputs for one in _left_out(value)]
+            _laid_on(inputs, (*places, *left_out, *notes))
             once = {id(one): one for one in [*gaps, *left_out]}
             results = self._lightened(judge(case, places, once.values(), notes))
             pickle.dumps(
@@ -221,7 +222,10 @@ class Run:
         value = self.values[measure, id(subject)]
         if f"field:{measure}" in self.keep and not isinstance(value, Missing):
             shown = getattr(value, "for_reports", None)
-            self._shelf(subject)[f"field:{measure}"] = shown() if shown else value
+            kept = shown() if shown else value
+            joined = getattr(value, "lies_on", None)
+            for owner, own in joined.by_body(kept) if joined and shown else [(subject, kept)]:
+                self._shelf(owner)[f"field:{measure}"] = own
 
     def _keep_mesh(self, body: Body) -> None:
         if "mesh" in self.keep:
@@ -267,6 +271,14 @@ def _sorted_out(yielded: Any) -> tuple[list[Place], list[LeftOut], list[Note]]:
         else:
             raise TypeError(f"a rule yields places or numbers, not {type(item).__name__}")
     return places, left_out, notes
+
+
+def _laid_on(inputs: list[Any], told: Iterable[Place | LeftOut | Note]) -> None:
+    """Let places without an owner lie on the joined piece that the rule's measures looked at."""
+    joined = [one for value in inputs if (one := getattr(value, "lies_on", None)) is not None]
+    for one in told if joined else ():
+        if one.of is None:
+            one.of = joined[0]
 
 
 def _items(yielded: Any) -> Iterator[tuple[Any, Any]]:

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from lint3d.inspection import PathStep, Result
+from lint3d.joined import on_one_body
 from lint3d.model import Assembly, Body, Part, Source
 from lint3d.place import LeftOut, Note, Place
 from lint3d.regions import merge_touching, severity
@@ -59,14 +60,14 @@ def judge(
     -------
     list of Result, at least one: a rule without places passes, unless something was left out
     """
-    decided = [(place, _decided(place, case)) for place in places]
+    decided = [(place, _decided(place, case)) for place in map(on_one_body, places)]
     shown = [pair for pair in decided if pair[1] in ("fail", "review")]
     results = [
         _result(case, place, "informational") for place, v in decided if v == "informational"
     ]
     results += _failing(case, shown)
-    results += [_open(case, one) for one in _by_reason(left_out)]
-    results += [_noted(case, note) for note in notes]
+    results += [_open(case, one) for one in _by_reason(map(on_one_body, left_out))]
+    results += [_noted(case, on_one_body(note)) for note in notes]
     if not shown and not any(result.kind == "open" for result in results):
         passed = [place for place, verdict in decided if verdict == "pass"]
         results += _passing(case, passed, told=bool(results))

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from lint3d.geometry.topology import EdgeTable
+    from lint3d.joined import Joined
 
     Floats = NDArray[np.float64]
     Ints = NDArray[np.int64]
@@ -145,6 +146,16 @@ class Part:
     bodies: list[Body] = field(default_factory=list)
     notes: dict[str, Any] = field(default_factory=dict)
 
+    @cached_property
+    def joined(self) -> dict[Body, Joined]:
+        """Of each body that overlaps or touches another: the one piece that they are.
+
+        Worked out when first asked for.
+        """
+        from lint3d.joined import join_bodies
+
+        return {body: one for one in join_bodies(self.bodies) for body in one.bodies}
+
     def region_of(self, face: int) -> Region:
         """Where in the file face number `face` of this part stands."""
         return self.provenance.locate(int(self.facet[face]))
@@ -200,6 +211,11 @@ class Body:
     def closed(self) -> bool:
         """True if every shell of it is closed."""
         return all(shell.closed for shell in self.shells)
+
+    @property
+    def joined(self) -> Joined | None:
+        """The piece that this body is a part of; None if it stands alone in its part."""
+        return self.part.joined.get(self) if len(self.part.bodies) > 1 else None
 
     @cached_property
     def mesh(self) -> trimesh.Trimesh:

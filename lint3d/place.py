@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from lint3d.joined import Joined
     from lint3d.model import Body, Part, Region, Source
 
     Rows = Sequence[int] | NDArray[Any]
@@ -29,7 +30,8 @@ class Place:
         Both default to `value`: an exact number, such as a count.
     position : (3,) mm, where to look; the engine takes the middle of the first face if None
     faces : rows of the faces of `of`; the first is the worst
-    of : the body, part or source that `faces` belong to; None = the rule's own subject
+    of : the body, part, source or joined piece (`Body.joined`) that `faces` belong to; None = the
+        rule's own subject
     other : the second body of a pair
     other_faces : rows of the faces of `other` that the place lies between, for pictures
     ends : the two points that the value lies between, (3,) mm each, for pictures
@@ -46,7 +48,7 @@ class Place:
     is_lower_bound: bool = False
     position: Point | None = None
     faces: Rows = ()
-    of: Body | Part | Source | None = None
+    of: Body | Part | Source | Joined | None = None
     other: Body | None = None
     other_faces: Rows = ()
     ends: tuple[Point, Point] | None = None
@@ -86,7 +88,7 @@ class LeftOut:
 
     reason: str
     faces: Rows = ()
-    of: Body | Part | Source | None = None
+    of: Body | Part | Source | Joined | None = None
     position: Point | None = None
 
 
@@ -116,6 +118,6 @@ class Note:
 
     message: str
     faces: Rows = ()
-    of: Body | Part | Source | None = None
+    of: Body | Part | Source | Joined | None = None
     position: Point | None = None
     properties: dict[str, Any] = field(default_factory=dict)

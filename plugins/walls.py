@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from lint3d import (
     Body,
@@ -43,6 +44,9 @@ from lint3d_plugins.walls_places import (
     thin_limit,
 )
 
+if TYPE_CHECKING:
+    from lint3d import Joined
+
 # --- measures -----------------------------------------------------------------------------------
 
 
@@ -50,13 +54,19 @@ from lint3d_plugins.walls_places import (
 def span_surface(body: Body) -> Surface:
     """Which facets of the body can have a span, and what closes the holes between them?
 
+    Bodies that overlap or touch are one piece of material, looked at once, with the largest.
+
     Raises
     ------
     NotMeasurable : nothing of the body encloses material
+    NotApplicable : the body is a part of a piece that is looked at with another body
     """
     from lint3d.geometry.enclosure import caps_of, volume_when_closed
     from lint3d.geometry.spans_surface import surface_from_mesh
 
+    joined = body.joined
+    if joined is not None:
+        return _joined_surface(body, joined)
     faces = body.faces
     caps = caps_of(body.vertices, faces[:0])
     if not body.closed:
@@ -77,6 +87,21 @@ def span_surface(body: Body) -> Surface:
             "solid/open-edge tells more."
         )
     return Surface(surface, caps)
+
+
+def _joined_surface(body: Body, joined: Joined) -> Surface:
+    """The common surface of bodies that are one piece, for the largest of them."""
+    from lint3d.geometry.enclosure import caps_of
+    from lint3d.geometry.spans_surface import surface_from_mesh
+
+    leader = joined.bodies[0]
+    if body is not leader:
+        raise NotApplicable(
+            f"It overlaps or touches other bodies and is one piece with '{leader.name}'; the piece "
+            "is looked at there."
+        )
+    surface = surface_from_mesh(joined.vertices, joined.faces, joined.coordinate_step_mm or None)
+    return Surface(surface, caps_of(joined.vertices, joined.faces[:0]), joined)
 
 
 @measure(unit="mm")
@@ -125,21 +150,23 @@ def sharp_edges(spans: Thickness, sheet: Sheet) -> Places:
 
 
 @measure(unit="1")
-def rods(span_surface: Surface, interest: Interest) -> Bars:
+def rods(span_surface: Surface, interest: Interest, sheet: Sheet) -> Bars:
     """Which pins, struts and wires are there, how thick and how long?
 
-    Up to the diameter at which one as long as the whole body would still be within the limit.
+    Up to the diameter at which one as long as the whole body would still be within the limit of
+    walls/slender, and up to the limit of walls/thin-rod.
     """
-    return bars_of(span_surface, interest, "inward")
+    return bars_of(span_surface, interest, "inward", required_of(sheet, "walls/thin-rod"))
 
 
 @measure(unit="1")
-def holes(span_surface: Surface, interest: Interest) -> Bars:
+def holes(span_surface: Surface, interest: Interest, sheet: Sheet) -> Bars:
     """Which holes are there, through and blind, how wide and how deep?
 
-    Up to the diameter at which one through the whole body would still be within the limit.
+    Up to the diameter at which one through the whole body would still be within the limit of
+    walls/deep-hole, and up to the limit of walls/small-hole.
     """
-    return bars_of(span_surface, interest, "outward")
+    return bars_of(span_surface, interest, "outward", required_of(sheet, "walls/small-hole"))
 
 
 # --- rules --------------------------------------------------------------------------------------
@@ -180,14 +207,14 @@ def free_wall(walls: Walls, interest: Interest) -> Iterator[Place]:
 
 
 @rule("walls/thin-rod", measures="mm")
-def thin_rod(spans: Thickness, interest: Interest) -> Iterator[Place]:
+def thin_rod(spans: Thickness, rods: Bars, interest: Interest) -> Iterator[Place]:
     """A pin, strut or wire too thin to build or to survive cleaning.
 
     It is thin both ways; the value is its smaller diameter.
 
     Remedy: thicken it, or replace it by a rib.
     """
-    yield from round_places(spans, interest, "The rod is {:.4g} mm thick.")
+    yield from round_places(spans, rods, interest, "The rod is {:.4g} mm thick.")
 
 
 @rule("walls/slender", measures="1")
@@ -228,7 +255,7 @@ def narrow_gap(gaps: Thickness, interest: Interest) -> Iterator[Place]:
 
 
 @rule("walls/small-hole", measures="mm")
-def small_hole(gaps: Thickness, interest: Interest) -> Iterator[Place]:
+def small_hole(gaps: Thickness, holes: Bars, interest: Interest) -> Iterator[Place]:
     """A hole too small to stay open.
 
     The value is the diameter of the largest ball that fits into the hole, which on facets is a
@@ -236,7 +263,7 @@ def small_hole(gaps: Thickness, interest: Interest) -> Iterator[Place]:
 
     Remedy: enlarge the hole, or leave it out and drill it.
     """
-    for place in round_places(gaps, interest, "The hole is {:.4g} mm wide."):
+    for place in round_places(gaps, holes, interest, "The hole is {:.4g} mm wide."):
         place.properties["depth_mm"] = place.properties.pop("length_mm")
         held = place.properties.pop("has_end", None)
         place.properties["through"] = None if held is None else not any(held)

@@ -16,6 +16,9 @@ from lint3d.interest import HEAD_ROOM
 from lint3d.requirement import Requirement, decide
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from lint3d import Joined
     from lint3d.geometry.enclosure import Caps
     from lint3d.geometry.rods_bar import Bar
     from lint3d.geometry.spans import Spans
@@ -46,6 +49,8 @@ class Surface:
 
     spans: SpanSurface
     caps: Caps
+    lies_on: Joined | None = None
+    """The joined piece whose faces these are; None: the body's own"""
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,6 +59,7 @@ class Thickness:
 
     spans: Spans
     left_out: tuple[LeftOut, ...] = ()
+    lies_on: Joined | None = None
     _regions: dict[float, list[ThinRegion]] = field(default_factory=dict)
 
     def has_any(self, limit: float, told: float = 0.0) -> bool:
@@ -99,6 +105,10 @@ class Walls:
     left_out: tuple[LeftOut, ...] = ()
     _stands_free: dict[int, bool] = field(default_factory=dict)
 
+    @property
+    def lies_on(self) -> Joined | None:
+        return self.thickness.lies_on
+
     def thin_below(self, limit: float) -> list[ThinRegion]:
         """Walls that may be thinner than `limit`, less those that walls/free-wall tells."""
         return [one for one in self._below(limit) if not self._is_left_to_free(one)]
@@ -138,6 +148,7 @@ class Bars:
 
     found: tuple[Bar, ...]
     left_out: tuple[LeftOut, ...] = ()
+    lies_on: Joined | None = None
 
 
 def required_of(sheet: Sheet, rule: str) -> Requirement | None:
@@ -187,21 +198,35 @@ def look_across(
             )
         )
     found, near_hole = _without_unsure(surface, found)
-    return Thickness(found, (*near_hole, *left_out))
+    return Thickness(found, (*near_hole, *left_out), surface.lies_on)
 
 
-def bars_of(surface: Surface, interest: Interest, look: Literal["inward", "outward"]) -> Bars:
+def bars_of(
+    surface: Surface,
+    interest: Interest,
+    look: Literal["inward", "outward"],
+    narrow: Requirement | None,
+) -> Bars:
+    """Rods or holes that a rule on length over diameter, or one on the diameter, may look at.
+
+    Parameters
+    ----------
+    interest : in the limits on length over diameter
+    narrow : what is required of the diameter; None if nothing is
+    """
     from lint3d.geometry.enclosure import is_sure
     from lint3d.geometry.rods import bars
 
-    if not 0 < interest.low < np.inf:
+    reach = HEAD_ROOM * narrow.low if narrow is not None and narrow.low else 0.0
+    if 0 < interest.low < np.inf:
+        longest = float(np.linalg.norm(np.ptp(surface.spans.vertices, axis=0)))
+        reach = max(reach, HEAD_ROOM * longest / interest.low)
+    if not 0 < reach < np.inf:
         raise NotApplicable("No rule with a limit asks for it.")
-    longest = float(np.linalg.norm(np.ptp(surface.spans.vertices, axis=0)))
-    reach = HEAD_ROOM * longest / interest.low
     # A ring or a coil is no pin: length over diameter says little of it. Ducts are left to drain.
     found = [bar for bar in bars(surface.spans, reach, look) if bar.is_straight]
     if not len(surface.caps.face):
-        return Bars(tuple(found))
+        return Bars(tuple(found), lies_on=surface.lies_on)
     middle = np.array([(bar.start + bar.end) / 2 for bar in found]).reshape(-1, 3)
     sure = is_sure(surface.caps, middle)
     if sure is None:
@@ -243,31 +268,60 @@ def of_kind(
     return []
 
 
-def round_places(thickness: Thickness, interest: Interest, remark: str) -> Places:
-    """Regions thin both ways, with the largest circle that fits into their section."""
-    from lint3d.geometry.rods_bar import bars_of_regions, is_within
+def round_places(thickness: Thickness, felt: Bars, interest: Interest, remark: str) -> Places:
+    """Regions thin both ways, with the largest circle that fits into their section.
 
-    found = of_kind(thickness, "rod", interest)
-    bars = bars_of_regions(thickness.spans, found)
-    known = [bar for bar in bars if bar is not None]
-    places = []
-    for place, bar in zip(places_of(found, remark), bars, strict=True):
-        if bar is None:
-            # Contacts off the middle of a side may stand apart from the bar that they are in.
-            if any(is_within(other, np.asarray(place.position)) for other in known):
-                continue
-        else:
-            place.value, place.lower, place.upper = bar.diameter, bar.lower, bar.upper
-            place.faceting_mm = bar.sagitta
-            place.remark = remark.format(bar.diameter)
-            place.properties |= {
-                "axis": bar.axis.tolist(),
-                "length_mm": bar.length,
-                "has_end": list(bar.has_end),
-            }
-        place.properties["diameter_mm"] = place.value
-        places.append(place)
-    return Places(places)
+    Parameters
+    ----------
+    felt : bars found by their sides all round: those of three or five flats, which have nothing
+        across from them that a wall has
+    """
+    from lint3d.geometry.rods_bar import bars_of_regions
+
+    for limit in (interest.high / HEAD_ROOM, interest.high):
+        found = [one for one in thickness.regions(limit) if one.kind == "rod"]
+        bars = bars_of_regions(thickness.spans, found)
+        places: list[Place] = []
+        known: list[Bar] = []
+        # Opposite sides of a square bar are regions of their own, and one bar.
+        for place, bar in zip(places_of(found, remark), bars, strict=True):
+            if bar is not None and not _is_in(known, (bar.start + bar.end) / 2):
+                known.append(bar)
+                places.append(_round_place(place, bar, remark))
+        for bar in felt.found:
+            middle = (bar.start + bar.end) / 2
+            if bar.lower < limit and not _is_in(known, middle):
+                known.append(bar)
+                place = Place(bar.diameter, position=middle, faces=bar.faces, distinct=True)
+                place.extent_mm = bar.extent
+                places.append(_round_place(place, bar, remark))
+        # Contacts off the middle of a side may stand apart from the bar that they are in.
+        for place, bar in zip(places_of(found, remark), bars, strict=True):
+            if bar is None and not _is_in((*known, *felt.found), np.asarray(place.position)):
+                places.append(place)
+        if places:
+            return Places(places)
+    return Places()
+
+
+def _is_in(bars: Sequence[Bar], place: NDArray[np.float64]) -> bool:
+    from lint3d.geometry.rods_bar import is_within
+
+    return any(is_within(bar, place) for bar in bars)
+
+
+def _round_place(place: Place, bar: Bar, remark: str) -> Place:
+    """The same place with what is known of the bar."""
+    place.value, place.lower, place.upper = bar.diameter, bar.lower, bar.upper
+    place.faceting_mm = bar.sagitta
+    place.remark = remark.format(bar.diameter)
+    place.properties |= {
+        "axis": bar.axis.tolist(),
+        "diameter_mm": bar.diameter,
+        "length_mm": bar.length,
+        "has_end": list(bar.has_end),
+    }
+    return place
 
 
 def slenderness_of(bar: Bar, remark: str, facts: dict[str, Any]) -> Place:

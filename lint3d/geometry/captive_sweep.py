@@ -132,7 +132,7 @@ def _is_over(one: Floats, two: Floats, tolerance: float) -> Bools:
     rows = np.flatnonzero(over)
     if len(rows):
         point = _common_point(one[rows, :, :2], two[rows, :, :2])
-        ahead = _height(two[rows], point) - _height(one[rows], point)
+        ahead = height_over(two[rows], point) - height_over(one[rows], point)
         over[rows] = np.isfinite(ahead) & (ahead > -tolerance)
     return over
 
@@ -140,6 +140,23 @@ def _is_over(one: Floats, two: Floats, tolerance: float) -> Bools:
 def _common_point(one: Floats, two: Floats) -> Floats:
     """(k, 2) a point inside both of two triangles in the plane: the mean of the corners of what
     they share; NaN where rounding finds none."""
+    points, is_valid = common_corners(one, two)
+    total = np.where(is_valid[..., None], points, 0.0).sum(axis=1)
+    count = is_valid.sum(axis=1)
+    return np.where(count[:, None] > 0, total / np.maximum(count, 1)[:, None], np.nan)
+
+
+def common_corners(one: Floats, two: Floats) -> tuple[Floats, Bools]:
+    """Corners of what two triangles share in the plane.
+
+    Parameters
+    ----------
+    one, two : (k, 3, 2) float64, mm
+
+    Returns
+    -------
+    (k, 15, 2) float64, mm, and (k, 15) which of them are corners of what is shared
+    """
     candidates, valid = [], []
     for a, b in ((one, two), (two, one)):
         candidates.append(a)
@@ -155,10 +172,7 @@ def _common_point(one: Floats, two: Floats) -> Floats:
             t = (away[:, 0] * u[:, 1] - away[:, 1] * u[:, 0]) / safe
             candidates.append((p + s[:, None] * u)[:, None])
             valid.append(((turn != 0) & (s >= 0) & (s <= 1) & (t >= 0) & (t <= 1))[:, None])
-    points, is_valid = np.concatenate(candidates, axis=1), np.concatenate(valid, axis=1)
-    total = np.where(is_valid[..., None], points, 0.0).sum(axis=1)
-    count = is_valid.sum(axis=1)
-    return np.where(count[:, None] > 0, total / np.maximum(count, 1)[:, None], np.nan)
+    return np.concatenate(candidates, axis=1), np.concatenate(valid, axis=1)
 
 
 def _inside(point: Floats, corners: Floats) -> Bools:
@@ -173,8 +187,8 @@ def _inside(point: Floats, corners: Floats) -> Bools:
     return inside
 
 
-def _height(corners: Floats, point: Floats) -> Floats:
-    """(k,) z of each triangle's plane over a point (k, 2)."""
+def height_over(corners: Floats, point: Floats) -> Floats:
+    """(k,) z of the plane of each triangle (k, 3, 3) over a point (k, 2)."""
     u, v = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
     normal = np.cross(u, v)
     away = point - corners[:, 0, :2]

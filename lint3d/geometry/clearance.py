@@ -97,13 +97,26 @@ def near_pairs(surfaces: Sequence[Surface], reach: float) -> list[tuple[int, int
     rows = np.array([i for i, one in enumerate(surfaces) if len(one.row)], np.int64)
     if len(rows) < 2:
         return []
-    low = np.ascontiguousarray([surfaces[i].low for i in rows])
-    high = np.ascontiguousarray([surfaces[i].high for i in rows])
-    tree = Index((np.arange(len(rows)), low, high), properties=Property(dimension=3))
+    low = np.array([surfaces[i].low for i in rows])
+    pairs = rows[near_boxes(low, np.array([surfaces[i].high for i in rows]), reach)]
+    return [(int(a), int(b)) for a, b in pairs]
+
+
+def near_boxes(low: Floats, high: Floats, reach: float) -> Ints:
+    """(k, 2) rows of boxes that come within reach of each other, the lower first, ascending.
+
+    Parameters
+    ----------
+    low, high : (n, 3) float64, mm, corners of at least two boxes
+    reach : mm
+    """
+    tree = Index((np.arange(len(low)), low, high), properties=Property(dimension=3))
     hits, count = tree.intersection_v(low - reach, high + reach)  # type: ignore[no-untyped-call]
-    first, second = np.repeat(rows, count.astype(np.int64)), rows[hits.astype(np.int64)]
-    pairs = np.stack([first, second], axis=1)[first < second]
-    return [(int(a), int(b)) for a, b in pairs[np.lexsort((pairs[:, 1], pairs[:, 0]))]]
+    first = np.repeat(np.arange(len(low)), count.astype(np.int64))
+    pairs = np.stack([first, hits.astype(np.int64)], axis=1)
+    pairs = pairs[pairs[:, 0] < pairs[:, 1]]
+    ordered: Ints = pairs[np.lexsort((pairs[:, 1], pairs[:, 0]))]
+    return ordered
 
 
 def near_spots(one: Surface, two: Surface, levels: Sequence[float]) -> list[Spot]:
@@ -123,13 +136,13 @@ def near_spots(one: Surface, two: Surface, levels: Sequence[float]) -> list[Spot
     ------
     clearance_tree.TooManyPairs : the facets lie too thick
     """
-    rows = _faces_within(one, two, levels[-1])
+    rows = faces_within(one, two, levels[-1])
     if rows is None:
         return []
     return _Field(one, two, *rows, levels).spots()
 
 
-def _faces_within(one: Surface, two: Surface, reach: float) -> tuple[Ints, Ints] | None:
+def faces_within(one: Surface, two: Surface, reach: float) -> tuple[Ints, Ints] | None:
     """Rows of both surfaces' faces whose boxes come within reach of the other's box."""
     first = one.tree.within(two.low - reach, two.high + reach)
     for _ in range(2):

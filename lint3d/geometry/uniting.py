@@ -1,0 +1,203 @@
+"""Which bodies are one piece of material, and what is their common surface?
+
+Bodies that overlap, hold each other in their material or lie face to face on each other become one
+solid (manifold3d). Each face of it tells which face of which body it is a piece of. Lengths in mm.
+Guarded by tests/geometry/test_uniting.py.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lint3d.geometry.clearance import Surface, near_boxes
+from lint3d.geometry.components import connected_groups
+from lint3d.geometry.contacts import contact
+from lint3d.geometry.overlap import contains, may_contain
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+#: Faces that lie on each other are pushed into each other by so many times what rounding may have
+#: parted them by; thus they overlap for certain.
+_PUSH = 2.0
+#: Directions of faces that differ by less than this (squared, as a share) are one.
+_SAME_WAY = 1e-5
+
+
+@dataclass(frozen=True, eq=False)
+class United:
+    """One piece of material made of several bodies."""
+
+    members: tuple[int, ...]
+    """which of the given bodies, ascending"""
+    vertices: Floats
+    """(n, 3) mm"""
+    faces: Ints
+    """(m, 3) out of the material"""
+    body: Ints
+    """(m,) which of the given bodies each face is a piece of"""
+    face: Ints
+    """(m,) and which of its faces"""
+    moved: float
+    """mm, how far coordinates were moved at most to make touching faces overlap"""
+
+
+def unite(bodies: Sequence[tuple[Floats, Ints]]) -> list[United]:
+    """Make one surface of each group of bodies that overlap or touch.
+
+    Parameters
+    ----------
+    bodies : (vertices (n, 3) mm, faces (m, 3) out of the material) of each
+
+    Returns
+    -------
+    list of United, by their first members; bodies that stand alone, and bodies that are no sound
+    solids, are in none
+    """
+    meetings = _Meetings(bodies)
+    pairs = np.array(meetings.pairs, np.int64).reshape(-1, 2)
+    if len(pairs) == 0:
+        return []
+    group = connected_groups(len(bodies), pairs[:, 0], pairs[:, 1])
+    size = np.bincount(group)
+    found = (_united(np.flatnonzero(group == g), meetings) for g in np.flatnonzero(size > 1))
+    return [one for one in found if one is not None]
+
+
+class _Meetings:
+    """Pairs of sound bodies that meet, and how their faces must move to overlap for certain."""
+
+    def __init__(self, bodies: Sequence[tuple[Floats, Ints]]) -> None:
+        self.bodies = bodies
+        self.surfaces: dict[int, Surface] = {}
+        self.solids: dict[int, Any] = {}
+        self.pairs: list[tuple[int, int]] = []
+        #: of each body: faces to push out, and how far
+        self.push: dict[int, list[tuple[Ints, float]]] = {}
+        rows = np.array([i for i, (_, faces) in enumerate(bodies) if len(faces)], np.int64)
+        if len(rows) > 1:
+            low = np.array([bodies[i][0].min(axis=0) for i in rows])
+            high = np.array([bodies[i][0].max(axis=0) for i in rows])
+            step = np.spacing(np.float32(max(np.abs(low).max(), np.abs(high).max())))
+            for one, two in rows[near_boxes(low, high, 2 * np.sqrt(3) * float(step))].tolist():
+                self._meet(one, two)
+
+    def _meet(self, one: int, two: int) -> None:
+        a, b = self._surface(one), self._surface(two)
+        reach = a.uncertainty_mm + b.uncertainty_mm
+        met = contact(a, b, reach)
+        if met is None:
+            inside = _holds(a, b) or _holds(b, a)
+            if inside and self.solid(one) is not None and self.solid(two) is not None:
+                self.pairs.append((one, two))
+            return
+        if self.solid(one) is None or self.solid(two) is None:
+            return
+        self.pairs.append((one, two))
+        rows = np.unique(met.two[~met.is_exact])
+        if len(rows):
+            self.push.setdefault(two, []).append((rows, _PUSH * reach))
+
+    def _surface(self, number: int) -> Surface:
+        if number not in self.surfaces:
+            self.surfaces[number] = Surface(*self.bodies[number])
+        return self.surfaces[number]
+
+    def solid(self, number: int) -> Any:
+        """The body as a solid, None if it is none."""
+        if number not in self.solids:
+            self.solids[number] = _solid(*self.bodies[number])
+        return self.solids[number]
+
+
+def _holds(outer: Surface, inner: Surface) -> bool:
+    return may_contain(outer, inner) and contains(outer, inner.corners[0, 0])
+
+
+def _united(members: Ints, meetings: _Meetings) -> United | None:
+    """The union of some bodies; None if it fails."""
+    import manifold3d
+
+    solids, moved = [], 0.0
+    for number in members.tolist():
+        solid = meetings.solid(number)
+        if number in meetings.push:
+            vertices, faces = meetings.bodies[number]
+            shift = _shifts(vertices, faces, meetings.push[number])
+            moved = max(moved, float(np.linalg.norm(shift, axis=1).max()))
+            solid = _solid(vertices + shift, faces)
+            if solid is None:
+                return None
+        solids.append(solid)
+    whole = manifold3d.Manifold.batch_boolean(solids, manifold3d.OpType.Add)
+    if whole.status() != manifold3d.Error.NoError or whole.is_empty():
+        return None
+    mesh = whole.to_mesh64()
+    faces = np.asarray(mesh.tri_verts).astype(np.int64)
+    run = np.asarray(mesh.run_index).astype(np.int64) // 3
+    origin = np.array([_identity(solid) for solid in solids])
+    order = np.argsort(origin)
+    of_run = order[np.searchsorted(origin[order], np.asarray(mesh.run_original_id, np.int64))]
+    return United(
+        tuple(members.tolist()),
+        np.asarray(mesh.vert_properties, np.float64)[:, :3].copy(),
+        faces,
+        members[np.repeat(of_run, np.diff(run))],
+        np.asarray(mesh.face_id).astype(np.int64),
+        moved,
+    )
+
+
+def _identity(solid: Any) -> int:
+    """The number by which faces of a union name the solid that they came from."""
+    return int(np.asarray(solid.to_mesh64().run_original_id)[0])
+
+
+def _solid(vertices: Floats, faces: Ints) -> Any:
+    """A solid whose faces are numbered as given; None if the faces do not join as in a solid."""
+    import manifold3d
+
+    used, compact = np.unique(faces, return_inverse=True)
+    mesh = manifold3d.Mesh64(
+        np.ascontiguousarray(vertices[used]),
+        np.ascontiguousarray(compact.reshape(-1, 3), np.uint64),
+        face_id=np.arange(len(faces), dtype=np.uint64),
+    )
+    solid = manifold3d.Manifold(mesh)
+    if solid.status() != manifold3d.Error.NoError or not solid.volume() > 0:
+        return None
+    return solid
+
+
+def _shifts(vertices: Floats, faces: Ints, pushes: list[tuple[Ints, float]]) -> Floats:
+    """(n, 3) mm, how far each vertex moves so that some faces come out by a given length.
+
+    A vertex where faces of several directions meet moves by the shortest way that brings all out.
+    """
+    rows = np.concatenate([rows for rows, _ in pushes])
+    length = np.concatenate([np.full(len(rows), by) for rows, by in pushes])
+    corners = vertices[faces[rows]]
+    normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    size = np.linalg.norm(normal, axis=1)
+    normal /= np.where(size > 0, size, 1.0)[:, None]
+    used, vertex = np.unique(faces[rows], return_inverse=True)
+    vertex, normal = vertex.ravel(), np.repeat(normal, 3, axis=0)
+    by = np.repeat(length, 3)
+    square, right = np.zeros((len(used), 3, 3)), np.zeros((len(used), 3))
+    np.add.at(square, vertex, normal[:, :, None] * normal[:, None, :])
+    np.add.at(right, vertex, normal * by[:, None])
+    inverse = np.linalg.pinv(square, rcond=_SAME_WAY, hermitian=True)
+    move = np.einsum("kij,kj->ki", inverse, right)
+    # Where many directions meet none may be served at the price of a long way.
+    most = 3 * float(by.max())
+    way = np.linalg.norm(move, axis=1)
+    move *= np.minimum(1.0, most / np.maximum(way, 1e-300))[:, None]
+    shift = np.zeros_like(vertices)
+    shift[used] = move
+    return shift
