@@ -162,7 +162,7 @@ def _bars(
 ) -> list[Bar]:
     """All there is to say about each group."""
     facet, of = _facets_of(felt, group)
-    circle = narrowest_circles(surface, inward, facet, of, axis)
+    circle, centre = narrowest_circles(surface, inward, facet, of, axis)
     floor = float(np.sqrt(3.0)) * surface.resolution
     order = np.argsort(of, kind="stable")
     cuts = np.searchsorted(of[order], np.arange(len(axis) + 1))
@@ -182,6 +182,7 @@ def _bars(
                 _thickness(felt.take(rows), circle[i], bool(straight[i]), least, floor),
                 bool(straight[i]),
                 floor,
+                centre[i],
             )
         )
     return with_ends(surface, found)
@@ -208,11 +209,13 @@ def _bar(
     across: tuple[float, float, float, float],
     is_straight: bool,
     floor: float,
+    centre: Floats,
 ) -> Bar:
     corners = surface.corners[facets]
     full = corners[whole[facets]].reshape(-1, 3)
     middle = (felt.point + felt.contact) / 2
-    origin = middle.mean(axis=0)
+    is_known = is_straight and bool(np.isfinite(centre).all())
+    origin = centre if is_known else middle.mean(axis=0)
     inner = np.concatenate([full, felt.point])
     along = (inner - origin) @ axis
     every = (corners.reshape(-1, 3) - origin) @ axis

@@ -115,7 +115,7 @@ def bars_of_regions(spans: Spans, regions: Sequence[ThinRegion]) -> list[Bar | N
     facet = np.concatenate(facets)
     bar = np.repeat(np.arange(len(regions)), [len(one) for one in facets])
     axis, straight = straight_axes(spans.inward[facet], surface.areas[facet], bar, len(regions))
-    circle = narrowest_circles(surface, spans.inward, facet, bar, axis)
+    circle, centre = narrowest_circles(surface, spans.inward, facet, bar, axis)
     found: list[Bar | None] = []
     for i, one in enumerate(regions):
         diameter, sagitta = circle[i]
@@ -125,7 +125,7 @@ def bars_of_regions(spans: Spans, regions: Sequence[ThinRegion]) -> list[Bar | N
             found.append(None)
             continue
         corners = surface.corners[facets[i]].reshape(-1, 3)
-        middle = (one.point + one.contact_point) / 2
+        middle = centre[i]
         along = (corners - middle) @ axis[i]
         low, high = float(along.min()), float(along.max())
         found.append(

@@ -29,8 +29,8 @@ AT_ONCE = 4_000_000  # numbers in one table of sides
 
 def narrowest_circles(
     surface: SpanSurface, inward: Floats, facet: Ints, bar: Ints, axis: Floats
-) -> list[tuple[float, float]]:
-    """Diameter of the largest circle in the narrowest section of each bar.
+) -> tuple[list[tuple[float, float]], Floats]:
+    """Diameter of the largest circle in the narrowest section of each bar, and its middle.
 
     Parameters
     ----------
@@ -42,10 +42,11 @@ def narrowest_circles(
     -------
     list of (diameter, sagitta) mm : inf where the sides do not close; sagitta is how far a circle
     through the corners would lie outside the flats, both sides together
+    (b, 3) float64, mm : the middle of the circle; NaN where the sides do not close
     """
     count = len(axis)
     if not count:
-        return []
+        return [], np.zeros((0, 3))
     height = np.einsum("fcj,fj->fc", surface.corners[facet], axis[bar])
     low, high = np.full(count, np.inf), np.full(count, -np.inf)
     np.minimum.at(low, bar, height.min(axis=1))
@@ -66,7 +67,7 @@ def narrowest_circles(
     length = np.linalg.norm(flat, axis=1)
     keep = length > 0.5
     flat, offset = flat[keep] / length[keep, None], offset[keep] / length[keep]
-    radius, sides = _circles(flat, offset, section[keep], count * STATIONS)
+    radius, sides, middle = _circles(flat, offset, section[keep], count * STATIONS)
     radius, sides = radius.reshape(count, -1), sides.reshape(count, -1)
     # The sides of a mouth cut aslant do not close the section: those are no sections of the bar.
     best = np.where(np.isfinite(radius), radius, np.inf).argmin(axis=1)
@@ -76,7 +77,10 @@ def narrowest_circles(
         sagitta = np.where(
             flats >= 6, 2 * narrow * (1 / np.cos(np.pi / np.maximum(flats, 3)) - 1), 0
         )
-    return list(zip((2 * narrow).tolist(), sagitta.tolist(), strict=True))
+    level = middle.reshape(count, -1, 2)[rows, best]
+    level[~np.isfinite(narrow)] = np.nan
+    centre = one * level[:, :1] + two * level[:, 1:] + axis * station[rows, best][:, None]
+    return list(zip((2 * narrow).tolist(), sagitta.tolist(), strict=True)), centre
 
 
 def _level(axis: Floats) -> tuple[Floats, Floats]:
@@ -85,8 +89,10 @@ def _level(axis: Floats) -> tuple[Floats, Floats]:
     return one, np.cross(axis, one)
 
 
-def _circles(normal: Floats, offset: Floats, section: Ints, count: int) -> tuple[Floats, Ints]:
-    """Largest circle in each polygon {c : normal c <= offset}: radius, and number of unlike sides.
+def _circles(
+    normal: Floats, offset: Floats, section: Ints, count: int
+) -> tuple[Floats, Ints, Floats]:
+    """Largest circle in each polygon {c : normal c <= offset}: radius, unlike sides, and middle.
 
     Parameters
     ----------
@@ -98,12 +104,14 @@ def _circles(normal: Floats, offset: Floats, section: Ints, count: int) -> tuple
     -------
     radius : (count,) float64, mm, inf where the sides do not close, 0 where they leave nothing
     sides : (count,) int64
+    middle : (count, 2) float64, mm
     """
     order = np.argsort(section, kind="stable")
     normal, offset, section = normal[order], offset[order], section[order]
     size = np.bincount(section, minlength=count)
     start = np.concatenate([[0], np.cumsum(size)])
     radius, sides = np.full(count, np.inf), np.zeros(count, np.int64)
+    middle = np.full((count, 2), np.nan)
     by_size = np.argsort(size, kind="stable")
     by_size = by_size[size[by_size] >= 3]
     begin = 0
@@ -114,14 +122,14 @@ def _circles(normal: Floats, offset: Floats, section: Ints, count: int) -> tuple
         rows = by_size[begin:stop]
         width = int(size[rows[-1]])
         place = np.minimum(np.arange(width), size[rows][:, None] - 1) + start[rows][:, None]
-        radius[rows] = _largest(normal[place], offset[place])
+        radius[rows], middle[rows] = _largest(normal[place], offset[place])
         sides[rows] = _unlike(normal[place])
         begin = stop
-    return radius, sides
+    return radius, sides, middle
 
 
-def _largest(normal: Floats, offset: Floats) -> Floats:
-    """(g,) radius of the largest circle within (g, s) sides."""
+def _largest(normal: Floats, offset: Floats) -> tuple[Floats, Floats]:
+    """Radius (g,) and middle (g, 2) of the largest circle within (g, s) sides."""
     groups = len(normal)
     middle = offset.mean(axis=1)
     scale = np.abs(offset - middle[:, None]).max(axis=1) + np.abs(offset).max(axis=1) + 1e-9
@@ -156,7 +164,7 @@ def _largest(normal: Floats, offset: Floats) -> Floats:
         held[live, leaving] = worst
     radius = np.maximum(answer[:, 2], 0.0)
     radius[(held < 3).any(axis=1)] = np.inf
-    return radius
+    return radius, answer[:, :2]
 
 
 def _unlike(normal: Floats) -> Ints:

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.sampling import spread_points
-from lint3d.geometry.spans_across import ACCEPT_COS, straight_across
+from lint3d.geometry.spans_pairs import dot
 from lint3d.geometry.spans_regions import ROD_RATIO
 from lint3d.geometry.spans_surface import SpanSurface
 
@@ -24,6 +24,10 @@ POINTS_MOST = 60_000  # points at which it is felt whether a place is thin both 
 DIRECTIONS = 8  # chords felt through each place, over half a turn
 CHORD_REACH = 20.0  # they are felt up to this many times the thickness each way
 AT_MOST_OFF = 1.1  # how much longer than the shortest chord the nearest of four may be
+#: Cosine to the steepest side across that may be felt: sides of a triangle lean by 60 degrees and
+#: more; from those that lean farther it says little how thick the bar is.
+LEANS_COS = 0.2
+SQUARE_COS = float(np.cos(np.radians(30.0)))
 MOSTLY = 0.85  # of its points at which a side of a bar is thin both ways
 
 
@@ -66,18 +70,24 @@ def thin_both_ways(surface: SpanSurface, inward: Floats, reach: float) -> tuple[
     facet = facets[owner]
     # Across the broader way of a flat bar, too: its sides all round give the axis.
     broad = ROD_RATIO * reach
-    met = straight_across(surface, inward, point, facet, broad)
-    good = (met.facet >= 0) & (met.facing >= ACCEPT_COS) & (met.distance <= broad)
-    contact = point + inward[facet] * np.where(good, met.distance, 0.0)[:, None]
+    across, distance, facing = _across(surface, inward, point, facet, broad)
+    good = across >= 0
+    contact = point + inward[facet] * np.where(good, distance, 0.0)[:, None]
     rows = np.flatnonzero(good)
     rows = rows[_may_be_thin(surface, point[rows], contact[rows])]
     width, way = _chords(surface, point[rows], contact[rows])
-    narrow = np.minimum(width, met.distance[rows])
-    thin = (width <= ROD_RATIO * met.distance[rows]) & (narrow <= reach)
-    rows, way, narrow = rows[thin], way[thin], narrow[thin]
-    all_points = np.bincount(facet, minlength=len(surface.faces))
+    narrow = np.minimum(width, distance[rows])
+    is_thin = np.zeros(len(point), dtype=bool)
+    is_thin[rows] = (width <= ROD_RATIO * distance[rows]) & (narrow <= reach)
+    # In the corners of a triangle a bar is flat; that is nothing against it.
+    counts = is_thin | ~good | (facing >= SQUARE_COS)
+    way, narrow = way[is_thin[rows]], narrow[is_thin[rows]]
+    rows = rows[is_thin[rows]]
+    all_points = np.bincount(facet[counts], minlength=len(surface.faces))
     thin_points = np.bincount(facet[rows], minlength=len(surface.faces))
     whole = (all_points > 0) & (thin_points == all_points)
+    leaning = np.bincount(facet[~counts], minlength=len(surface.faces))
+    all_points += (leaning - thin_points).clip(0)
     # A facet that is thin both ways here and there, as at a corner, is no side of a bar.
     mostly = (thin_points >= MOSTLY * all_points)[facet[rows]]
     rows, way, narrow = rows[mostly], way[mostly], narrow[mostly]
@@ -85,13 +95,26 @@ def thin_both_ways(surface: SpanSurface, inward: Floats, reach: float) -> tuple[
         point[rows],
         contact[rows],
         facet[rows],
-        met.facet[rows],
-        met.distance[rows],
+        across[rows],
+        distance[rows],
         area[rows],
         way,
         narrow,
     )
     return felt, whole
+
+
+def _across(
+    surface: SpanSurface, inward: Floats, point: Floats, facet: Ints, reach: float
+) -> tuple[Ints, Floats, Floats]:
+    """What is met straight across: facet or -1, how far, and cosine to its outer side."""
+    ways = inward[facet]
+    across = surface.scene.first_facet(point, ways, np.full(len(point), reach))
+    distance = surface.scene.distance(point, ways, across)
+    facing = np.where(across >= 0, -dot(ways, inward[across]), 0.0)
+    lost = (facing < LEANS_COS) | (distance > reach) | (distance <= 0)
+    across[lost] = -1
+    return across, distance, facing
 
 
 def _may_be_thin(surface: SpanSurface, points: Floats, contacts: Floats) -> Bools:

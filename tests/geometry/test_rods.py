@@ -21,12 +21,12 @@ def found(body: Any, reach: float, look: str, seed: int = 0) -> tuple[list[Bar],
     return bars(surface, reach, look), turn  # type: ignore[arg-type]
 
 
-@pytest.mark.parametrize("flats", [4, 6, 7, 12, 33, 128])
+@pytest.mark.parametrize("flats", [3, 4, 5, 6, 7, 9, 12, 33, 128])
 @pytest.mark.parametrize("refined", [False, True])
 def test_a_blind_hole(flats: int, refined: bool) -> None:
     drill = shapes.rod(1.5, 40, flats).translate((9, 8, 3))
     body = shapes.box([20, 16, 25]) - drill
-    if refined:
+    if refined and flats > 3:
         body = body.refine_to_length(2.5)
     (hole,), turn = found(body, 5, "outward", flats)
     true = 3 * np.cos(np.pi / flats)
@@ -52,6 +52,18 @@ def test_pins_struts_and_bars(seed: int) -> None:
     assert rod.lower <= 2.4 * np.cos(np.pi / 24) <= rod.upper
     assert rod.shortest <= length <= rod.longest
     assert rod.has_end == (False, False)
+
+
+@pytest.mark.parametrize("flats", [3, 5, 7, 9])
+@pytest.mark.parametrize("refined", [False, True])
+def test_pins_of_odd_flats(flats: int, refined: bool) -> None:
+    body = shapes.box([20, 20, 5]) + shapes.rod(1.5, 30, flats).translate((9, 8, 0))
+    if refined and flats > 3:
+        body = body.refine_to_length(2.0)
+    (rod,), _ = found(body, 4, "inward", flats)
+    assert rod.lower <= 3 * np.cos(np.pi / flats) <= rod.upper
+    assert rod.upper - rod.lower < 1e-4
+    assert rod.shortest <= 25 <= rod.longest
 
 
 def test_a_tapered_hole_is_as_wide_as_at_its_narrow_end() -> None:
@@ -108,7 +120,7 @@ def test_the_largest_circle_is_that_of_a_linear_programme(seed: int) -> None:
     angle = rng.uniform(0, 2 * np.pi, (40, 7))
     normal = np.stack([np.cos(angle), np.sin(angle)], axis=-1)
     offset = rng.uniform(0.3, 3, (40, 7)) + normal @ rng.uniform(-50, 50, 2)
-    radius = _largest(normal, offset)
+    radius, _ = _largest(normal, offset)
     for i in range(40):
         best = linprog(
             [0, 0, -1],

@@ -167,7 +167,7 @@ def test_webs_floors_cups_and_tubes_are_held(turn: int, tmp_path: Path) -> None:
 # --- rods ---------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("flats", [6, 7, 12, 25, 64])
+@pytest.mark.parametrize("flats", [3, 4, 5, 6, 7, 9, 12, 25, 64])
 def test_a_pin_is_as_thick_as_the_circle_in_its_section(flats: int, tmp_path: Path) -> None:
     body = shapes.box([20, 20, 5], [-10, -10, 0]) + shapes.rod(0.35, 11, flats).translate((2, 3, 0))
     results = inspected(parts.turned(facets_of(body), flats), tmp_path)
@@ -176,7 +176,8 @@ def test_a_pin_is_as_thick_as_the_circle_in_its_section(flats: int, tmp_path: Pa
     assert rod.rule == "walls/thin-rod"
     assert rod.lower <= true <= rod.upper
     assert rod.properties["length_mm"] == pytest.approx(6, abs=1e-3)
-    assert rod.faceting == pytest.approx(0.7 * (1 - np.cos(np.pi / flats)), rel=0.01)
+    if flats >= 6:  # fewer flats are meant
+        assert rod.faceting == pytest.approx(0.7 * (1 - np.cos(np.pi / flats)), rel=0.01)
 
 
 @pytest.mark.parametrize(
@@ -277,7 +278,7 @@ def test_a_slot_is_a_narrow_gap_and_no_hole(width: float, kind: str, tmp_path: P
 
 @pytest.mark.parametrize("through", [True, False])
 @pytest.mark.parametrize(("diameter", "kind"), [(0.4, "fail"), (0.6, "pass")])
-@pytest.mark.parametrize("flats", [8, 11, 32])
+@pytest.mark.parametrize("flats", [7, 8, 9, 11, 32])
 def test_a_small_hole_through_and_blind(
     flats: int, diameter: float, kind: str, through: bool, tmp_path: Path
 ) -> None:
@@ -294,6 +295,24 @@ def test_a_small_hole_through_and_blind(
     assert hole.properties["depth_mm"] == pytest.approx(6 if through else 4, abs=1e-3)
     assert abs(np.dot(hole.properties["axis"], axis)) == pytest.approx(1, abs=1e-4)
     assert of(results, "narrow-gap").measured is None
+
+
+@pytest.mark.parametrize("flats", [3, 4, 5, 7, 9])
+@pytest.mark.parametrize("through", [True, False])
+@pytest.mark.parametrize(("width", "kind"), [(0.35, "fail"), (0.5, "review"), (0.56, "pass")])
+def test_a_hole_of_few_flats_is_as_wide_as_the_circle_in_it(
+    width: float, kind: str, through: bool, flats: int, tmp_path: Path
+) -> None:
+    radius = width / 2 / np.cos(np.pi / flats)
+    drill = shapes.rod(radius, 10, flats, 0.3).translate((9, 8, -1 if through else 2))
+    facets = parts.turned(facets_of(shapes.box([20, 20, 6]) - drill), flats)
+    results = inspected(facets, tmp_path, [*LIMITS, "walls/deep-hole=18"])
+    hole = of(results, "small-hole")
+    assert hole.kind == kind
+    assert hole.lower <= width <= hole.upper
+    assert hole.upper - hole.lower < 0.001
+    assert hole.properties["through"] is through
+    assert len(told(results)) == (kind != "pass")
 
 
 def test_a_hole_at_the_limit_is_for_people_to_judge(tmp_path: Path) -> None:
