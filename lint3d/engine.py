@@ -18,6 +18,7 @@ from lint3d.declare import INPUTS, Measure, Need
 from lint3d.errors import NotApplicable, NotMeasurable
 from lint3d.inspection import Notification, Result
 from lint3d.interest import Interest
+from lint3d.joined import Joined
 from lint3d.judging import Case, Subject, judge, not_applicable, open_result
 from lint3d.model import Assembly, Body, Part, Source
 from lint3d.place import LeftOut, Note, Place, Places
@@ -102,7 +103,8 @@ class Run:
             return inputs
         try:
             value = _called(measure, inputs)
-            return _owned(list(value) if isinstance(value, Iterator) else value, subject)
+            value = list(value) if isinstance(value, Iterator) else value
+            return _owned(value, _piece(inputs) or subject)
         except NotMeasurable as error:
             return Missing(str(error))
         except NotApplicable as error:
@@ -124,7 +126,8 @@ class Run:
         try:
             places, left_out, notes = _sorted_out(_called(rule, inputs))
             left_out += [one for value in inputs for one in _left_out(value)]
-            _laid_on(inputs, (*places, *left_out, *notes))
+            for one in (*places, *left_out, *notes):
+                one.of = one.of if one.of is not None else _piece(inputs)
             once = {id(one): one for one in [*gaps, *left_out]}
             results = self._lightened(judge(case, places, once.values(), notes))
             pickle.dumps(
@@ -242,7 +245,7 @@ def _called(item: Measure | AnyRule, inputs: list[Any]) -> Any:
     return item(*(value for need, value in pairs if not need.keyword), **by_name)
 
 
-def _owned(value: Any, subject: Subject) -> Any:
+def _owned(value: Any, subject: Subject | Joined) -> Any:
     """The value of a measure; its places say what they lie on, for rules of a wider scope."""
     if isinstance(value, (Places, list)):
         for one in (*value, *getattr(value, "left_out", ())):
@@ -273,12 +276,10 @@ def _sorted_out(yielded: Any) -> tuple[list[Place], list[LeftOut], list[Note]]:
     return places, left_out, notes
 
 
-def _laid_on(inputs: list[Any], told: Iterable[Place | LeftOut | Note]) -> None:
-    """Let places without an owner lie on the joined piece that the rule's measures looked at."""
-    joined = [one for value in inputs if (one := getattr(value, "lies_on", None)) is not None]
-    for one in told if joined else ():
-        if one.of is None:
-            one.of = joined[0]
+def _piece(inputs: list[Any]) -> Joined | None:
+    """The joined piece that the measures among the inputs looked at, if they did."""
+    found = (getattr(value, "lies_on", None) for value in inputs)
+    return next((one for one in found if one is not None), None)
 
 
 def _items(yielded: Any) -> Iterator[tuple[Any, Any]]:
