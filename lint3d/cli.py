@@ -252,3 +252,50 @@ def list_command(what: str, **options: Any) -> None:
     from lint3d.listing import listed
 
     click.echo(listed(prepare(_settings(options)), what))
+
+
+@main.command("start")
+@click.argument("kind", type=click.Choice(["plugin", "sheet"]))
+@click.argument("name")
+def start_command(kind: Any, name: str) -> None:
+    """Begin with house rules (plugin) or limits of your own (sheet).
+
+    Writes a small folder NAME that works at once: a rule or limits, a part to try, and a test.
+    """
+    from lint3d.start import start
+
+    for path in start(kind, name, Path()):
+        click.echo(path.as_posix())
+    click.echo(f"\nNext: cd {name} && python -m pytest. README.md there says how to go on.")
+
+
+@main.command("check-plugin")
+@click.argument("plugin")
+@click.option("--process", "sheet", metavar="SHEET", help="A sheet with entries for its rules.")
+@click.option(
+    "--sample",
+    "samples",
+    type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    multiple=True,
+    metavar="FILE",
+    help="Run its rules over this part, too. Repeatable.",
+)
+@click.option(
+    "--frame-dependent",
+    metavar="RULE",
+    multiple=True,
+    help="This rule's value is meant to depend on how the part lies. Repeatable.",
+)
+@click.pass_context
+def check_plugin(ctx: click.Context, plugin: str, **options: Any) -> None:
+    """Say whether a plugin keeps the contract: names, words, sameness, no crash.
+
+    PLUGIN is a module, a .py file, or the name of an installed plugin.
+    """
+    from lint3d.contract import contract_breaches
+
+    found = contract_breaches(plugin, **options)
+    for breach in found:
+        click.echo(f"- {breach}")
+    click.echo(f"{plugin} {'breaks' if found else 'keeps'} the contract.")
+    ctx.exit(1 if found else 0)

@@ -11,6 +11,7 @@ import os
 import pickle
 import signal
 import sys
+import warnings
 from dataclasses import dataclass
 from importlib import import_module
 from typing import Any, BinaryIO
@@ -33,6 +34,8 @@ def main() -> None:
     """Serve jobs until standard input ends."""
     # Ctrl-C reaches the whole process group; the parent ends its workers.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    # A broken part makes libraries warn, with the paths of this machine; the report says what counts.
+    warnings.simplefilter("ignore", RuntimeWarning)
     out = os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)
     source = sys.stdin.buffer
