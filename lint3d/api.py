@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import date
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -49,7 +50,10 @@ class Prepared:
     requirements: Requirements
     today: date | None = None
     progress: Progress = _quiet
-    done: Callable[[int], None] = field(default=_quiet)
+    expect: Callable[[list[int]], None] = _quiet
+    """Told the size of each job in bytes, before the first begins"""
+    advance: Callable[[int, float], None] = _quiet
+    """Told the share that is done of a job, by its number"""
 
 
 def prepare(config: Config, today: date | None = None) -> Prepared:
@@ -165,11 +169,19 @@ def run(
             "no rule is on, so nothing would be inspected: the sheet, --only and --without leave "
             "none. `lint3d list rules` shows why each is off."
         )
+    prepared.expect([sum(_bytes(path) for path in job.paths) for job in jobs])
     outcomes = _outcomes(prepared, jobs)
     inspection = _collected(prepared, jobs, outcomes)
     _review(prepared.registry, inspection)
     inspection.notifications.sort(key=Notification.sort_key)
     return inspection
+
+
+def _bytes(path: str) -> int:
+    try:
+        return os.path.getsize(path)
+    except OSError:
+        return 0
 
 
 def _jobs(prepared: Prepared, paths: Sequence[Path], keep: frozenset[str]) -> list[Job]:
@@ -189,11 +201,14 @@ def _jobs(prepared: Prepared, paths: Sequence[Path], keep: frozenset[str]) -> li
 def _outcomes(prepared: Prepared, jobs: list[Job]) -> list[JobOutcome]:
     config = prepared.config
     if config.workers == 0:
-        return [run_job(job, prepared.registry, prepared.progress) for job in jobs]
+        return [
+            run_job(job, prepared.registry, prepared.progress, partial(prepared.advance, index))
+            for index, job in enumerate(jobs)
+        ]
     count = config.workers or os.cpu_count() or 1
     setup = Setup(prepared.plugins, config.bounds.memory_mb)
     with Pool(min(count, len(jobs)), setup, config.bounds.seconds) as pool:
-        return pool.run(jobs, prepared.progress, prepared.done)
+        return pool.run(jobs, prepared.progress, prepared.advance)
 
 
 def _collected(prepared: Prepared, jobs: list[Job], outcomes: list[JobOutcome]) -> Inspection:

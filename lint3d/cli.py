@@ -92,6 +92,12 @@ def _common(command: Any) -> Any:
     help="Write a report; the suffix decides its format (.sarif, .txt). Repeatable.",
 )
 @click.option(
+    "--pictures",
+    metavar="FOLDER",
+    type=click.Path(file_okay=False, path_type=Path),
+    help="Write a PNG of each place and an overview of each part into a folder.",
+)
+@click.option(
     "--limit",
     "limits",
     metavar="RULE=NUMBER[UNIT]",
@@ -139,12 +145,15 @@ def inspect_command(ctx: click.Context, /, **options: Any) -> None:
 
     prepared = prepare(_settings(options), _today(options["today"]))
     writers = _writers(options["reports"], prepared.registry)
-    keep = frozenset(need for writer in writers.values() for need in writer.needs)
+    keep = _needs(writers, options["pictures"])
     with Progress(sys.stderr) as progress:
         prepared.progress = progress.step
+        prepared.expect, prepared.advance = progress.expect, progress.advance
         inspection = run(prepared, options["files"], keep)
     _show(inspection, options)
     _write(inspection, writers)
+    if options["pictures"]:
+        _write_pictures(inspection, options["pictures"], options["quiet"])
     if writers and not options["quiet"]:
         click.echo(f"Report written: {', '.join(writers)}", err=True)
     fail_on = frozenset(options["fail_on"]) | frozenset(prepared.config.fail_on)
@@ -215,6 +224,29 @@ def _utf8(stream: Any) -> None:
     """A terminal that cannot show a letter gets a stand-in, not an error."""
     if hasattr(stream, "reconfigure"):
         stream.reconfigure(errors="replace")
+
+
+def _needs(writers: dict[str, Any], pictures: Path | None) -> frozenset[str]:
+    """What the engine must keep."""
+    found = {need for writer in writers.values() for need in writer.needs}
+    if pictures is not None:
+        from lint3d.report.picture import NEEDS
+
+        found |= NEEDS
+    return frozenset(found)
+
+
+def _write_pictures(inspection: Inspection, folder: Path, quiet: bool) -> None:
+    from lint3d.progress import Progress
+    from lint3d.report.picture import write_pictures
+
+    try:
+        with Progress(sys.stderr) as progress:
+            names = write_pictures(inspection, folder, None if quiet else progress.step)
+    except OSError as error:
+        raise WriterError(f"--pictures {folder}: cannot be written ({error.strerror}).") from None
+    if not quiet:
+        click.echo(f"Pictures written: {len(names)} in {folder}", err=True)
 
 
 def _write(inspection: Inspection, writers: dict[str, Any]) -> None:

@@ -1,8 +1,8 @@
 """Does a plugin keep what lint3d asks of every rule?
 
-`lint3d check-plugin` prints the answer; `contract_breaches` gives it to a test. A plugin's rules are
-run over small parts and over broken ones, each in another process with bounds, so that a rule that
-hangs or crashes is named and ends nothing else. What is asked:
+`lint3d check-plugin` prints the answer; `contract_breaches` gives it to a test. A plugin's rules
+are run over small parts and over broken ones in a process of their own with bounds, so that a rule
+that hangs or crashes is named and ends nothing else. What is asked:
 
 - names: rules are family/name, nothing is offered twice, a sheet has an entry with unit and source
 - words: every rule says in a sentence what it looks for and how to mend it; measures ask a question
@@ -40,7 +40,7 @@ def contract_breaches(
 
     Parameters
     ----------
-    target : module name or path of a `.py` file, as for --plugin; or the name of an installed plugin
+    target : a module's name or the path of a `.py` file, as for --plugin; or an installed plugin
     sheet : a sheet with entries for its rules; None = the first sheet that has them all
     samples : parts of your own, which the rules are run over beside the built-in ones
     frame_dependent : rules whose value is meant to depend on how the part lies (height, say)
@@ -177,9 +177,9 @@ def _frames(case: _Case, folder: Path, alone: Inspection) -> list[str]:
                 continue
             if not _agree(results, turned.get(key, [])):
                 found.append(
-                    f"{rule} says something else of a {part.removeprefix(_OURS)} when it is turned in space. If that "
-                    "is meant, name the rule as depending on the frame; else the uncertainty is "
-                    "too small, or an axis is favoured."
+                    f"{rule} says something else of a {part.removeprefix(_OURS)} when it is turned "
+                    "in space. If that is meant, name the rule as depending on the frame; else the "
+                    "uncertainty is too small, or an axis is favoured."
                 )
     return found
 

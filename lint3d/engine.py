@@ -27,6 +27,8 @@ from lint3d.registry import Registry
 from lint3d.sheet import Sheet
 
 Progress = Callable[[str, str, str], None]
+#: Told which share of the steps of a run is done, 0 to 1.
+Advance = Callable[[float], None]
 """Called before each step with uri, step (measure or rule) and name of the body."""
 
 
@@ -62,6 +64,7 @@ class Run:
     registry: Registry
     sheet: Sheet
     progress: Progress = lambda uri, step, body: None
+    advance: Advance = lambda share: None
     lost: dict[str, str] = field(default_factory=dict)
     keep: frozenset[str] = frozenset()
 
@@ -72,6 +75,7 @@ class Run:
 
     def over(self, assembly: Assembly) -> Outcome:
         """Run every step over every subject of its scope."""
+        self._count(assembly)
         for source in assembly.sources:
             for part in source.parts:
                 for body in part.bodies:
@@ -82,11 +86,24 @@ class Run:
         self._steps("assembly", assembly)
         return self.outcome
 
+    def _count(self, assembly: Assembly) -> None:
+        """How many steps there will be, over all subjects."""
+        subjects = {
+            "body": len(assembly.bodies),
+            "part": len(assembly.parts),
+            "source": len(assembly.sources),
+            "assembly": 1,
+        }
+        self.begun = 0
+        self.total = sum(subjects[step.scope] for step in self.plan.steps)
+
     def _steps(self, scope: str, subject: Subject) -> None:
         for step in self.plan.steps:
             if step.scope != scope:
                 continue
             self.progress(_uri(subject), step.key, _name(subject))
+            self.advance(self.begun / self.total)
+            self.begun += 1
             if isinstance(step.item, Measure):
                 # No name of this frame may hold the value: it would outlive its last user.
                 self.values[step.key, id(subject)] = self._measure(step, step.item, subject)

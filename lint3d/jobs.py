@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from lint3d.engine import Progress, Run
+from lint3d.engine import Advance, Progress, Run
 from lint3d.inspection import Artifact, Notification, Result
 from lint3d.loading import LoadOptions, ReaderCrashed, load
 from lint3d.model import Assembly, Fault, Source
@@ -47,7 +47,9 @@ class JobOutcome:
     kept: dict[str, dict[str, Any]] = field(default_factory=dict)
 
 
-def run_job(job: Job, registry: Registry, progress: Progress) -> JobOutcome:
+def run_job(
+    job: Job, registry: Registry, progress: Progress, advance: Advance = lambda share: None
+) -> JobOutcome:
     """Load the files of a job and run every enabled rule over them."""
     outcome = JobOutcome()
     sources = []
@@ -66,7 +68,7 @@ def run_job(job: Job, registry: Registry, progress: Progress) -> JobOutcome:
         _fields(job.keep),
     )
     sheet = job.required.in_force or job.required.sheet
-    run = Run(plan, registry, sheet, progress, dict(job.lost), job.keep)
+    run = Run(plan, registry, sheet, progress, advance, dict(job.lost), job.keep)
     found = run.over(Assembly(sources))
     outcome.results += found.results
     outcome.notifications += found.notifications

@@ -86,7 +86,7 @@ class Pool:
             _stop(worker)
 
     def run(
-        self, jobs: Sequence[Job], progress: Progress, done: Callable[[int], None]
+        self, jobs: Sequence[Job], progress: Progress, advance: Callable[[int, float], None]
     ) -> list[JobOutcome]:
         """Run every job; outcomes are in the order of the jobs."""
         self.jobs = dict(enumerate(jobs))
@@ -102,7 +102,7 @@ class Pool:
             except queue.Empty:
                 continue
             if worker in self.workers:
-                self._take(worker, message, progress, done)
+                self._take(worker, message, progress, advance)
         return [self.outcomes[index] for index in range(len(jobs))]
 
     def _start(self) -> _Worker:
@@ -128,7 +128,11 @@ class Pool:
         worker.send(self.jobs[worker.index])
 
     def _take(
-        self, worker: _Worker, message: Any, progress: Progress, done: Callable[[int], None]
+        self,
+        worker: _Worker,
+        message: Any,
+        progress: Progress,
+        advance: Callable[[int, float], None],
     ) -> None:
         kind, *rest = message
         if kind == "step":
@@ -136,11 +140,13 @@ class Pool:
                 worker.ready, worker.deadline = True, time.monotonic() + self.seconds
             worker.step = (rest[0], rest[1], rest[2])
             progress(*worker.step)
+        elif kind == "share":
+            advance(worker.index, rest[0])
         elif kind == "done":
             outcome: JobOutcome = rest[0]
             outcome.notifications.extend(self.losses[worker.index])
             self.outcomes[worker.index] = outcome
-            done(worker.index)
+            advance(worker.index, 1.0)
             worker.index = -1
             if not worker.excess:  # else it was ended just after its answer
                 self._next(worker)

@@ -18,7 +18,8 @@ from typing import Any, BinaryIO
 
 from lint3d.registry import PluginSettings
 
-#: Answers: ("step", uri, step, body), ("done", JobOutcome), ("failed", text), ("unfit", text)
+#: Answers: ("step", uri, step, body), ("share", 0 to 1), ("done", JobOutcome), ("failed", text),
+#: ("unfit", text)
 Message = tuple[Any, ...]
 
 
@@ -34,7 +35,7 @@ def main() -> None:
     """Serve jobs until standard input ends."""
     # Ctrl-C reaches the whole process group; the parent ends its workers.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    # A broken part makes libraries warn, with the paths of this machine; the report says what counts.
+    # A broken part makes libraries warn, with this machine's paths; the report says what counts.
     warnings.simplefilter("ignore", RuntimeWarning)
     out = os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)
@@ -69,8 +70,11 @@ def _serve(job: Any, registry: Any, out: BinaryIO) -> None:
     def progress(uri: str, step: str, body: str) -> None:
         _send(out, ("step", uri, step, body))
 
+    def advance(share: float) -> None:
+        _send(out, ("share", share))
+
     try:
-        answer: Message = ("done", run_job(job, registry, progress))
+        answer: Message = ("done", run_job(job, registry, progress, advance))
     except MemoryError:
         answer = ("failed", "it needs more memory than the setting bounds.memory_mb allows")
     except (Exception, SystemExit, KeyboardInterrupt) as error:

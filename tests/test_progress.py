@@ -68,3 +68,35 @@ def test_nothing_is_written_to_a_pipe_or_a_dumb_terminal(
             clock[0] += 5
             shown.step("a.stl", "spans", "part-1")
         assert stream.getvalue() == ""
+
+
+def test_a_bar_and_the_remaining_time(clock: list[float]) -> None:
+    stream = Terminal()
+    with Progress(stream) as shown:
+        shown.expect([2999, 999])
+        clock[0] += 10
+        shown.step("a.stl", "reading", "")
+        shown.advance(0, 0.5)
+        shown.advance(0, 0.1)  # begun anew by another worker: does not go back
+        shown.advance(1, 0.5)
+        clock[0] += 10
+        shown.step("a.stl", "spans", "part-1")
+    _, first, second, *_ = stream.getvalue().split("\r")
+    assert "left" not in first
+    assert first.startswith("[..........] a.stl: reading")
+    assert second.startswith("[#####.....] a.stl: spans (part-1)")
+    assert second.rstrip().endswith("about 21 s left")
+    assert {len(first), len(second)} == {59}
+
+
+def test_a_narrow_terminal_shows_the_step_alone(
+    clock: list[float], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", "30")
+    stream = Terminal()
+    with Progress(stream) as shown:
+        shown.expect([10])
+        shown.advance(0, 0.5)
+        clock[0] += 10
+        shown.step("a.stl", "spans", "part-1")
+    assert stream.getvalue().split("\r")[1].rstrip() == "a.stl: spans (part-1)"
