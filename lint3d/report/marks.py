@@ -1,0 +1,48 @@
+"""By which shape, word and colour is a verdict known in pictures and on the page?
+
+Shape and word come first, so that nobody needs the colour. The colours keep apart in the usual
+kinds of colour blindness: vermilion, ochre, violet, teal and slate differ in lightness as well.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from lint3d.inspection import Result
+
+
+@dataclass(frozen=True)
+class Mark:
+    """How one kind of result is shown."""
+
+    word: str
+    shape: str
+    """"disc", "triangle", "ring", "square" or "diamond": what the sign stands on"""
+    sign: str
+    """the sign itself: "cross", "question", "dash", "tick", "i" or "dot\""""
+    colour: str
+    """#rrggbb, on a light ground"""
+    colour_on_dark: str
+
+
+MARKS: dict[str, Mark] = {
+    "fail": Mark("FAIL", "disc", "cross", "#b93a14", "#ff8a5c"),
+    "open": Mark("OPEN", "ring", "dash", "#6a4c9c", "#bfa3f2"),
+    "review": Mark("REVIEW", "triangle", "question", "#8f6200", "#f0bd4f"),
+    "informational": Mark("info", "square", "i", "#4a6072", "#a9bccb"),
+    "pass": Mark("pass", "disc", "tick", "#11697a", "#63c7d8"),
+    "notApplicable": Mark("not applicable", "ring", "dot", "#6b7680", "#98a3ad"),
+}
+
+
+def mark_of(result: Result) -> Mark:
+    """The mark of a result's verdict."""
+    return MARKS[result.kind]
+
+
+def rgb(colour: str) -> tuple[int, int, int]:
+    """
+    >>> rgb("#b93a14")
+    (185, 58, 20)
+    """
+    return (int(colour[1:3], 16), int(colour[3:5], 16), int(colour[5:7], 16))
