@@ -16,6 +16,11 @@ from lint3d.requirement import Requirement, Verdict
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from lint3d.geometry.likeness import Likeness
+
+#: `baselineState` of SARIF 2.1.0, 3.27.24.
+BaselineState = Literal["new", "unchanged", "updated", "absent"]
+
 
 @dataclass(frozen=True)
 class Artifact:
@@ -35,6 +40,8 @@ class Artifact:
     """For a member: the uri of its archive."""
     bodies: tuple[str, ...] = ()
     faces: int = 0
+    shapes: tuple[Likeness | None, ...] = field(default=(), compare=False)
+    """By what each of `bodies` is known again after it was moved"""
 
 
 Point = tuple[float, float, float]
@@ -47,6 +54,28 @@ class PathStep:
     position: tuple[float, float, float]
     value: float | None
     label: str
+
+
+@dataclass(frozen=True)
+class Conceded:
+    """A concession (ISO 9000) that covers a result."""
+
+    reason: str
+    by: str
+    until: date
+    """The last day on which it holds"""
+    up_to: float
+    """The value that it covers, in the rule's unit"""
+
+
+@dataclass(frozen=True)
+class Earlier:
+    """The same place in an earlier report."""
+
+    kind: Verdict
+    measured: float | None = None
+    lower: float | None = None
+    upper: float | None = None
 
 
 @dataclass
@@ -205,6 +234,14 @@ class Inspection:
     """Settings that change verdicts: weld tolerance, read limits, together"""
     kept: dict[str, dict[str, Any]] = field(default_factory=dict)
     """What writers asked for: {body: {"mesh": …, "field:spans": …}}; not compared"""
+    absent: list[Result] = field(default_factory=list)
+    """What an earlier report has and this one has not"""
+    concessions: str | None = None
+    """The file of concessions that was used"""
+    baseline: str | None = None
+    """The earlier report that this one was compared with"""
+    picture_folder: str | None = None
+    """Where pictures were written, as seen from the report; not compared"""
 
     @property
     def complete(self) -> bool:
@@ -221,15 +258,20 @@ class Inspection:
     def exit_code(self, fail_on: frozenset[str] = frozenset()) -> int:
         """0 nothing failed, 1 a result failed, 3 the run is incomplete.
 
+        What a concession covers is no failure.
+
         Parameters
         ----------
         fail_on : "review" and "open" make such results count as failures. By default an *open*
-            result counts only where no rule on the same body failed to explain it.
+            result counts only where no rule on the same body failed to explain it. With "new" only
+            what is worse than in the earlier report counts.
         """
         if not self.complete:
             return 3
-        failed = {(r.uri, r.body) for r in self.results if r.kind == "fail"}
-        if failed:
+        counted = [result for result in self.results if result.conceded is None]
+        if "new" in fail_on and self.baseline is not None:
+            counted = [result for result in counted if result.is_worse]
+        kinds = {result.kind for result in counted}
+        if "fail" in kinds:
             return 1
-        kinds = {r.kind for r in self.results}
         return 1 if "open" in kinds or kinds & fail_on else 0

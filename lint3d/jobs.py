@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from lint3d.engine import Advance, Progress, Run
+from lint3d.geometry.likeness import likeness
 from lint3d.inspection import Artifact, Notification, Result
 from lint3d.loading import LoadOptions, ReaderCrashed, load
 from lint3d.model import Assembly, Fault, Source
@@ -122,6 +123,9 @@ def _artifacts(source: Source) -> list[Artifact]:
         unit_origin=source.unit_origin if source.format else None,
         bodies=tuple(body.name for part in source.parts for body in part.bodies),
         faces=sum(len(part.faces) for part in source.parts),
+        shapes=tuple(
+            likeness(body.vertices, body.faces) for part in source.parts for body in part.bodies
+        ),
     )
     members = [
         Artifact(uri=path, digest=digest, length=length, parent=source.uri)

@@ -193,12 +193,24 @@ def _locate(result: Result, owner: Body | Part, faces: np.ndarray[Any, Any]) -> 
     result.position = _point(owner.vertices[corners[:3]].mean(axis=0))
     result.extent = float(max(sides))
     result.triangles = _triangles(owner, faces)
+    result.centre = _middle(owner, faces)
     if result.region is None:
         result.region = owner.region_of(int(faces[0]))
 
 
 def _triangles(owner: Body | Part, faces: np.ndarray[Any, Any]) -> np.ndarray[Any, Any]:
     return owner.vertices[owner.faces[faces[:MOST_TRIANGLES]]]
+
+
+def _middle(owner: Body | Part, faces: np.ndarray[Any, Any]) -> tuple[float, float, float] | None:
+    """The centroid of the faces; None if they have no area."""
+    corners = owner.vertices[owner.faces[faces]]
+    across = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    area = np.sqrt(np.einsum("ij,ij->i", across, across))
+    whole = float(area.sum())
+    if not whole > 0:
+        return None
+    return _point(np.einsum("i,ijk->k", area, corners) / (3 * whole))
 
 
 def _point(position: Sequence[float] | np.ndarray[Any, Any]) -> tuple[float, float, float]:

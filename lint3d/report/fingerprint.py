@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import hashlib
 import math
+from collections.abc import Iterable
 
 from lint3d.inspection import Result
 
@@ -19,6 +20,8 @@ CELL = 2.0
 _SHIFT = 0.4142135
 BODY_KEY = "ruleAndBody/v1"
 PLACE_KEY = "place/v1"
+#: So many hex digits of the place key stand in tables, and name a result on the command line.
+SHORT = 8
 
 
 def fingerprints(result: Result) -> dict[str, str]:
@@ -36,7 +39,7 @@ def fingerprints(result: Result) -> dict[str, str]:
 
 
 def numbered(keys: list[dict[str, str]]) -> list[dict[str, str]]:
-    """The keys with ":2", ":3" … behind the place key of every further result that has the same.
+    """The keys, with another place key for every further result that has the same.
 
     Dashboards take two results with one key for one result.
     """
@@ -45,9 +48,19 @@ def numbered(keys: list[dict[str, str]]) -> list[dict[str, str]]:
     for key in keys:
         place = key[PLACE_KEY]
         seen[place] = seen.get(place, 0) + 1
-        suffix = f":{seen[place]}" if seen[place] > 1 else ""
-        told_apart.append({**key, PLACE_KEY: place + suffix})
+        again = place if seen[place] == 1 else _hash([place, str(seen[place])])
+        told_apart.append({**key, PLACE_KEY: again})
     return told_apart
+
+
+def short_keys(results: Iterable[Result]) -> dict[int, str]:
+    """What tables call each result, by `id(result)`: the first eight digits of its place key.
+
+    The results of a whole inspection have to be given, for keys are told apart in their order.
+    """
+    ordered = sorted(results, key=lambda result: result.sort_key())
+    keys = numbered([fingerprints(result) for result in ordered])
+    return {id(result): key[PLACE_KEY][:SHORT] for result, key in zip(ordered, keys, strict=True)}
 
 
 def _hash(parts: list[str]) -> str:
