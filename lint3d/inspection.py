@@ -8,6 +8,7 @@ workers or order of files.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from datetime import date
 from typing import TYPE_CHECKING, Any, Literal
 
 from lint3d.model import Region
@@ -114,6 +115,17 @@ class Result:
     "places", and no more than `judging.MOST_TRIANGLES`"""
     other_triangles: NDArray[Any] | None = field(default=None, repr=False, compare=False)
     """(k, 3, 3) mm, the same on the other body of a pair"""
+
+    centre: Point | None = None
+    """Middle of the faces, by area: stays where it is when the worst of them changes"""
+    conceded: Conceded | None = None
+    """Why a failure is accepted; None if it is not"""
+    state: BaselineState | None = None
+    """Against an earlier report; None if there is none"""
+    earlier: Earlier | None = None
+    """What the earlier report says of this place"""
+    is_worse: bool = False
+    """Worse than in the earlier report, whatever the uncertainties; a new failure is worse"""
 
     @property
     def uncertainty(self) -> float | None:
