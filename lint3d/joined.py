@@ -80,13 +80,18 @@ class Joined:
 
 
 def join_bodies(bodies: Sequence[Body]) -> list[Joined]:
-    """Join the bodies that overlap or touch face to face; those that stand alone are in none."""
-    from lint3d.geometry.uniting import unite
+    """Join the bodies that overlap or touch face to face; those that stand alone are in none.
 
-    if len(bodies) < 2:
+    A body whose own solids share vertices or edges is a joined piece by itself.
+    """
+    parted = [_may_be_parted(body) for body in bodies]
+    if len(bodies) < 2 and not any(parted):
         return []
+    from lint3d.geometry.uniting import Material, unite
+
     found = []
-    for one in unite([(body.vertices, body.faces) for body in bodies]):
+    materials = [Material(b.vertices, b.faces, p) for b, p in zip(bodies, parted, strict=True)]
+    for one in unite(materials):
         members = tuple(bodies[i] for i in one.members)
         step = max(body.coordinate_step_mm for body in members) + one.moved
         which = np.searchsorted(one.members, one.body)
@@ -94,6 +99,14 @@ def join_bodies(bodies: Sequence[Body]) -> list[Joined]:
             array.setflags(write=False)
         found.append(Joined(members, one.vertices, one.faces, which, one.face, step))
     return found
+
+
+def _may_be_parted(body: Body) -> bool:
+    """Can the body be several solids that share vertices or edges?"""
+    if not body.closed:
+        return False
+    outer = sum(shell.depth % 2 == 0 for shell in body.shells)
+    return outer > 1 or bool((body.edges.users() > 2).any())
 
 
 def on_one_body(told: Told) -> Told:

@@ -215,7 +215,7 @@ class Body:
     @property
     def joined(self) -> Joined | None:
         """The piece that this body is a part of; None if it stands alone in its part."""
-        return self.part.joined.get(self) if len(self.part.bodies) > 1 else None
+        return self.part.joined.get(self)
 
     @cached_property
     def mesh(self) -> trimesh.Trimesh:

@@ -18,6 +18,8 @@ from lint3d.geometry.clearance import Surface, near_boxes
 from lint3d.geometry.components import connected_groups
 from lint3d.geometry.contacts import contact
 from lint3d.geometry.overlap import contains, may_contain
+from lint3d.geometry.parting import part_solids
+from lint3d.geometry.shells import facet_volumes, sum_by_shell
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -48,42 +50,98 @@ class United:
     """mm, how far coordinates were moved at most to make touching faces overlap"""
 
 
-def unite(bodies: Sequence[tuple[Floats, Ints]]) -> list[United]:
-    """Make one surface of each group of bodies that overlap or touch.
+@dataclass(frozen=True, eq=False)
+class Material:
+    """The surface of one body as it is given to `unite`."""
 
-    Parameters
-    ----------
-    bodies : (vertices (n, 3) mm, faces (m, 3) out of the material) of each
+    vertices: Floats
+    """(n, 3) mm"""
+    faces: Ints
+    """(m, 3) out of the material"""
+    is_parted: bool = False
+    """May it be several solids that share vertices or edges?"""
+
+
+def unite(bodies: Sequence[Material]) -> list[United]:
+    """Make one surface of each group of solids that overlap or touch.
 
     Returns
     -------
-    list of United, by their first members; bodies that stand alone, and bodies that are no sound
-    solids, are in none
+    list of United, by their first members; what stands alone, and what is no sound solid, is in
+    none
     """
-    meetings = _Meetings(bodies)
+    solids = [one for number, body in enumerate(bodies) for one in _solids_of(number, body)]
+    meetings = _Meetings(solids)
     pairs = np.array(meetings.pairs, np.int64).reshape(-1, 2)
+    # Solids of one body go together whether they meet or not.
+    body = np.array([one.body for one in solids], np.int64)
+    same = np.flatnonzero(body[1:] == body[:-1])
+    pairs = np.concatenate([pairs, np.stack([same, same + 1], axis=1)])
     if len(pairs) == 0:
         return []
-    group = connected_groups(len(bodies), pairs[:, 0], pairs[:, 1])
+    group = connected_groups(len(solids), pairs[:, 0], pairs[:, 1])
     size = np.bincount(group)
     found = (_united(np.flatnonzero(group == g), meetings) for g in np.flatnonzero(size > 1))
     return [one for one in found if one is not None]
 
 
+@dataclass(frozen=True, eq=False)
+class _Piece:
+    """A solid, and where its faces come from."""
+
+    body: int
+    row: Ints
+    """(k,) which face of the body each of its faces is"""
+    vertices: Floats
+    faces: Ints
+    """(k, 3)"""
+
+
+def _solids_of(number: int, body: Material) -> list[_Piece]:
+    """The solids that a body is made of; itself where they cannot be told apart."""
+    whole = [_Piece(number, np.arange(len(body.faces)), body.vertices, body.faces)]
+    if not body.is_parted or not len(body.faces):
+        return whole
+    step = float(np.sqrt(3) * np.spacing(np.float32(np.abs(body.vertices).max())))
+    label = part_solids(body.vertices, body.faces, step)
+    if label is None or not label.any():
+        return whole
+    volume = sum_by_shell(facet_volumes(body.vertices, body.faces, label), label)
+    rows = [np.flatnonzero(label == i) for i in range(len(volume))]
+    outer = np.flatnonzero(volume > 0)
+    held: dict[int, list[Ints]] = {int(i): [rows[i]] for i in outer}
+    by_size = sorted(outer.tolist(), key=lambda i: volume[i])
+    for cavity in np.flatnonzero(volume <= 0):
+        around = Surface(body.vertices, body.faces[rows[cavity]])
+        holder = next(
+            (i for i in by_size if _holds(Surface(body.vertices, body.faces[rows[i]]), around)),
+            None,
+        )
+        if holder is None:
+            return whole
+        held[holder].append(rows[cavity])
+    return [_piece(number, body, np.sort(np.concatenate(own))) for own in held.values()]
+
+
+def _piece(number: int, body: Material, rows: Ints) -> _Piece:
+    used, faces = np.unique(body.faces[rows], return_inverse=True)
+    return _Piece(number, rows, body.vertices[used], faces.reshape(-1, 3).astype(np.int64))
+
+
 class _Meetings:
     """Pairs of sound bodies that meet, and how their faces must move to overlap for certain."""
 
-    def __init__(self, bodies: Sequence[tuple[Floats, Ints]]) -> None:
+    def __init__(self, bodies: Sequence[_Piece]) -> None:
         self.bodies = bodies
         self.surfaces: dict[int, Surface] = {}
         self.solids: dict[int, Any] = {}
         self.pairs: list[tuple[int, int]] = []
         #: of each body: faces to push out, and how far
         self.push: dict[int, list[tuple[Ints, float]]] = {}
-        rows = np.array([i for i, (_, faces) in enumerate(bodies) if len(faces)], np.int64)
+        rows = np.array([i for i, body in enumerate(bodies) if len(body.faces)], np.int64)
         if len(rows) > 1:
-            low = np.array([bodies[i][0].min(axis=0) for i in rows])
-            high = np.array([bodies[i][0].max(axis=0) for i in rows])
+            low = np.array([bodies[i].vertices.min(axis=0) for i in rows])
+            high = np.array([bodies[i].vertices.max(axis=0) for i in rows])
             step = np.spacing(np.float32(max(np.abs(low).max(), np.abs(high).max())))
             for one, two in rows[near_boxes(low, high, 2 * np.sqrt(3) * float(step))].tolist():
                 self._meet(one, two)
@@ -106,13 +164,13 @@ class _Meetings:
 
     def _surface(self, number: int) -> Surface:
         if number not in self.surfaces:
-            self.surfaces[number] = Surface(*self.bodies[number])
+            self.surfaces[number] = Surface(self.bodies[number].vertices, self.bodies[number].faces)
         return self.surfaces[number]
 
     def solid(self, number: int) -> Any:
         """The body as a solid, None if it is none."""
         if number not in self.solids:
-            self.solids[number] = _solid(*self.bodies[number])
+            self.solids[number] = _solid(self.bodies[number].vertices, self.bodies[number].faces)
         return self.solids[number]
 
 
@@ -127,8 +185,10 @@ def _united(members: Ints, meetings: _Meetings) -> United | None:
     solids, moved = [], 0.0
     for number in members.tolist():
         solid = meetings.solid(number)
+        if solid is None:
+            return None
         if number in meetings.push:
-            vertices, faces = meetings.bodies[number]
+            vertices, faces = meetings.bodies[number].vertices, meetings.bodies[number].faces
             shift = _shifts(vertices, faces, meetings.push[number])
             moved = max(moved, float(np.linalg.norm(shift, axis=1).max()))
             solid = _solid(vertices + shift, faces)
@@ -144,12 +204,16 @@ def _united(members: Ints, meetings: _Meetings) -> United | None:
     origin = np.array([_identity(solid) for solid in solids])
     order = np.argsort(origin)
     of_run = order[np.searchsorted(origin[order], np.asarray(mesh.run_original_id, np.int64))]
+    pieces = [meetings.bodies[number] for number in members.tolist()]
+    piece = np.repeat(of_run, np.diff(run))
+    first = np.cumsum([0, *(len(one.row) for one in pieces[:-1])])
+    row = np.concatenate([one.row for one in pieces])
     return United(
-        tuple(members.tolist()),
+        tuple(sorted({one.body for one in pieces})),
         np.asarray(mesh.vert_properties, np.float64)[:, :3].copy(),
         faces,
-        members[np.repeat(of_run, np.diff(run))],
-        np.asarray(mesh.face_id).astype(np.int64),
+        np.array([one.body for one in pieces], np.int64)[piece],
+        row[first[piece] + np.asarray(mesh.face_id).astype(np.int64)],
         moved,
     )
 
