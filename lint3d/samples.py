@@ -1,8 +1,8 @@
 """Which small parts serve to try rules out?
 
 Closed shapes as a plugin's author would draw them, and dirty ones as customers send them. Facets
-are (m, 3, 3) float64, mm, counter-clockwise seen from outside. They are written as binary STL, which
-every program writes. Nothing here is a part of the demo, and no limit is meant by it.
+are (m, 3, 3) float64, mm, counter-clockwise seen from outside. They are written as binary STL.
+Nothing here is a part of the demo, and no limit is meant by it.
 """
 
 from __future__ import annotations
