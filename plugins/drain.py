@@ -41,7 +41,13 @@ from lint3d_plugins.drain_places import (
     summed_up,
 )
 from lint3d_plugins.drain_puddles import Leftovers, best_position, puddle_place
-from lint3d_plugins.drain_recesses import Recesses, is_round_hole, recess_place, recesses_of
+from lint3d_plugins.drain_recesses import (
+    LEAST_RATIO,
+    Recesses,
+    is_round_hole,
+    recess_place,
+    recesses_of,
+)
 
 #: Where no rule asks for a width, what is wider than this share of the part is looked for.
 COARSE = 1 / 16
@@ -102,14 +108,15 @@ def retained(voids: Hollows, sheet: Sheet) -> Leftovers:
 @measure(unit="1", other_quantity=True)
 def recesses(voids: Hollows) -> Recesses:
     """Where does a ball as wide as the narrowest neck that is allowed not get?"""
-    return recesses_of(voids, voids.resolved)
+    return recesses_of(voids, voids.resolved, voids.resolved / 3)
 
 
 @measure(unit="mm", other_quantity=True)
 def distances(voids: Hollows, sheet: Sheet) -> Recesses:
     """What lies out of reach of a ball as wide as a self-venting opening, and how far in?"""
     ball = min(_vent_band(sheet), default=voids.resolved)
-    return recesses_of(voids, max(ball, voids.resolved))
+    ball = max(ball, voids.resolved)
+    return recesses_of(voids, ball, LEAST_RATIO * ball)
 
 
 @measure(unit="1", other_quantity=True)
@@ -257,7 +264,7 @@ def blind_depth(
     yield from recesses.hollows.unseen()
     bars = [bar for found in told_holes.values() for bar in found]
     for hollow, recess in recesses.found:
-        if not is_round_hole(recess, bars):
+        if recess.ratio >= LEAST_RATIO and not is_round_hole(recess, bars):
             least, most = recess.depth_lower / recess.width, recess.depth_upper / recess.width
             remark = f"It is {recess.depth:.4g} mm deep and {recess.width:.4g} mm wide."
             yield recess_place(hollow, recess, (recess.ratio, least, most), remark)

@@ -19,7 +19,7 @@ from lint3d_plugins.drain_places import owners, point, width_or_none
 if TYPE_CHECKING:
     from lint3d.geometry.voids_recesses import Recess
 
-#: A recess less deep than this times the ball that does not reach it is none.
+#: A recess less deep than this times its own width is none: inner edges and corners are such.
 LEAST_RATIO = 3.0
 #: A recess is a round hole if so much of its way lies in one.
 MOSTLY = 0.6
@@ -41,38 +41,31 @@ class Recesses:
     found: tuple[tuple[Hollow, Recess], ...] = ()
 
 
-def recesses_of(hollows: Hollows, ball: float) -> Recesses:
-    """What a ball does not reach, less what belongs to pockets."""
+def recesses_of(hollows: Hollows, ball: float, least_depth: float) -> Recesses:
+    """What a ball does not reach, less what belongs to pockets.
+
+    Parameters
+    ----------
+    ball : mm, diameter
+    least_depth : mm, what is less deep is left out
+    """
     from lint3d.geometry.voids_recesses import find_recesses
 
     found = []
     for hollow in hollows.found:
         assert hollow.voids.clearance is not None
+        surface = hollow.group.vertices, hollow.group.faces
         for space in hollow.spaces():
             pockets = hollow.members(space)
             found += [
                 (hollow, recess)
-                for recess in find_recesses(space, hollow.voids.clearance, ball, LEAST_RATIO)
-                if recess.width > 0
-                and not is_reached(recess, ball)
-                and not any(node in pockets for node in recess.nodes)
+                for recess in find_recesses(
+                    surface, space, hollow.voids.clearance, ball, least_depth
+                )
+                if not any(node in pockets for node in recess.nodes)
             ]
     found.sort(key=lambda pair: -pair[1].depth)
     return Recesses(hollows, ball, tuple(found))
-
-
-def is_reached(recess: Recess, ball: float) -> bool:
-    """Does a ball get from the mouth to near the far end, by the exact widths of the way?
-
-    In the far end itself, a corner, every way is narrow. Stretches shorter than the ball's radius
-    are passed over: the way may cut a bend there, and real orifices have a pocket behind them.
-    """
-    step = np.linalg.norm(np.diff(recess.way, axis=0), axis=1)
-    along = np.concatenate([[0.0], np.cumsum(step)])
-    edge = np.diff(np.concatenate([[0], (recess.way_width < ball).astype(np.int8), [0]]))
-    begin, end = along[np.flatnonzero(edge == 1)], along[np.flatnonzero(edge == -1) - 1]
-    narrow_to = end[end - begin >= ball / 2].max(initial=0.0)
-    return bool(narrow_to <= ball)
 
 
 def recess_place(
@@ -102,7 +95,6 @@ def recess_place(
             "depth_mm": recess.depth,
             "width_mm": recess.width,
             "throat_mm": recess.throat,
-            "volume_mm3": recess.volume,
         },
     )
 

@@ -1,36 +1,50 @@
 """Where does a ball of a given size not get, and how far in does that go?
 
-Blind bores, slots and ducts of constant width are no pockets: nothing in them is wider than their
-mouth. They are found as the free space that no ball of the given size reaches from the outside.
-With a larger ball the same question tells how far the support lies from where a bath reaches it
-freely.
+Blind bores, slots, gaps and ducts of constant width are no pockets: nothing in them is wider than
+their mouth. Each place of the surface in front of which the ball does not fit, or fits and cannot
+get to, is joined to its neighbours through the free space; the distance to where the ball comes
+from outside is its depth. With a larger ball the same question tells how far the support lies from
+where a bath reaches it freely. Widths are exact, whatever the grid's pitch.
 Lengths in mm. Guarded by tests/geometry/test_voids_recesses.py.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
-import edt
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import dijkstra
+from scipy.spatial import cKDTree
 
-from lint3d.geometry.throats import narrowest
+from lint3d.geometry.components import connected_groups
+from lint3d.geometry.rays import RayScene
 from lint3d.geometry.throats_clearance import Clearance
-from lint3d.geometry.voids_space import MARGIN, Space
+from lint3d.geometry.voids_space import Space
+from lint3d.geometry.voids_tight import Places, grown, largest_balls, places_on
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
-#: A way over a grid's 26 directions is at most this much longer than the straight one.
-_DETOUR = 1.087
-#: Recesses that are looked at, the deepest first, and grid points in each at most.
-_MOST_RECESSES, _MOST_POINTS = 200, 4_000_000
+#: A gap narrower than this is taken for closed: bodies that lie on one another, mm.
+#: common practice, no source
+CLOSED = 0.005
+#: Places are joined up to this many times their distance.
+_REACH = 2.3
+#: Of balls in a cell of this size, times the distance of places, the largest is kept.
+_CELL = 0.7
+#: A ball sits against its wall if its radius is no smaller than this times the wanted one.
+_FULL = 1.0 - 1e-5
+#: Half way between two such balls there must be room for one of this share.
+_HARDLY_NARROWER = 0.7
+#: Places that are looked at at most, recesses that are told.
+_MOST_PLACES, _MOST_RECESSES = 120_000, 200
+#: Neighbours of a place that it is joined to at most.
+_MOST_NEIGHBOURS = 24
+#: Balls at the mouth that are tried for a shorter way.
+_MOST_TRIED = 2000
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,25 +52,23 @@ class Recess:
     """Free space that a ball does not reach from the outside."""
 
     depth: float
-    """mm, how far the farthest place lies from where the ball still gets, along the space"""
+    """mm, from where the ball still gets to the farthest place, along the space"""
     depth_lower: float
     depth_upper: float
     width: float
     """mm, largest ball in it, along the way to the farthest place"""
     throat: float
     """mm, narrowest place of that way"""
-    volume: float
-    """mm3, by the grid"""
     position: Floats
     """(3,) mm, the farthest place"""
     mouth: Floats
-    """(3,) mm, where the way leaves the space that the ball reaches"""
+    """(3,) mm, where the way leaves what the ball does not reach"""
     way: Floats
     """(n, 3) mm, from the farthest place to the mouth"""
     way_width: Floats
     """(n,) mm"""
     nodes: tuple[int, ...]
-    """chambers it lies in; 0 alone where it is no part of a pocket"""
+    """chambers it lies in; 0 alone, or none, where it is no part of a pocket"""
 
     @property
     def ratio(self) -> float:
@@ -64,177 +76,370 @@ class Recess:
         return self.depth / self.width if self.width > 0 else np.inf
 
 
+@dataclass(frozen=True, eq=False)
+class _Balls:
+    """Balls in front of the surface."""
+
+    centre: Floats
+    radius: Floats
+    chamber: Ints
+    """of the grid point nearest to the centre; −1 where that is material"""
+
+    def __getitem__(self, rows: Ints | Bools) -> _Balls:
+        return _Balls(self.centre[rows], self.radius[rows], self.chamber[rows])
+
+    def __len__(self) -> int:
+        return len(self.centre)
+
+
 def find_recesses(
-    space: Space, clearance: Clearance, ball: float, least_ratio: float = 1.0
+    surface: tuple[Floats, Ints],
+    space: Space,
+    clearance: Clearance,
+    ball: float,
+    least_depth: float,
 ) -> list[Recess]:
     """Find what a ball does not reach from the outside, the deepest first.
 
     Parameters
     ----------
+    surface : vertices (n, 3) mm and faces (m, 3), turned out of the material
     ball : mm, diameter
-    least_ratio : recesses less deep than this times the ball's diameter are passed over: inner
-        edges and corners are no recesses
-
-    Returns
-    -------
-    list of Recess : those whose narrowest place is below the ball's diameter
+    least_depth : mm; inner edges and corners are less deep than the ball is wide, and no recesses
     """
+    places = places_on(*surface, space.grid)
+    roomy = _is_roomy(space, places, ball / 2)
+    tight, open_ones = places[~roomy], places[roomy]
+    if len(tight) == 0:
+        return []
+    apart = space.grid.pitch
+    if len(tight) > _MOST_PLACES:
+        apart *= float(np.sqrt(len(tight) / _MOST_PLACES))
+        tight = _thinned(tight, apart)
+    inside = _balls_before(space, clearance, tight, ball / 2, apart)
+    scene = RayScene(*surface)
+    seeds = _seeds(space, open_ones, inside, ball / 2, apart)
+    hidden, start = _not_reached(scene, clearance, inside, seeds, ball / 2, apart)
+    return _measured(scene, hidden, start, ball, least_depth, apart)
+
+
+def _is_roomy(space: Space, places: Places, radius: float) -> Bools:
+    """Is there room for a ball in front of each place, by the grid, whatever the grid errs?"""
     pitch = space.grid.pitch
-    hidden = _hidden(space, ball / 2 / pitch)
-    label, count = ndimage.label(hidden, structure=np.ones((3, 3, 3)))
+    ahead = places.point + places.normal * (radius + 2 * pitch)
+    index, is_inside = _index(space, ahead)
+    return ~is_inside | (space.distance[tuple(index.T)] >= radius / pitch + 1)
+
+
+def _index(space: Space, points: Floats) -> tuple[Ints, Bools]:
+    raw = np.rint((points - space.grid.origin) / space.grid.pitch).astype(np.int64)
+    most = np.array(space.grid.shape) - 1
+    return np.clip(raw, 0, most), ((raw >= 0) & (raw <= most)).all(axis=1)
+
+
+def _balls(space: Space, places: Places, radius: Floats) -> _Balls:
+    centre = places.point + places.normal * radius[:, None]
+    return _Balls(centre, radius, _chamber(space, centre))
+
+
+def _balls_before(
+    space: Space, clearance: Clearance, tight: Places, most: float, apart: float
+) -> _Balls:
+    """The largest balls in front of places, one a cell of space."""
+    radius = largest_balls(clearance, tight, most)
+    centre = tight.point + tight.normal * radius[:, None]
+    for is_last in (False, True):
+        rows = _largest_of_cells(centre, radius, _CELL * apart)
+        rows = rows[radius[rows] > CLOSED / 2]
+        centre, radius = centre[rows], radius[rows]
+        if not is_last:
+            centre, radius = grown(clearance, centre, radius, most)
+    return _Balls(centre, radius, _chamber(space, centre))
+
+
+def _largest_of_cells(centre: Floats, radius: Floats, size: float) -> Ints:
+    cell = _cells(centre, size)
+    order = np.lexsort((-radius, *cell.T))
+    is_first = np.any(np.diff(cell[order].astype(np.float64), axis=0, prepend=np.inf) != 0, axis=1)
+    return np.sort(order[is_first])
+
+
+def _chamber(space: Space, points: Floats) -> Ints:
+    index, is_inside = _index(space, points)
+    basin = space.basins.label[tuple(index.T)]
+    chamber = np.where(basin >= 0, space.chambers.of_basin[np.maximum(basin, 0)], -1)
+    return np.where(is_inside, chamber, 0)
+
+
+def _thinned(places: Places, apart: float) -> Places:
+    """One place a cell and direction."""
+    cell = np.column_stack([np.floor(places.point / apart), np.rint(places.normal)])
+    first = np.unique(cell.astype(np.int64), axis=0, return_index=True)[1]
+    return places[np.sort(first)]
+
+
+def _seeds(space: Space, roomy: Places, inside: _Balls, radius: float, apart: float) -> _Balls:
+    """Balls that surely come from outside, as far as they lie beside those in question.
+
+    What has room for a ball, and belongs to the outside's chamber, is reached by it: chambers are
+    one only if the opening between them is hardly narrower than the smaller of them.
+    """
+    ahead = roomy.point + roomy.normal * (radius + 2 * space.grid.pitch)
+    is_outside = _chamber(space, ahead) == 0
+    roomy = roomy[is_outside]
+    cell = 2 * radius + _REACH * apart
+    beside = _cells(inside.centre, cell)
+    beside = np.unique(
+        (beside[:, None] + np.stack(np.meshgrid(*[[-1, 0, 1]] * 3), -1).reshape(-1, 3)).reshape(
+            -1, 3
+        ),
+        axis=0,
+    )
+    centre = roomy.point + roomy.normal * radius
+    near = _is_row_of(_cells(centre, cell), beside)
+    return _balls(space, roomy[near], np.full(int(np.count_nonzero(near)), radius))
+
+
+def _cells(points: Floats, size: float) -> Ints:
+    cells: Ints = np.floor(points / size).astype(np.int64)
+    return cells
+
+
+def _is_row_of(rows: Ints, among: Ints) -> Bools:
+    low = np.minimum(rows.min(axis=0, initial=0), among.min(axis=0, initial=0))
+    high = np.maximum(rows.max(axis=0, initial=0), among.max(axis=0, initial=0)) - low + 1
+    keys = [np.ravel_multi_index(tuple((one - low).T), tuple(high)) for one in (rows, among)]
+    return np.isin(keys[0], keys[1])
+
+
+def _not_reached(
+    scene: RayScene,
+    clearance: Clearance,
+    inside: _Balls,
+    seeds: _Balls,
+    radius: float,
+    apart: float,
+) -> tuple[_Balls, _Balls]:
+    """Balls that are smaller than the given one, or that it does not get to; and those it is at."""
+    every = _Balls(
+        np.vstack([inside.centre, seeds.centre]),
+        np.concatenate([inside.radius, seeds.radius]),
+        np.concatenate([inside.chamber, seeds.chamber]),
+    )
+    is_full = every.radius >= _FULL * radius
+    is_seed = np.arange(len(every)) >= len(inside)
+    full = np.flatnonzero(is_full)
+    links = full[_links(scene, every.centre[full], apart)]
+    links = np.vstack(
+        [links, _links_out(scene, every, np.flatnonzero(is_full & ~is_seed), seeds, radius, apart)]
+    )
+    middle = every.centre[links].mean(axis=1)
+    links = links[clearance.at(middle) >= _HARDLY_NARROWER * radius]
+    group = connected_groups(len(every), links[:, 0], links[:, 1])
+    is_seed |= np.isin(group, np.unique(group[is_seed])) & is_full
+    return every[~is_seed], every[is_seed]
+
+
+def _links_out(
+    scene: RayScene, every: _Balls, full: Ints, seeds: _Balls, radius: float, apart: float
+) -> Ints:
+    """(k, 2) rows of balls and of those outside that they see: over a rim it is farther."""
+    if len(full) == 0 or len(seeds) == 0:
+        return np.zeros((0, 2), np.int64)
+    reach = radius + _REACH * apart
+    gap, near = cKDTree(seeds.centre).query(
+        every.centre[full], k=[1, 2, 3, 4], distance_upper_bound=reach
+    )
+    row, rank = np.nonzero(np.isfinite(gap))
+    pair = np.column_stack([full[row], len(every) - len(seeds) + near[row, rank]])
+    return pair[_sees(scene, every.centre[pair[:, 0]], every.centre[pair[:, 1]])]
+
+
+def _links(scene: RayScene, points: Floats, apart: float) -> Ints:
+    """(k, 2) pairs of points that are near to and see each other."""
+    if len(points) < 2:
+        return np.zeros((0, 2), np.int64)
+    reach = _REACH * apart
+    gap, near = cKDTree(points).query(
+        points, k=min(_MOST_NEIGHBOURS, len(points)), distance_upper_bound=reach
+    )
+    one, rank = np.nonzero(np.isfinite(gap))
+    two = near[one, rank]
+    pair = np.column_stack([one, two])[one != two]
+    pair = np.sort(pair, axis=1).astype(np.int64)
+    pair = np.column_stack(np.divmod(np.unique(pair[:, 0] * len(points) + pair[:, 1]), len(points)))
+    return pair[_sees(scene, points[pair[:, 0]], points[pair[:, 1]])]
+
+
+def _sees(scene: RayScene, starts: Floats, ends: Floats) -> Bools:
+    """Does no facet stand between two points?"""
+    nobody = np.full((len(starts), 2), -2, np.int64)
+    free: Bools = ~scene.is_blocked(starts, ends, nobody)
+    return free
+
+
+def _measured(
+    scene: RayScene,
+    hidden: _Balls,
+    start: _Balls,
+    ball: float,
+    least_depth: float,
+    apart: float,
+) -> list[Recess]:
+    """Depth of each connected piece of what is not reached."""
+    if len(hidden) == 0 or len(start) == 0:
+        return []
+    links = _links(scene, hidden.centre, apart)
+    group = connected_groups(len(hidden), links[:, 0], links[:, 1])
+    entry, entry_at, entry_from = _entries(scene, hidden, start, ball / 2, apart)
+    far, before = _farthest(hidden, links, entry, entry_at)
+    deep = np.where(np.isfinite(far), far + hidden.radius, -1.0)
+    order = np.lexsort((deep, group))
+    last = order[np.flatnonzero(np.diff(group[order], append=-1))]
+    last = last[deep[last] >= least_depth]
+    last = last[np.argsort(-deep[last], kind="stable")][:_MOST_RECESSES]
+    gate = dict(zip(entry_at.tolist(), entry_from.tolist(), strict=True))
     found = []
-    boxes = ndimage.find_objects(label)
-    size = np.bincount(label.reshape(-1), minlength=count + 1)
-    reach = [
-        (-max(side.stop - side.start for side in box), number)
-        for number, box in enumerate(boxes, 1)
-    ]
-    for longest, number in sorted(reach)[:_MOST_RECESSES]:
-        if -longest * np.sqrt(3) * pitch < least_ratio * ball or size[number] > _MOST_POINTS:
-            continue
-        recess = _recess(space, clearance, label, number, boxes[number - 1], ball)
-        if recess is not None and recess.depth >= least_ratio * ball and recess.throat < ball:
-            found.append(recess)
+    for row in last.tolist():
+        line = [row]
+        while before[line[-1]] >= 0:
+            line.append(int(before[line[-1]]))
+        members = np.flatnonzero(group == group[row])
+        one = _recess(scene, hidden, start, members, line, gate[line[-1]], ball, apart)
+        if one.depth >= least_depth:
+            found.append(one)
     return sorted(found, key=lambda recess: (-recess.depth, *recess.position))
 
 
-def _hidden(space: Space, radius: float) -> Bools:
-    """Free points that a ball does not cover wherever it gets from the outside; radius in voxels.
+def _entries(
+    scene: RayScene, hidden: _Balls, start: _Balls, radius: float, apart: float
+) -> tuple[Floats, Ints, Ints]:
+    """How far from a ball that is reached, for hidden ones beside it: mm, row, row of that ball.
 
-    A voxel is taken off what the ball reaches, so that nothing is missed; what turns out to be wide
-    enough is dropped later, by exact widths.
+    A ball covers what is nearer to its middle than its radius.
     """
-    # A ball comes from where it touches nothing: there must be room for it around the part.
-    pad = max(int(np.ceil(radius)) + 2 - MARGIN, 0)
-    free = np.pad(~space.raster.solid, pad, constant_values=True)
-    distance = space.distance if pad == 0 else edt.edt(free.view(np.uint8), parallel=1)
-    wide = distance >= radius + 1.0
-    del distance
-    for axis in range(3):
-        for end in (0, -1):
-            wide[(slice(None),) * axis + (end,)] = True
-    label, _ = ndimage.label(wide)
-    reached = label == label[0, 0, 0]
-    del label, wide
-    gap = edt.edt((~reached).view(np.uint8), parallel=1)
-    hidden: Bools = (gap > radius + 1.0) & free
-    inner = tuple(slice(pad, size - pad) for size in hidden.shape)
-    return hidden[inner]
+    reach = radius + _REACH * apart
+    gap, near = cKDTree(start.centre).query(
+        hidden.centre, k=min(8, len(start)), distance_upper_bound=reach
+    )
+    gap, near = gap.reshape(len(hidden), -1), near.reshape(len(hidden), -1)
+    row, rank = np.nonzero(np.isfinite(gap))
+    other, gap = near[row, rank], gap[row, rank]
+    free = _sees(scene, hidden.centre[row], start.centre[other])
+    row, other = row[free], other[free]
+    length = np.maximum(gap[free] - start.radius[other], 0.0)
+    order = np.lexsort((length, row))
+    first = order[np.flatnonzero(np.diff(row[order], prepend=-1))]
+    return length[first], row[first], other[first]
+
+
+def _farthest(hidden: _Balls, links: Ints, entry: Floats, entry_at: Ints) -> tuple[Floats, Ints]:
+    """Distance of each ball from the nearest that is reached, and the ball before it on the way."""
+    count = len(hidden)
+    step = np.linalg.norm(hidden.centre[links[:, 0]] - hidden.centre[links[:, 1]], axis=1)
+    # One node more stands for all that is reached.
+    graph = coo_array(
+        (
+            np.maximum(np.concatenate([step, entry]), 1e-9),
+            (
+                np.concatenate([links[:, 0], np.full(len(entry), count)]),
+                np.concatenate([links[:, 1], entry_at]),
+            ),
+        ),
+        shape=(count + 1, count + 1),
+    ).tocsr()
+    far, before = dijkstra(graph, directed=False, indices=count, return_predecessors=True)
+    before = before[:count]
+    return far[:count], np.where(before == count, -1, before)
 
 
 def _recess(
-    space: Space,
-    clearance: Clearance,
-    label: NDArray[np.int32],
-    number: int,
-    box: tuple[slice, ...],
+    scene: RayScene,
+    hidden: _Balls,
+    start: _Balls,
+    members: Ints,
+    line: list[int],
+    gate: int,
     ball: float,
-) -> Recess | None:
-    """Measure one recess; None if it has no mouth on the grid."""
-    shape = space.grid.shape
-    grown = tuple(
-        slice(max(side.start - 1, 0), min(side.stop + 1, shape[axis]))
-        for axis, side in enumerate(box)
-    )
-    inside = label[grown] == number
-    free = ~space.raster.solid[grown]
-    around = ndimage.binary_dilation(inside) & free & ~inside
-    if not around.any():
-        return None
-    points = np.flatnonzero(inside | around)
-    far, before = _farthest(inside | around, points, around.reshape(-1)[points])
-    reached = np.isfinite(far)
-    if not reached.any():
-        return None
-    last = int(np.argmax(np.where(reached, far, -1.0)))
-    line = [last]
-    while before[line[-1]] >= 0:
-        line.append(int(before[line[-1]]))
-    local = np.stack(np.unravel_index(points[line], inside.shape), axis=-1)
-    path = space.grid.point(local + [side.start for side in grown])
-    pitch = space.grid.pitch
-    outward = _outward(space, local[-1] + [side.start for side in grown])
-    throat = narrowest(clearance, np.vstack([path, outward]), pitch)
-    way = throat.way.point
-    inner = (
-        len(way)
-        if len(outward) == 0
-        else max(int(np.argmin(np.linalg.norm(way - path[-1], axis=1))), 1)
-    )
-    width = throat.way.width
-    graph = float(far[last]) * pitch
-    basin = space.basins.label[grown][inside]
-    nodes = np.unique(space.chambers.of_basin[basin])
-    volume = float(np.count_nonzero(inside)) * pitch**3
+    apart: float,
+) -> Recess:
+    """One recess, its way pulled straight where it sees ahead."""
+    way, radius = hidden.centre[line], hidden.radius[line]
+    mouth = start.centre[gate]
+    graph = _length(way)
+    pulled = _pulled(scene, np.vstack([way, mouth]))
+    # The way ends where it meets a ball that is reached.
+    shortest = _length(pulled[:-1]) + float(radius[0])
+    shortest += max(_nearest_seen(scene, pulled[-2], start.centre, mouth) - ball / 2, 0.0)
+    longest = graph + max(float(np.linalg.norm(way[-1] - mouth)) - ball / 2, 0.0) + float(radius[0])
+    width = 2 * _widest_beside(hidden[members], way, radius, apart)
+    inner = _inside(way, ball)
+    chambers = np.unique(hidden.chamber[members])
     return Recess(
-        graph / _DETOUR**0.5,
-        max(graph / _DETOUR - pitch, 0.0),
-        graph + ball / 2 + pitch,
-        _width_inside(way[: inner + 1], width[: inner + 1], ball),
-        _narrowest_past_bottom(width[: inner + 1]),
-        volume,
-        path[0],
-        path[-1],
-        way[: inner + 1],
-        width[: inner + 1],
-        tuple(nodes.tolist()),
+        depth=shortest,
+        depth_lower=max(shortest - apart / 2, 0.0),
+        depth_upper=max(longest, shortest) + apart,
+        width=float(width[inner].max()),
+        throat=float(width[_past_bottom(way, width)].min()),
+        position=way[0],
+        mouth=way[-1],
+        way=way,
+        way_width=width,
+        nodes=tuple(chambers[chambers >= 0].tolist()),
     )
 
 
-def _width_inside(way: Floats, width: Floats, ball: float) -> float:
-    """The largest width of a way before it comes near the mouth, where it flares."""
+def _nearest_seen(scene: RayScene, point: Floats, places: Floats, known: Floats) -> float:
+    """mm, how far is the nearest place that a point sees, if not the known one?"""
+    gap = np.linalg.norm(places - point, axis=1)
+    best = float(np.linalg.norm(known - point))
+    rows = np.flatnonzero(gap < best)
+    rows = rows[np.argsort(gap[rows], kind="stable")][:_MOST_TRIED]
+    seen = _sees(scene, np.broadcast_to(point, (len(rows), 3)), places[rows])
+    return float(gap[rows[np.argmax(seen)]]) if seen.any() else best
+
+
+def _widest_beside(balls: _Balls, way: Floats, radius: Floats, apart: float) -> Floats:
+    """Radius of the largest ball beside each point of a way: it runs near a wall."""
+    tree = cKDTree(balls.centre)
+    near = tree.query_ball_point(way, radius + apart)
+    return np.array(
+        [max(r, *balls.radius[rows]) if rows else r for r, rows in zip(radius, near, strict=True)]
+    )
+
+
+def _inside(way: Floats, ball: float) -> Bools:
+    """Which points of a way do not lie near its mouth, where it flares?"""
     gap = np.linalg.norm(way - way[-1], axis=1)
-    inside = gap > min(ball, 0.5 * float(gap.max(initial=0.0)))
-    return float(width[inside].max()) if inside.any() else float(width.max())
+    inside: Bools = gap >= min(ball, 0.5 * float(gap.max(initial=0.0)))
+    return inside
 
 
-def _narrowest_past_bottom(width: Floats) -> float:
-    """The narrowest place of a way after it has come off the bottom it starts at."""
-    off = int(np.argmax(width >= 0.9 * np.maximum.accumulate(width)[-1] * 0.5))
-    peak = off
-    while peak + 1 < len(width) and width[peak + 1] >= width[peak]:
-        peak += 1
-    return float(width[peak:].min())
+def _past_bottom(way: Floats, width: Floats) -> Bools:
+    """Which points of a way are no part of the corner that it starts in?"""
+    past = np.linalg.norm(way - way[0], axis=1) >= width.max() / 2
+    past[-1] = True
+    return past
 
 
-def _outward(space: Space, index: Ints) -> Floats:
-    """(n, 3) mm, on from the mouth to the outside, at most a few voxels."""
-    flat = int(np.ravel_multi_index(tuple(index), space.grid.shape))
-    return space.points(np.array(space.climb(flat)[1:6], np.int64).reshape(-1))
+def _pulled(scene: RayScene, way: Floats) -> Floats:
+    """A way with every bend left out that it sees past."""
+    rows = list(range(len(way)))
+    step = 1
+    while step < len(rows):
+        step *= 2
+    while step >= 1:
+        kept, at = [rows[0]], 0
+        while at < len(rows) - 1:
+            ahead = min(at + step, len(rows) - 1)
+            sees = ahead - at > 1 and bool(
+                _sees(scene, way[rows[at]][None], way[rows[ahead]][None])[0]
+            )
+            at = ahead if sees else at + 1
+            kept.append(rows[at])
+        rows, step = kept, step // 2
+    return way[rows]
 
 
-def _farthest(inside: Bools, points: Ints, is_start: Bools) -> tuple[Floats, Ints]:
-    """Distance of each point from the nearest start, voxels, and the point before it on the way."""
-    number = np.full(inside.size, -1, np.int64)
-    number[points] = np.arange(len(points))
-    at = np.stack(np.unravel_index(points, inside.shape), axis=-1)
-    begin, end, length = [], [], []
-    for offset in _half_of_26():
-        there = at + offset
-        fits = ((there >= 0) & (there < inside.shape)).all(axis=1)
-        other = np.full(len(points), -1)
-        other[fits] = number[np.ravel_multi_index(tuple(there[fits].T), inside.shape)]
-        rows = np.flatnonzero(other >= 0)
-        begin.append(rows)
-        end.append(other[rows])
-        length.append(np.full(len(rows), np.linalg.norm(offset)))
-    graph = coo_array(
-        (np.concatenate(length), (np.concatenate(begin), np.concatenate(end))),
-        shape=(len(points), len(points)),
-    ).tocsr()
-    far, before, _ = dijkstra(
-        graph,
-        directed=False,
-        indices=np.flatnonzero(is_start),
-        min_only=True,
-        return_predecessors=True,
-    )
-    return far, before
-
-
-def _half_of_26() -> Iterator[Ints]:
-    for x in (0, 1):
-        for y in (-1, 0, 1):
-            for z in (-1, 0, 1):
-                if (x, y, z) > (0, 0, 0):
-                    yield np.array([x, y, z])
+def _length(way: Floats) -> float:
+    return float(np.linalg.norm(np.diff(way, axis=0), axis=1).sum())

@@ -13,7 +13,11 @@ from lint3d.geometry.voids_recesses import Recess, find_recesses
 def _recesses(solid: Manifold, ball: float, seed: int) -> list[Recess]:
     vertices, faces = parts.mesh(solid, parts.random_frame(seed))
     found = find_voids(vertices, faces, 1.5, 6.0)
-    return [one for space in found.spaces for one in find_recesses(space, found.clearance, ball)]
+    return [
+        one
+        for space in found.spaces
+        for one in find_recesses((vertices, faces), space, found.clearance, ball, ball)
+    ]
 
 
 @pytest.mark.parametrize("seed", range(3))

@@ -7,29 +7,12 @@ from typing import Any
 
 import numpy as np
 
-from lint3d_plugins.drain_recesses import is_reached, is_round_hole
+from lint3d_plugins.drain_recesses import is_round_hole
 
 
 def recess(widths: list[float], step: float = 0.5) -> Any:
     way = np.column_stack([np.arange(len(widths)) * step, np.zeros((len(widths), 2))])
     return SimpleNamespace(way=way, way_width=np.array(widths))
-
-
-def test_narrow_all_the_way_is_not_reached() -> None:
-    assert not is_reached(recess([0.3] + [1.0] * 20), 1.5)
-
-
-def test_wide_but_for_its_far_corner_is_reached() -> None:
-    assert is_reached(recess([0.3, 0.9] + [2.0] * 20), 1.5)
-    assert is_reached(recess([2.0] * 20), 1.5)
-
-
-def test_bend_that_the_way_cuts_does_not_stop_the_ball() -> None:
-    assert is_reached(recess([0.3] + [2.0] * 10 + [1.4] + [2.0] * 10), 1.5)
-
-
-def test_narrow_stretch_on_the_way_stops_the_ball() -> None:
-    assert not is_reached(recess([0.3] + [2.0] * 10 + [1.4] * 4 + [2.0] * 10), 1.5)
 
 
 def bar(length: float, diameter: float, shift: float = 0.0, straight: bool = True) -> Any:

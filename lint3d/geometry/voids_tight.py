@@ -1,0 +1,211 @@
+"""How large a ball fits in front of each place of the surface?
+
+Places stand where the grid's lines cross the surface, so that they are spread evenly however it is
+cut into facets; slender facets that fall between the lines get places of their own. The ball that
+touches the surface in a place shrinks until no other facet reaches into it. Gaps of any width are
+seen so, far below the grid's pitch. Lengths in mm. Guarded by tests/geometry/test_voids_tight.py.
+
+References
+----------
+Shrinking balls: J. Ma, S. W. Bae, S. Choi, "3D medial axis point approximation using nearest
+neighbors and the normal field", The Visual Computer 28 (2012) 7.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lint3d.geometry.raster import Grid, crossings_along
+from lint3d.geometry.throats_clearance import Clearance
+from lint3d.geometry.topology import edge_table
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+#: Facets lower than this fall between the grid's lines, voxels.
+_SLENDER = 1.5
+#: A ball is at rest if what reaches into it does so by less than this share of its radius.
+_AT_REST = 1e-6
+_MOST_ROUNDS = 40
+#: A ball that grows by less than this share is stuck; how often it is moved at most.
+_STUCK, _MOST_MOVES = 2e-4, 16
+#: Walls face each other if the unit vectors off them sum up to less than this (20 degrees).
+_FACING = 0.35
+#: How far a ball is nudged to see the next wall, and moved, times its radius.
+_NUDGE, _MOVES = 0.02, np.array([0.02, 0.06, 0.2, 0.5, 0.9])
+#: Convex edges sharper than this get places, too: the rims of gaps are such. Degrees.
+_SHARP = 25.0
+#: Places on the longest side of one facet at most.
+_MOST_ON_SIDE = 2000
+
+
+@dataclass(frozen=True, eq=False)
+class Places:
+    """Places on the surface."""
+
+    point: Floats
+    """(n, 3) mm"""
+    normal: Floats
+    """(n, 3) unit, out of the material"""
+    face: Ints
+    """(n,)"""
+
+    def __getitem__(self, rows: Ints | Bools) -> Places:
+        return Places(self.point[rows], self.normal[rows], self.face[rows])
+
+    def __len__(self) -> int:
+        return len(self.point)
+
+
+def places_on(vertices: Floats, faces: Ints, grid: Grid) -> Places:
+    """Places all over the surface within a grid, about a voxel apart.
+
+    Parameters
+    ----------
+    vertices : (n, 3) mm
+    faces : (m, 3) turned out of the material
+    """
+    corner = vertices[faces]
+    across = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
+    area = np.linalg.norm(across, axis=1)
+    normal = across / np.maximum(area, 1e-300)[:, None]
+    side = np.linalg.norm(corner - np.roll(corner, 1, axis=1), axis=2)
+    slender = (area < _SLENDER * grid.pitch * side.max(axis=1)) & (area > 0)
+    steepest = np.argmax(np.abs(normal), axis=1)
+    points, owners = [], []
+    for axis in range(3):
+        rows = np.flatnonzero((steepest == axis) & ~slender & (area > 0))
+        found = crossings_along(vertices, faces[rows], grid, axis)
+        index = np.stack(np.unravel_index(found.line, grid.shape), axis=-1).astype(np.float64)
+        index[:, axis] = found.step - found.below
+        points.append(grid.origin + grid.pitch * index)
+        owners.append(rows[found.face])
+    rows = np.flatnonzero(slender)
+    point, owner = _along_sides(corner[rows], side[rows], grid.pitch)
+    rims, faces_at_rims = _along_rims(vertices, faces, normal, grid.pitch)
+    every = np.concatenate([*points, point, rims])
+    face = np.concatenate([*owners, rows[owner], faces_at_rims])
+    inside = np.all(
+        (every >= grid.origin) & (every <= grid.point(np.array(grid.shape) - 1)), axis=1
+    )
+    # Steps within a line are held in float32: back into the plane of the facet.
+    every, face = every[inside], face[inside]
+    off = np.einsum("ij,ij->i", every - corner[face, 0], normal[face])
+    return Places(every - off[:, None] * normal[face], normal[face], face)
+
+
+def _along_sides(corner: Floats, side: Floats, apart: float) -> tuple[Floats, Ints]:
+    """Places in a row through each slender facet, beside its longest side."""
+    if len(corner) == 0:
+        return np.zeros((0, 3)), np.zeros(0, np.int64)
+    longest = np.argmax(side, axis=1)
+    row = np.arange(len(corner))
+    # side[k] joins corners k and k - 1.
+    begin, end = corner[row, longest - 1], corner[row, longest]
+    third = corner[row, (longest + 1) % 3]
+    count = np.clip(np.ceil(side[row, longest] / apart), 1, _MOST_ON_SIDE).astype(np.int64)
+    owner = np.repeat(row, count)
+    number = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
+    share = ((number + 0.5) / count[owner])[:, None]
+    foot = begin[owner] * (1 - share) + end[owner] * share
+    return 0.7 * foot + 0.3 * third[owner], owner
+
+
+def _along_rims(vertices: Floats, faces: Ints, normal: Floats, apart: float) -> tuple[Floats, Ints]:
+    """Places in a row along each sharp convex edge, once for each of its two faces."""
+    table = edge_table(faces, len(vertices))
+    two = np.flatnonzero(table.users() == 2)
+    one, other = (table.use[table.start[two] + i] // 3 for i in (0, 1))
+    sharp = np.einsum("ij,ij->i", normal[one], normal[other]) < np.cos(np.radians(_SHARP))
+    two, one, other = two[sharp], one[sharp], other[sharp]
+    begin, end = vertices[table.ends[two, 0]], vertices[table.ends[two, 1]]
+    away = vertices[faces[other]].mean(axis=1) - begin
+    convex = np.einsum("ij,ij->i", away, normal[one]) < 0
+    begin, end, one, other = begin[convex], end[convex], one[convex], other[convex]
+    count = np.ceil(np.linalg.norm(end - begin, axis=1) / apart).clip(1, _MOST_ON_SIDE)
+    owner = np.repeat(np.arange(len(count)), count.astype(np.int64))
+    number = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count.astype(np.int64))
+    share = ((number + 0.5) / count[owner])[:, None]
+    place = begin[owner] * (1 - share) + end[owner] * share
+    return np.vstack([place, place]), np.concatenate([one[owner], other[owner]]).astype(np.int64)
+
+
+def largest_balls(clearance: Clearance, places: Places, most: float) -> Floats:
+    """(n,) mm, radius of the largest free ball that touches the surface in each place.
+
+    Parameters
+    ----------
+    most : mm, larger balls are not looked for
+    """
+    return _shrunk(clearance, places.point, places.normal, most)
+
+
+def grown(
+    clearance: Clearance, centre: Floats, radius: Floats, most: float
+) -> tuple[Floats, Floats]:
+    """Balls moved out of the corner that they touch on one side only, until walls face each other.
+
+    A ball that touches a facet of a bore off its middle is smaller than the bore; between two walls
+    that face each other it stays where it is.
+
+    Parameters
+    ----------
+    most : mm, no ball grows larger or moves farther
+
+    Returns
+    -------
+    (n, 3) mm centres and (n,) mm radii, none smaller than given
+    """
+    begin, centre, radius = centre, centre.copy(), radius.copy()
+    busy = np.flatnonzero(radius < most * (1 - _STUCK))
+    for _ in range(_MOST_MOVES):
+        if len(busy) == 0:
+            break
+        off = _off_the_walls(clearance, centre[busy], radius[busy])
+        free = np.linalg.norm(off, axis=1) > _FACING
+        busy, off = busy[free], off[free]
+        off /= np.linalg.norm(off, axis=1, keepdims=True)
+        move = off[:, None] * (radius[busy, None, None] * _MOVES[:, None])
+        trial = centre[busy][:, None] + move
+        value = clearance.at(trial)
+        value[np.linalg.norm(trial - begin[busy][:, None], axis=2) > most] = 0.0
+        best, row = np.argmax(value, axis=1), np.arange(len(busy))
+        grew = value[row, best] > radius[busy] * (1 + _STUCK)
+        rows = busy[grew]
+        centre[rows] = trial[row, best][grew]
+        radius[rows] = np.minimum(value[row, best][grew], most)
+        busy = rows[radius[rows] < most * (1 - _STUCK)]
+    return centre, radius
+
+
+def _off_the_walls(clearance: Clearance, centre: Floats, radius: Floats) -> Floats:
+    """(n, 3) sum of the unit vectors off the nearest wall and off the one met next."""
+    free, _, foot = clearance.nearest(centre)
+    one = (centre - foot) / np.maximum(free, 1e-300)[:, None]
+    moved = centre + _NUDGE * radius[:, None] * one
+    free, _, foot = clearance.nearest(moved)
+    return one + (moved - foot) / np.maximum(free, 1e-300)[:, None]
+
+
+def _shrunk(clearance: Clearance, point: Floats, normal: Floats, most: float) -> Floats:
+    """(n,) mm, radius of the largest free ball that touches each point, its middle along normal."""
+    radius = np.full(len(point), most)
+    busy = np.arange(len(point))
+    for _ in range(_MOST_ROUNDS):
+        centre = point[busy] + normal[busy] * radius[busy, None]
+        free, _, foot = clearance.nearest(centre)
+        busy, foot = (one[free < radius[busy] * (1 - _AT_REST)] for one in (busy, foot))
+        if len(busy) == 0:
+            break
+        towards = foot - point[busy]
+        ahead = np.einsum("ij,ij->i", towards, normal[busy])
+        square = np.einsum("ij,ij->i", towards, towards)
+        smaller = square / (2 * np.maximum(ahead, 1e-300))
+        # A foot that lies beside or behind the place leaves it no room.
+        radius[busy] = np.where(ahead > 0, np.minimum(smaller, radius[busy]), 0.0)
+        busy = busy[radius[busy] > 0]
+    return radius
