@@ -44,7 +44,14 @@ class _Group(click.Group):
 
 
 @click.group(cls=_Group, context_settings={"help_option_names": ["-h", "--help"]})
-@click.version_option(lint3d.__version__, prog_name="lint3d")
+@click.option(
+    "--version",
+    is_flag=True,
+    is_eager=True,
+    expose_value=False,
+    callback=lambda ctx, _, given: _print_version(ctx) if given else None,
+    help="Show the version of lint3d and of every installed plugin, and exit.",
+)
 def main() -> None:
     """Find what will not build in 3D models before they are printed.
 
@@ -54,12 +61,39 @@ def main() -> None:
     """
 
 
+def _print_version(ctx: click.Context) -> None:
+    """Versions from what is installed; no plugin is imported for it."""
+    from lint3d.registry import PluginSettings, find_plugins
+
+    click.echo(f"lint3d {lint3d.__version__}")
+    for plugin in find_plugins(PluginSettings()):
+        if not plugin.built_in:
+            click.echo(f"plugin {plugin.name} {plugin.version or '(no version)'}")
+    ctx.exit(0)
+
+
+def _complete(kind: str) -> Any:
+    """What a shell offers after an option: names of rules and families, or of sheets."""
+
+    def offered(ctx: click.Context, parameter: click.Parameter, begun: str) -> list[str]:
+        from lint3d.registry import PluginSettings, load_registry
+
+        registry = load_registry(PluginSettings())
+        families = {rule.split("/")[0] for rule in registry.rules}
+        names = {"rule": registry.rules, "sheet": registry.sheets}.get(kind)
+        found = sorted(names if names is not None else {*registry.rules, *families})
+        return [name for name in found if name.startswith(begun)]
+
+    return offered
+
+
 def _common(command: Any) -> Any:
     """Options that say which sheet, plugins and configuration hold."""
     options = [
         click.option(
             "--process",
             metavar="SHEET",
+            shell_complete=_complete("sheet"),
             help="Process sheet: a name or a .toml file. Default: mjt-meltable.",
         ),
         click.option(
@@ -104,9 +138,19 @@ def _common(command: Any) -> Any:
     multiple=True,
     help="Replace a limit of the sheet, e.g. size/units-doubt<=300mm. Repeatable.",
 )
-@click.option("--only", metavar="RULE-OR-FAMILY", multiple=True, help="Run these only. Repeatable.")
 @click.option(
-    "--without", metavar="RULE-OR-FAMILY", multiple=True, help="Leave these out. Repeatable."
+    "--only",
+    metavar="RULE-OR-FAMILY",
+    multiple=True,
+    shell_complete=_complete("rule or family"),
+    help="Run these only. Repeatable.",
+)
+@click.option(
+    "--without",
+    metavar="RULE-OR-FAMILY",
+    multiple=True,
+    shell_complete=_complete("rule or family"),
+    help="Leave these out. Repeatable.",
 )
 @click.option(
     "--together",
@@ -265,7 +309,7 @@ def _write(inspection: Inspection, writers: dict[str, Any]) -> None:
 
 
 @main.command()
-@click.argument("rule")
+@click.argument("rule", shell_complete=_complete("rule"))
 @_common
 def explain(rule: str, **options: Any) -> None:
     """Say what a rule looks for, what is required and why, and how to mend it."""
@@ -331,3 +375,20 @@ def check_plugin(ctx: click.Context, plugin: str, **options: Any) -> None:
         click.echo(f"- {breach}")
     click.echo(f"{plugin} {'breaks' if found else 'keeps'} the contract.")
     ctx.exit(1 if found else 0)
+
+
+@main.command()
+@click.argument("shell", type=click.Choice(["bash", "zsh", "fish"]))
+def completion(shell: str) -> None:
+    """Print what makes a shell complete commands, options, rules and sheets.
+
+    \b
+    bash: eval "$(lint3d completion bash)"      in ~/.bashrc
+    zsh:  eval "$(lint3d completion zsh)"       in ~/.zshrc
+    fish: lint3d completion fish | source       in config.fish
+    """
+    from click.shell_completion import get_completion_class
+
+    complete = get_completion_class(shell)
+    assert complete is not None
+    click.echo(complete(main, {}, "lint3d", "_LINT3D_COMPLETE").source())

@@ -10,6 +10,7 @@ from lint3d.tomlfile import nearest
 
 if TYPE_CHECKING:
     from lint3d.api import Prepared
+    from lint3d.requirement import Requirement
 
 WIDTH = 80
 
@@ -107,7 +108,32 @@ def explained(prepared: Prepared, rule_id: str) -> str:
         blocks.append(_wrapped(f"Why: {entry.reason}"))
     if rule.remedy:
         blocks.append(_wrapped(f"Remedy: {rule.remedy}"))
+    blocks.append(_wrapped(_provenance(prepared, rule_id)))
+    if requirement:
+        blocks.append(_wrapped(_other_limits(rule_id, requirement)))
     return "\n\n".join(blocks)
+
+
+def _provenance(prepared: Prepared, rule_id: str) -> str:
+    """Which plugin looks, and what it measures first."""
+    registry, rule = prepared.registry, prepared.requirements.rules[rule_id]
+    if ("rule", rule_id) not in registry.owner:
+        return f"A rule of the sheet, without code, over the measure '{rule.needs[0].name}'."
+    owner = registry.owner_of("rule", rule_id)
+    version = registry.plugins[owner].version if owner in registry.plugins else None
+    measures = [one.name for one in rule.needs if one.name in registry.measures]
+    text = f"Looked at by the plugin '{owner}'" + (f" {version}" if version else "")
+    return text + (f", from the measures {', '.join(measures)}." if measures else ".")
+
+
+def _other_limits(rule_id: str, requirement: Requirement) -> str:
+    """How another limit is tried, and how a place is accepted on purpose."""
+    tried = f"Leave it out: --without {rule_id}."
+    if requirement.kind in ("at least", "at most"):
+        number = requirement.low if requirement.low is not None else requirement.high
+        unit = "" if requirement.unit == "1" else requirement.unit
+        tried = f"Another limit for one run: --limit {rule_id}={number:g}{unit}. {tried}"
+    return f"{tried} For good: on a sheet of your own (lint3d start sheet NAME)."
 
 
 def _wrapped(text: str) -> str:

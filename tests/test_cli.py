@@ -320,7 +320,33 @@ def test_explain(folder: Path) -> None:
 
 
 def test_version_and_help(folder: Path) -> None:
-    assert lint("--version").stdout.strip().endswith(lint3d.__version__)
-    for command in ([], ["inspect"], ["explain"], ["list"]):
+    first, *plugins = lint("--version").stdout.splitlines()
+    assert first == f"lint3d {lint3d.__version__}"
+    assert all(line.startswith("plugin ") for line in plugins)
+    for command in ([], *([name] for name in main.commands)):
         assert lint(*command, "--help").exit_code == 0
         assert lint(*command, "-h").exit_code == 0
+
+
+@pytest.mark.parametrize("shell", ["bash", "zsh", "fish"])
+def test_completion_is_printed(folder: Path, shell: str) -> None:
+    assert "_LINT3D_COMPLETE" in lint("completion", shell).stdout
+
+
+@pytest.mark.parametrize(
+    ("words", "offered"),
+    [
+        ("lint3d explain solid/open", "solid/open-edge"),
+        ("lint3d inspect --only soli", "solid"),
+        ("lint3d inspect --process mjt", "mjt-meltable"),
+        ("lint3d comp", "completion"),
+    ],
+)
+def test_a_shell_completes(folder: Path, words: str, offered: str) -> None:
+    environment = {
+        "_LINT3D_COMPLETE": "bash_complete",
+        "COMP_WORDS": words,
+        "COMP_CWORD": str(len(words.split()) - 1),
+    }
+    answer = CliRunner().invoke(main, [], prog_name="lint3d", env=environment)
+    assert f"plain,{offered}" in answer.output.splitlines()

@@ -21,7 +21,7 @@ def imported(code: str) -> set[str]:
     return set(found.stderr.split())
 
 
-@pytest.mark.parametrize("arguments", [["--help"], ["--version"], ["inspect", "--help"]])
+@pytest.mark.parametrize("arguments", [["--help"], ["start", "--help"], ["inspect", "--help"]])
 def test_help_imports_nothing_heavy(arguments: list[str]) -> None:
     modules = imported(f"from lint3d.cli import main; main({arguments!r})")
     assert "lint3d.cli" in modules
@@ -31,6 +31,11 @@ def test_help_imports_nothing_heavy(arguments: list[str]) -> None:
         "lint3d.cli",
         "lint3d.errors",
     }
+
+
+def test_the_version_imports_no_plugin_and_nothing_that_measures() -> None:
+    modules = imported("from lint3d.cli import main; main(['--version'])")
+    assert not modules & {"numpy", "networkx", "scipy", "igl", "trimesh", "lint3d_plugins"}
 
 
 def test_the_package_alone_imports_nothing() -> None:
