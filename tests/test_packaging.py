@@ -63,9 +63,14 @@ def test_data_is_in_the_wheel() -> None:
         assert "py.typed" in data[package]
         assert (ROOT / folder / "py.typed").exists()
     assert "*.toml" in data["lint3d_rules"]
-    others = {p.suffix for f in ("lint3d", "plugins") for p in (ROOT / f).rglob("*") if p.is_file()
-              and "__pycache__" not in p.parts}  # fmt: skip
-    assert others <= {".py", ".typed"}
+    for package, folder in (("lint3d", ROOT / "lint3d"), ("lint3d_plugins", ROOT / "plugins")):
+        globs = [p for pattern in data[package] for p in folder.glob(pattern)]
+        others = {
+            path
+            for path in folder.rglob("*")
+            if path.is_file() and path.suffix != ".py" and "__pycache__" not in path.parts
+        }
+        assert others <= set(globs), others - set(globs)
 
 
 def test_entry_points_name_every_built_in_plugin() -> None:
