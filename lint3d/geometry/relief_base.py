@@ -1,0 +1,175 @@
+"""What surface did a relief grow from, and how far is a point from it?
+
+A polynomial over the plane of the foot, fitted robustly to the base round it: of degree 1, and
+higher as long as that helps. Lengths in mm. Guarded by tests/geometry/test_relief_base.py.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+#: Degrees in turn. Degree 2 errs by 20 um on a drum, degree 4 by 1.4.
+DEGREES = (1, 2, 4, 6)
+#: A higher degree must reduce the residual to this share.
+WORTH = 0.7
+#: Points for each coefficient, at least.
+POINTS = 2.5
+_ROUNDS = 6
+
+
+@dataclass(frozen=True, eq=False)
+class Base:
+    """A fitted base: w = polynomial(u, v) in its own frame."""
+
+    origin: Floats
+    axes: Floats
+    """(3, 3) rows: two directions in the tangent plane, and the normal."""
+    scale: float
+    """mm to which u and v are divided."""
+    degree: int
+    coefficient: Floats
+    residual: float
+    """mm: 95 % of the points it was fitted to lie nearer (those that follow it)."""
+
+    def local(self, points: Floats) -> Floats:
+        """(n, 3) u, v, w of points, mm."""
+        return (points - self.origin) @ self.axes.T
+
+    def height(self, points: Floats) -> Floats:
+        """(n,) mm: distance from the base along its normal, positive outside."""
+        return self.foot(points)[1]
+
+    def foot(self, points: Floats) -> tuple[Floats, Floats, Floats]:
+        """Where the normal through each point starts: (n, 2) u v mm, (n,) height, (n, 3) normal."""
+        u0, v0, w0 = self.local(points).T
+        if self.degree == 1:
+            a, b, c = self.coefficient
+            fu, fv = b / self.scale, c / self.scale
+            root = np.sqrt(1 + fu * fu + fv * fv)
+            height = (w0 - (a + fu * u0 + fv * v0)) / root
+            normal = np.array([-fu, -fv, 1.0]) / root
+            uv = np.column_stack([u0, v0]) - height[:, None] * normal[:2]
+            return uv, height, np.broadcast_to(normal @ self.axes, (len(u0), 3))
+        u, v = u0, v0
+        for _ in range(8):
+            f, fu, fv = self._value(u, v)
+            u, v = u0 + (w0 - f) * fu, v0 + (w0 - f) * fv
+        f, fu, fv = self._value(u, v)
+        root = np.sqrt(1 + fu * fu + fv * fv)
+        normal = np.column_stack([-fu, -fv, np.ones(len(u))]) / root[:, None]
+        return np.column_stack([u, v]), (w0 - f) * root, normal @ self.axes
+
+    def _value(self, u: Floats, v: Floats) -> tuple[Floats, Floats, Floats]:
+        x = np.clip(u / self.scale, -1.5, 1.5)
+        y = np.clip(v / self.scale, -1.5, 1.5)
+        powers = _powers(self.degree)
+        px, py = _ladder(x, self.degree), _ladder(y, self.degree)
+        f = np.zeros(len(u))
+        fu, fv = np.zeros(len(u)), np.zeros(len(u))
+        for c, (i, j) in zip(self.coefficient, powers, strict=True):
+            f += c * px[i] * py[j]
+            if i:
+                fu += c * i * px[i - 1] * py[j]
+            if j:
+                fv += c * j * px[i] * py[j - 1]
+        return f, fu / self.scale, fv / self.scale
+
+
+def _powers(degree: int) -> list[tuple[int, int]]:
+    return [(n - j, j) for n in range(degree + 1) for j in range(n + 1)]
+
+
+def _ladder(x: Floats, degree: int) -> list[Floats]:
+    rows = [np.ones(len(x))]
+    for _ in range(degree):
+        rows.append(rows[-1] * x)
+    return rows
+
+
+def fit_base(
+    points: Floats, area: Floats, origin: Floats, normal: Floats, noise_mm: float
+) -> Base | None:
+    """Fit the base.
+
+    Parameters
+    ----------
+    points : (n, 3) mm, on the base round the foot; some may be on something else
+    area : (n,) mm2 of base round each point: small facets are seldom those of the base
+    origin, normal : (3,) middle of the foot, and roughly the base's normal there
+    noise_mm : residuals below this are not worth a higher degree
+
+    Returns
+    -------
+    Base, or None if there are fewer than three points
+    """
+    if len(points) < 3:
+        return None
+    axes = frame(normal)
+    u, v, w = ((points - origin) @ axes.T).T
+    scale = float(max(np.hypot(u, v).max(), 1e-9))
+    # The largest faces reach far beyond the foot, and must not be all that counts.
+    area = np.minimum(area, 4 * np.median(area)) + 1e-3 * float(np.mean(area)) + 1e-300
+    trust = np.sqrt(area / area.max())
+    best: Base | None = None
+    for degree in DEGREES:
+        terms = (degree + 1) * (degree + 2) // 2
+        if degree > 1 and len(points) < POINTS * terms:
+            break
+        coefficient, residual = _robust((u / scale, v / scale, w), trust, degree, noise_mm)
+        if best is not None and residual > WORTH * best.residual:
+            # A saddle or a drum may need the next degree but one.
+            if degree == 2:
+                continue
+            break
+        best = Base(origin, axes, scale, degree, coefficient, residual)
+        if residual <= noise_mm:
+            break
+    return best
+
+
+def frame(normal: Floats) -> Floats:
+    """(3, 3) rows: two directions square to the normal, and the normal."""
+    n = normal / np.linalg.norm(normal)
+    aside = np.eye(3)[np.argmin(np.abs(n))]
+    u = np.cross(aside, n)
+    u /= np.linalg.norm(u)
+    return np.stack([u, np.cross(n, u), n])
+
+
+def _robust(
+    point: tuple[Floats, Floats, Floats], trust: Floats, degree: int, noise_mm: float
+) -> tuple[Floats, float]:
+    """Coefficients by least squares, far points counting less and less; 95 % residual."""
+    x, y, w = point
+    px, py = _ladder(x, degree), _ladder(y, degree)
+    terms = np.stack([px[i] * py[j] for i, j in _powers(degree)], axis=1)
+    # A touch of damping keeps directions in check that the points say nothing about.
+    damp = 1e-7 * np.sqrt(len(x)) * np.eye(terms.shape[1])
+    weight = trust
+    for _ in range(_ROUNDS):
+        rows = np.concatenate([terms * weight[:, None], damp])
+        right = np.concatenate([w * weight, np.zeros(terms.shape[1])])
+        coefficient = np.linalg.lstsq(rows, right, rcond=None)[0]
+        off = np.abs(w - terms @ coefficient)
+        spread = max(1.5 * quantile(off, trust**2, 0.5), noise_mm)
+        new = trust / (1 + (off / (3 * spread)) ** 2)
+        if np.allclose(new, weight, atol=1e-3):
+            break
+        weight = new
+    follows = weight > 0.3 * trust
+    return coefficient, quantile(off[follows], trust[follows] ** 2, 0.95)
+
+
+def quantile(values: Floats, weight: Floats, share: float) -> float:
+    """The value below which this share of the weight lies; 0 if there is none."""
+    if not len(values):
+        return 0.0
+    order = np.argsort(values)
+    total = np.cumsum(weight[order])
+    row = int(np.searchsorted(total, share * total[-1]))
+    return float(values[order[min(row, len(order) - 1)]])

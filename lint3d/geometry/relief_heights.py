@@ -1,0 +1,126 @@
+"""How high does an island stand above its base, or how deep is it sunk?
+
+The height is that of the cap: the faces that look the same way as the base below them. A dome has
+no cap, and counts by its top. Lengths in mm. Guarded by tests/geometry/test_relief_heights.py.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lint3d.geometry.patches import Folds
+from lint3d.geometry.relief_base import Base, fit_base, quantile
+from lint3d.geometry.relief_islands import Island
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+NearBase = Callable[[Floats, float], tuple[Floats, Floats]]
+
+#: A face belongs to the cap if it leans from the base's normal by less than this ...
+CAP_LEAN = np.cos(np.radians(30.0))
+#: ... and counts for its height below this, where there are enough such faces.
+FLAT_LEAN = np.cos(np.radians(12.0))
+#: The cap lies above this share of the height.
+CAP_LEVEL = 0.5
+#: Share of the footprint that a cap has at least; less is a ridge or a dome, told by its top.
+LEAST_CAP = 0.08
+#: A round island whose cap falls by this share of its height is a dome.
+DOME_FALL = 0.12
+#: Roundness 4 pi A / P^2 of a dome's foot; an octagon has 0.95.
+ROUND = 0.9
+
+
+@dataclass(frozen=True, eq=False)
+class Measured:
+    """An island with its height."""
+
+    island: Island
+    base: Base
+    height: float
+    """mm, positive for raised and sunk alike."""
+    lower: float
+    upper: float
+    dome: bool
+    cap: Ints
+    """Faces of the cap."""
+    levels: Floats
+    """(k, 3) mm: height of the corners of each face of the island; positive away from the base."""
+
+
+def measure_height(
+    folds: Folds, island: Island, near_base: NearBase, step_mm: float
+) -> Measured | None:
+    """Height of one island.
+
+    Parameters
+    ----------
+    folds : angles of the surface that the island was found on
+    island : the island
+    near_base : points of the island's base patch within a radius of a point, with their areas
+    step_mm : what rounding of coordinates can do to a distance
+
+    Returns
+    -------
+    Measured, or None where the base cannot be told or the island does not leave it
+    """
+    base = _fit(folds, island, near_base, step_mm)
+    if base is None:
+        return None
+    sign = 1.0 if island.raised else -1.0
+    corner = folds.vertices[folds.faces[island.faces]]
+    _, level, below = base.foot(corner.reshape(-1, 3))
+    level = sign * level.reshape(-1, 3)
+    lean = np.einsum("ij,ij->i", folds.normal[island.faces], below.reshape(-1, 3, 3).mean(axis=1))
+    top = float(level.max())
+    if top <= 3 * (base.residual + step_mm):
+        return None
+    area = folds.area[island.faces]
+    mean = level.mean(axis=1)
+    cap = (lean >= CAP_LEAN) & (mean > CAP_LEVEL * top)
+    flat = cap & (lean >= FLAT_LEAN)
+    if area[flat].sum() >= 0.3 * area[cap].sum():
+        cap = flat
+    height, low, high, dome = _height(mean[cap], area[cap], island, top, folds)
+    blur = step_mm + base.residual
+    return Measured(
+        island=island,
+        base=base,
+        height=height,
+        lower=low - blur,
+        upper=high + blur,
+        dome=dome,
+        cap=island.faces[cap],
+        levels=level,
+    )
+
+
+def _height(
+    level: Floats, area: Floats, island: Island, top: float, folds: Folds
+) -> tuple[float, float, float, bool]:
+    """Height, its lower and upper end by the spread of the cap, and whether it is a dome's."""
+    perimeter = np.linalg.norm(
+        folds.vertices[island.end] - folds.vertices[island.start], axis=1
+    ).sum()
+    is_round = 4 * np.pi * island.footprint >= ROUND * perimeter**2
+    if area.sum() < LEAST_CAP * island.footprint:
+        return top, top, top, is_round
+    low, middle, high = (quantile(level, area, share) for share in (0.1, 0.5, 0.9))
+    if is_round and top - low > DOME_FALL * top and island.raised:
+        return top, top, top, True
+    return middle, low, high, False
+
+
+def _fit(folds: Folds, island: Island, near_base: NearBase, step_mm: float) -> Base | None:
+    foot = folds.vertices[island.start]
+    reach = float(np.linalg.norm(foot - island.centre, axis=1).max())
+    for factor in (1.25, 2.0, 4.0):
+        points, weight = near_base(island.centre, factor * reach + island.rise)
+        if len(points) >= 24:
+            break
+    return fit_base(points, weight, island.centre, island.normal, step_mm)

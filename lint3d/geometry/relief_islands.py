@@ -1,0 +1,254 @@
+"""Which parts of a surface stand on a smooth face, or are sunk into it, inside its outline?
+
+An *island* hangs on one patch (`patches.py`) and meets it along a *foot* that runs round a hole of
+that patch. It is raised where the foot is concave, sunk where it is convex. No crease limit suits
+all shapes: several are tried, and an island that more of them find is surer. Whether an island is
+lettering is not asked here. Lengths in mm. Guarded by tests/geometry/test_relief_islands.py.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lint3d.geometry.patches import Cut, Folds, Hanging, hanging_parts, vector_area
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+#: Crease limits that are tried: plain angles for sharp feet, and angles weighed against the size of
+#: the facets, which cut fillets and small domes loose and leave large curved faces whole.
+CUTS = (
+    Cut(np.radians(35.0)),
+    Cut(np.radians(20.0)),
+    Cut(np.radians(35.0), np.radians(9.0), 0.4),
+    Cut(np.radians(35.0), np.radians(5.0), 1.0),
+    Cut(np.radians(35.0), np.radians(3.0), 2.5),
+)
+#: How much of the foot must turn the same way.
+SAME_WAY = 0.9
+#: The base's normals along the foot must agree this well: length of their mean. The rim of a drum
+#: has 0; round a glyph on a ball that spans 80 degrees it is 0.88.
+COHERENT = 0.8
+#: A base smaller than this share of the footprint is a strip (a fillet), and no base.
+LEAST_BASE = 0.5
+#: An island is no relief if it stands up by more than this share of its footprint's diameter.
+MOST_HEIGHT = 1.2
+#: Smaller footprints (mm across) are crumbs of facetting.
+LEAST_ACROSS = 0.2
+#: Two islands whose boxes agree this well (common volume over joint volume) are one.
+SAME_BOX = 0.5
+
+
+@dataclass(frozen=True, eq=False)
+class Island:
+    """One raised or sunk part of a surface."""
+
+    raised: bool
+    faces: Ints
+    """Faces of the surface that was searched."""
+    base: Ints
+    """Faces of the patch that it stands on."""
+    start: Ints
+    """Vertices along the foot: edge i runs from `start[i]` to `end[i]`, the base on its left."""
+    end: Ints
+    normal: Floats
+    """(3,) mean normal of the base along the foot."""
+    centre: Floats
+    """(3,) middle of the foot, mm."""
+    footprint: float
+    """Area inside the foot, mm2."""
+    across: float
+    """Longest way across the foot's box, mm."""
+    rise: float
+    """How far it reaches from the middle of the foot along the normal, mm, positive."""
+    low: Floats
+    high: Floats
+    """(3,) box of its faces."""
+    purity: float
+    """Share of the foot that turns the right way."""
+    base_patch: tuple[int, int]
+    """Crease limit and number of the patch: islands that share it stand on one base."""
+    cuts: tuple[int, ...]
+    """Which crease limits find it."""
+
+    @property
+    def votes(self) -> int:
+        """How many crease limits find it."""
+        return len(self.cuts)
+
+
+def islands(folds: Folds, cuts: tuple[Cut, ...] = CUTS) -> list[Island]:
+    """Islands that at least one crease limit finds, each once, with its votes.
+
+    Parameters
+    ----------
+    folds : angles of a surface
+    cuts : crease limits to try
+
+    Returns
+    -------
+    list of Island : the order follows the first limit that found each
+    """
+    distinct: list[tuple[Cut, NDArray[np.bool_], list[int]]] = []
+    for number, cut in enumerate(cuts):
+        crease = cut.of(folds)
+        same = next((one for one in distinct if np.array_equal(one[1], crease)), None)
+        if same is None:
+            distinct.append((cut, crease, [number]))
+        else:
+            same[2].append(number)
+    found = []
+    for cut, _, numbers in distinct:
+        found += _islands_of(hanging_parts(folds, cut), tuple(numbers))
+    return merged(found)
+
+
+def _islands_of(parts: Hanging, cuts: tuple[int, ...]) -> list[Island]:
+    if not len(parts):
+        return []
+    folds = parts.folds
+    count = len(parts)
+    owner = np.repeat(np.arange(count), np.diff(parts.foot_start))
+    edge, column = parts.foot, parts.on_base
+    length, turn = folds.length[edge], folds.turn[edge]
+    total = np.bincount(owner, length, count)
+    concave = np.bincount(owner, length * (turn < 0), count) / np.maximum(total, 1e-300)
+    normals = folds.normal[folds.face[edge, column]]
+    mean = (
+        np.column_stack([np.bincount(owner, normals[:, k] * length, count) for k in range(3)])
+        / np.maximum(total, 1e-300)[:, None]
+    )
+    coherent = np.linalg.norm(mean, axis=1)
+    mean /= np.maximum(coherent, 1e-300)[:, None]
+    # With the base on its left, the foot runs backwards round a hole of the base.
+    start = np.where(column == 0, folds.start[edge], folds.end[edge])
+    end = np.where(column == 0, folds.end[edge], folds.start[edge])
+    middle = _means(folds.vertices[start], length, owner, count)
+    area = vector_area(
+        folds.vertices[start] - middle[owner], folds.vertices[end] - middle[owner], owner, count
+    )
+    footprint = -np.einsum("ij,ij->i", area, mean)
+    base_area = np.bincount(parts.patch, folds.area)[parts.base]
+    purity = np.maximum(concave, 1 - concave)
+    good = (
+        (purity >= SAME_WAY)
+        & (coherent >= COHERENT)
+        & (footprint > LEAST_ACROSS**2 / 4)
+        & (base_area >= LEAST_BASE * footprint)
+        & (parts.last - parts.first < len(parts.order) // 2 + 8)
+    )
+    found = []
+    for part in np.flatnonzero(good).tolist():
+        rows = slice(parts.foot_start[part], parts.foot_start[part + 1])
+        one = _island(
+            parts, part, start[rows], end[rows], mean[part], middle[part], concave[part] > 0.5,
+            footprint[part], purity[part], cuts,
+        )  # fmt: skip
+        if one is not None:
+            found.append(one)
+    return found
+
+
+def _means(points: Floats, weight: Floats, owner: Ints, count: int) -> Floats:
+    total = np.maximum(np.bincount(owner, weight, count), 1e-300)
+    return np.column_stack(
+        [np.bincount(owner, points[:, k] * weight, count) / total for k in range(3)]
+    )
+
+
+def _island(
+    parts: Hanging,
+    part: int,
+    start: Ints,
+    end: Ints,
+    normal: Floats,
+    centre: Floats,
+    raised: bool,
+    footprint: float,
+    purity: float,
+    cuts: tuple[int, ...],
+) -> Island | None:
+    """The island with its extent, or None if it is too tall or leans to the wrong side."""
+    folds = parts.folds
+    foot = folds.vertices[start]
+    across = float(np.linalg.norm(np.ptp(foot, axis=0)))
+    if across < LEAST_ACROSS:
+        return None
+    faces = parts.faces(part)
+    corner = folds.vertices[folds.faces[faces]].reshape(-1, 3)
+    level = (corner - centre) @ normal
+    dip = np.ptp((foot - centre) @ normal)
+    up, down = level.max(), -level.min()
+    rise, wrong = (up, down) if raised else (down, up)
+    if rise <= 0 or rise > MOST_HEIGHT * across + dip or wrong > max(dip, 0.25 * rise) + 1e-9:
+        return None
+    return Island(
+        raised=bool(raised),
+        faces=faces,
+        base=parts.base_faces(part),
+        start=start,
+        end=end,
+        normal=normal,
+        centre=centre,
+        footprint=float(footprint),
+        across=across,
+        rise=float(rise),
+        low=corner.min(axis=0),
+        high=corner.max(axis=0),
+        purity=float(purity),
+        base_patch=(cuts[0], int(parts.base[part])),
+        cuts=cuts,
+    )
+
+
+def merged(found: list[Island]) -> list[Island]:
+    """Each island once: the one with the purest foot, with the votes of all that are the same."""
+    kept: list[list[Island]] = []
+    cells: dict[tuple[int, ...], list[int]] = {}
+    for one in found:
+        match = next((k for k in _near(cells, one) if _is_same(kept[k][0], one)), None)
+        if match is None:
+            cells.setdefault(_cell(one), []).append(len(kept))
+            kept.append([one])
+        else:
+            kept[match].append(one)
+    return [_best(group) for group in kept]
+
+
+def _cell(one: Island) -> tuple[int, ...]:
+    # Boxes that agree by half have middles nearer than half their size: three cells a way suffice.
+    size = 2.0 ** np.ceil(np.log2(np.linalg.norm(one.high - one.low)))
+    return (int(np.log2(size)), *np.floor((one.low + one.high) / 2 / size).astype(int).tolist())
+
+
+def _near(cells: dict[tuple[int, ...], list[int]], one: Island) -> list[int]:
+    exponent = _cell(one)[0]
+    found: list[int] = []
+    for level in (exponent - 1, exponent, exponent + 1):
+        x, y, z = np.floor((one.low + one.high) / 2 / 2.0**level).astype(int).tolist()
+        for dx in (-1, 0, 1):
+            for dy in (-1, 0, 1):
+                for dz in (-1, 0, 1):
+                    found += cells.get((level, x + dx, y + dy, z + dz), [])
+    return sorted(found)
+
+
+def _is_same(a: Island, b: Island) -> bool:
+    if a.raised != b.raised or a.normal @ b.normal < 0.7:
+        return False
+    # A little is added all round, for flat boxes have no volume.
+    pad = 0.05 * max(a.across, b.across)
+    common = np.minimum(a.high, b.high) - np.maximum(a.low, b.low) + pad
+    if (common <= 0).any():
+        return False
+    both = common.prod()
+    joint = (a.high - a.low + pad).prod() + (b.high - b.low + pad).prod() - both
+    return bool(both >= SAME_BOX * joint)
+
+
+def _best(group: list[Island]) -> Island:
+    best = max(group, key=lambda one: (one.purity >= 0.995, one.footprint))
+    return replace(best, cuts=tuple(sorted({cut for one in group for cut in one.cuts})))
