@@ -47,9 +47,9 @@ def start(kind: Kind, name: str, folder: Path) -> list[Path]:
         )
     written = []
     try:
-        for source in sorted(_SKELETONS.joinpath(kind).rglob("*.txt")):
-            inner = source.relative_to(_SKELETONS / kind).with_suffix("")
-            path = target / str(inner).replace("MODULE", module).replace("NAME", name)
+        for source in sorted(_SKELETONS.glob(f"{kind}+*.txt")):
+            inner = source.stem.removeprefix(f"{kind}+").replace("+", "/")
+            path = target / inner.replace("MODULE", module).replace("NAME", name)
             path.parent.mkdir(parents=True, exist_ok=True)
             text = source.read_text(encoding="utf-8")
             path.write_text(Template(text).substitute(name=name, module=module), encoding="utf-8")

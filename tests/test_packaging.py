@@ -63,14 +63,23 @@ def test_data_is_in_the_wheel() -> None:
         assert "py.typed" in data[package]
         assert (ROOT / folder / "py.typed").exists()
     assert "*.toml" in data["lint3d_rules"]
-    for package, folder in (("lint3d", ROOT / "lint3d"), ("lint3d_plugins", ROOT / "plugins")):
-        globs = [p for pattern in data[package] for p in folder.glob(pattern)]
-        others = {
-            path
-            for path in folder.rglob("*")
-            if path.is_file() and path.suffix != ".py" and "__pycache__" not in path.parts
-        }
-        assert others <= set(globs), others - set(globs)
+    folders = {
+        package: ROOT / SETUPTOOLS["package-dir"].get(package, package.replace(".", "/"))
+        for package in SETUPTOOLS["packages"]
+    }
+    packed = {
+        path
+        for package, folder in folders.items()
+        for pattern in data.get(package, ())
+        for path in folder.glob(pattern)
+    }
+    there = {
+        path
+        for folder in folders.values()
+        for path in folder.rglob("*")
+        if path.is_file() and path.suffix != ".py" and "__pycache__" not in path.parts
+    }
+    assert there == packed
 
 
 def test_entry_points_name_every_built_in_plugin() -> None:
