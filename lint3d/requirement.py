@@ -7,7 +7,7 @@ guard band in the manner of ISO 14253-1: what cannot be told is *review*, neithe
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from lint3d.units import shown
@@ -104,6 +104,55 @@ def decide(lower: float, upper: float | None, requirement: Requirement) -> Verdi
         fails, passes = lower > high + band, top <= high - band
         verdicts.add("fail" if fails else "pass" if passes else "review")
     return next(verdict for verdict in ("fail", "review", "pass") if verdict in verdicts)
+
+
+def relaxed(requirement: Requirement, up_to: float) -> Requirement:
+    """The requirement that also allows values as bad as `up_to`.
+
+    An end that `up_to` does not lie beyond stays as it is. The new end is a value somebody chose,
+    without an uncertainty of its own.
+
+    Examples
+    --------
+    >>> asked = Requirement("at least", "mm", "doc", low=0.6, uncertainty=0.05)
+    >>> relaxed(asked, 0.4).text(), relaxed(asked, 0.7).text()
+    ('at least 0.4 mm', 'at least 0.6 ± 0.05 mm')
+    >>> relaxed(Requirement("none", "1", "doc"), 3.0).text()
+    'at most 3'
+    """
+    if requirement.kind == "none" and up_to > 0:
+        return replace(requirement, kind="at most", high=up_to, uncertainty=0.0)
+    if requirement.low is not None and up_to < requirement.low:
+        return replace(requirement, low=up_to, uncertainty=0.0)
+    if requirement.high is not None and up_to > requirement.high:
+        return replace(requirement, high=up_to, uncertainty=0.0)
+    return requirement
+
+
+def worsened(
+    earlier: tuple[float, float | None], now: tuple[float, float | None], requirement: Requirement
+) -> bool:
+    """Is the value of now surely worse than the earlier one, whatever the uncertainties?
+
+    True if it would fail even if as much were allowed as the earlier value at its worst.
+
+    Parameters
+    ----------
+    earlier, now : intervals (lower, upper) of the two values, None = no end
+
+    Examples
+    --------
+    >>> asked = Requirement("at least", "mm", "doc", low=0.6)
+    >>> worsened((0.39, 0.41), (0.37, 0.385), asked), worsened((0.39, 0.41), (0.37, 0.395), asked)
+    (True, False)
+    """
+    lower, upper = earlier
+    allowed = requirement
+    for end, way in ((lower, -1.0), (upper, 1.0)):
+        if end is not None and math.isfinite(end):
+            # The last bits of a sum differ when a part was turned.
+            allowed = relaxed(allowed, end + way * (1e-6 * abs(end) + 1e-9))
+    return decide(*now, allowed) == "fail"
 
 
 def tightness(value: float, requirement: Requirement) -> float:
