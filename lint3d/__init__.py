@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from lint3d.hooks import hookimpl
     from lint3d.inspection import Inspection, Notification, Result
     from lint3d.interest import Interest
-    from lint3d.joined import Joined
+    from lint3d.joined import Joined, join_bodies
     from lint3d.model import (
         Assembly,
         Body,
@@ -58,7 +58,7 @@ _HOME = {
     "hooks": ["hookimpl"],
     "inspection": ["Inspection", "Notification", "Result"],
     "interest": ["Interest"],
-    "joined": ["Joined"],
+    "joined": ["Joined", "join_bodies"],
     "model": [
         "Assembly",
         "Body",
@@ -117,6 +117,7 @@ __all__ = [
     "decide",
     "hookimpl",
     "inspect",
+    "join_bodies",
     "measure",
     "rule",
 ]

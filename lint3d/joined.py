@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 Told = TypeVar("Told", Place, LeftOut, Note)
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Joined:
     """One piece of material made of several bodies, the largest first.
 
@@ -62,6 +62,9 @@ class Joined:
         number = self.body_of_face[np.asarray(faces, np.int64)]
         count = np.bincount(number, minlength=len(self.bodies))
         return [self.bodies[i] for i in np.argsort(-count, kind="stable") if count[i]]
+
+    def __repr__(self) -> str:
+        return f"Joined({', '.join(repr(body.name) for body in self.bodies)})"
 
     def by_body(self, field: dict[str, Any]) -> Iterator[tuple[Body, dict[str, Any]]]:
         """A field over the joined faces (`face`, with a row of each other array), by body."""

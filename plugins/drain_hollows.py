@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lint3d import Body, LeftOut, Shell
+from lint3d import Body, Joined, LeftOut, Shell, join_bodies
 from lint3d.geometry.components import connected_groups
 from lint3d.geometry.topology import open_edges
 
@@ -35,31 +35,31 @@ _BYTES_KEPT, _MOST_KEPT = 10, 6e8
 
 @dataclass(eq=False)
 class Group:
-    """Bodies that lie near each other, as one surface."""
+    """Bodies that lie near each other, as one surface; those that overlap or touch are united."""
 
     bodies: tuple[Body, ...]
     vertices: Floats
     """(n, 3) mm"""
     faces: Ints
     """(m, 3) out of the material"""
-    first_face: Ints
-    """(len(bodies) + 1,) where the faces of each body begin"""
+    body_of_face: Ints
+    """(m,) which of `bodies` each face is a piece of"""
+    face_in_body: Ints
+    """(m,) and which of its faces"""
 
     def owner(self, face: int) -> tuple[Body, int]:
         """The body that a face belongs to, and its row there."""
-        number = int(np.searchsorted(self.first_face, face, side="right")) - 1
-        return self.bodies[number], int(face - self.first_face[number])
+        return self.bodies[int(self.body_of_face[face])], int(self.face_in_body[face])
 
     def own_rows(self, faces: Ints, body: Body) -> Ints:
-        """Rows in one body of those faces that are its own."""
-        number = self.bodies.index(body)
-        low, high = self.first_face[number : number + 2]
-        return faces[(faces >= low) & (faces < high)] - low
+        """Rows in one body of those faces that are its own, each once."""
+        mine = self.body_of_face[faces] == self.bodies.index(body)
+        rows: Ints = np.unique(self.face_in_body[faces[mine]])
+        return rows
 
     def bodies_at(self, faces: Ints) -> list[Body]:
         """The bodies that own any of the faces, the one with the most faces first."""
-        number = np.searchsorted(self.first_face, faces, side="right") - 1
-        count = np.bincount(number, minlength=len(self.bodies))
+        count = np.bincount(self.body_of_face[faces], minlength=len(self.bodies))
         return [self.bodies[i] for i in np.argsort(-count, kind="stable") if count[i]]
 
     @property
@@ -180,12 +180,9 @@ def volumes_either_way(group: Group, pocket: SealedPocket) -> tuple[float, float
     loose body that is turned otherwise means none.
     """
     as_given = as_mended = pocket.volume
-    touched = np.zeros(len(group.faces), bool)
-    touched[pocket.faces] = True
-    for number, body in enumerate(group.bodies):
-        mine = touched[group.first_face[number] : group.first_face[number + 1]]
-        if not mine.any():
-            continue
+    for body in group.bodies_at(pocket.faces):
+        mine = np.zeros(len(body.faces), bool)
+        mine[group.own_rows(pocket.faces, body)] = True
         outer = is_reversed(body.shells[0])
         for shell in body.shells:
             if not mine[np.searchsorted(body.face_in_part, shell.faces)].all():
@@ -198,14 +195,41 @@ def volumes_either_way(group: Group, pocket: SealedPocket) -> tuple[float, float
 
 
 def _group(bodies: list[Body]) -> Group:
-    if len(bodies) == 1:
-        vertices, faces = bodies[0].vertices, bodies[0].faces
-    else:
-        shift = np.cumsum([0, *(len(body.vertices) for body in bodies)])
-        vertices = np.concatenate([body.vertices for body in bodies])
-        faces = np.concatenate([b.faces + int(s) for b, s in zip(bodies, shift, strict=False)])
-    first = np.cumsum([0, *(len(body.faces) for body in bodies)])
-    return Group(tuple(bodies), vertices, faces, first)
+    """One surface of some bodies, united where they are one piece."""
+    number = {body: i for i, body in enumerate(bodies)}
+    pieces = _pieces(bodies)
+    joined = {body for piece in pieces for body in piece.bodies}
+    found = [
+        (
+            piece.vertices,
+            piece.faces,
+            np.array([number[body] for body in piece.bodies])[piece.body_of_face],
+            piece.face_in_body,
+        )
+        for piece in pieces
+    ]
+    for body in bodies:
+        if body not in joined:
+            rows = np.arange(len(body.faces))
+            found.append((body.vertices, body.faces, np.full(len(rows), number[body]), rows))
+    if len(found) == 1:
+        return Group(tuple(bodies), *found[0])
+    shift = np.cumsum([0, *(len(one[0]) for one in found[:-1])])
+    return Group(
+        tuple(bodies),
+        np.concatenate([one[0] for one in found]),
+        np.concatenate([one[1] + int(s) for one, s in zip(found, shift, strict=True)]),
+        np.concatenate([one[2] for one in found]),
+        np.concatenate([one[3] for one in found]),
+    )
+
+
+def _pieces(bodies: list[Body]) -> list[Joined]:
+    """Bodies that are one piece, whether they are of one part or of several."""
+    if len({id(body.part) for body in bodies}) > 1:
+        return join_bodies(bodies)
+    pieces = {id(body.joined): body.joined for body in bodies if body.joined is not None}
+    return list(pieces.values())
 
 
 def _near_boxes(bodies: Sequence[Body], near: float) -> Ints:

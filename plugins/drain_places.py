@@ -194,7 +194,7 @@ def sealed_place(hollow: Hollow, pocket: SealedPocket) -> Place:
         as_given, as_mended = volumes_either_way(group, pocket)
         # The body around it, and not one that lies loose in it.
         around = min(map(group.bodies.index, group.bodies_at(rows)))
-        face = int(rows[np.searchsorted(rows, group.first_face[around])])
+        face = int(rows[np.argmax(group.body_of_face[rows] == around)])
     body, own, other = owners(hollow, face, rows)
     remark = f"{as_mended:.4g} mm³ are shut in; nothing leads out."
     if pocket.bodies_inside:
