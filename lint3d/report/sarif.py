@@ -53,7 +53,7 @@ def sarif_log(inspection: Inspection) -> dict[str, Any]:
         },
         "artifacts": places.artifacts,
         "logicalLocations": places.logical_locations,
-        "results": result_objects(inspection.results, rules, places),
+        "results": result_objects(inspection, rules, places),
         "columnKind": "unicodeCodePoints",
         "properties": run_properties(inspection),
     }

@@ -11,6 +11,7 @@ from typing import Any
 from urllib.parse import quote
 
 from lint3d.inspection import Artifact, Inspection, Result
+from lint3d.likeness_text import likeness_facts
 from lint3d.model import Region
 from lint3d.report.plain import plain, writable
 
@@ -69,7 +70,10 @@ class Locations:
         name = result.part if result.body is None else result.body
         if name is not None:
             location["logicalLocations"] = [self.logical(result.uri, name)]
-        if result.region and (details := self._details(result.uri, result.region)):
+        details = self._details(result.uri, result.region) if result.region else {}
+        if result.centre is not None:
+            details["centre"] = plain(result.centre)
+        if details:
             location["properties"] = details
         return location
 
@@ -137,6 +141,11 @@ class Locations:
             self._add(uri, part, "part")
         for (uri, body), owner in part_of.items():
             self._add(uri, body, "body", None if (uri, owner) in part_of else owner)
+        for file in files:
+            for body, shape in zip(file.bodies, file.shapes, strict=False):
+                if shape is not None:
+                    entry = self.logical_locations[self._logical[file.uri, body]]
+                    entry["properties"] = {"likeness": likeness_facts(shape)}
 
     def _add(self, uri: str, name: str, kind: str, part: str | None = None) -> None:
         entry: dict[str, Any] = {"name": writable(name), "kind": kind}

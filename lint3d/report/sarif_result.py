@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from typing import Any
 
-from lint3d.inspection import PathStep, Result
+from lint3d.inspection import Inspection, PathStep, Result
 from lint3d.report.fingerprint import fingerprints, numbered
 from lint3d.report.plain import outward, plain, rounded, writable
 from lint3d.report.sarif_location import Locations
@@ -25,12 +25,40 @@ _GAP = re.compile(r"\{(\d+)\}")
 
 
 def result_objects(
-    results: list[Result], rules: RuleTable, places: Locations
+    inspection: Inspection, rules: RuleTable, places: Locations
 ) -> list[dict[str, Any]]:
-    """All results, by file, body, rule and place."""
-    ordered = sorted(results, key=lambda result: result.sort_key())
+    """All results, by file, body, rule and place; then what an earlier report had besides."""
+    ordered = sorted(inspection.results, key=lambda result: result.sort_key())
+    ordered += sorted(inspection.absent, key=lambda result: result.sort_key())
     keys = numbered([fingerprints(result) for result in ordered])
-    return [_result(result, key, rules, places) for result, key in zip(ordered, keys, strict=True)]
+    found = []
+    for result, key in zip(ordered, keys, strict=True):
+        one = _result(result, key, rules, places)
+        if inspection.baseline is not None:
+            one["baselineState"] = result.state or "new"
+        if inspection.concessions is not None:
+            one["suppressions"] = suppressions(result)
+        found.append(one)
+    return found
+
+
+def suppressions(result: Result) -> list[dict[str, Any]]:
+    """The concession that covers a result; no suppression without one.
+
+    Of one that has ended, or that the place is worse than, the result's message tells.
+    """
+    given = result.conceded
+    if given is None:
+        return []
+    facts = {"by": given.by, "until": given.until.isoformat(), "upTo": given.up_to}
+    return [
+        {
+            "kind": "external",
+            "status": "accepted",
+            "justification": writable(given.reason),
+            "properties": {key: plain(value) for key, value in facts.items()},
+        }
+    ]
 
 
 def properties(result: Result, unit: str) -> dict[str, Any]:
@@ -76,7 +104,8 @@ def _result(
         found["rule"] = {"id": result.rule, **reference}
     found["kind"] = result.kind
     found["level"] = result.level
-    found["message"] = {"text": message_text(full_text(result, unit))}
+    said = result.message if result.state == "absent" else full_text(result, unit)
+    found["message"] = {"text": message_text(said)}
     if places.is_nested(result):
         found["analysisTarget"] = places.artifact_location(result.uri)
     found["locations"] = [location] if location else []

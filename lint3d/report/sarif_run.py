@@ -36,6 +36,7 @@ def invocation(inspection: Inspection, rules: RuleTable, places: Locations) -> d
 def run_properties(inspection: Inspection) -> dict[str, Any]:
     """The process sheet and the settings that change verdicts."""
     sheet = inspection.sheet
+    used = {"concessions": inspection.concessions, "baseline": inspection.baseline}
     return {
         "sheet": {
             "name": plain(sheet.name),
@@ -45,6 +46,7 @@ def run_properties(inspection: Inspection) -> dict[str, Any]:
             "assumed": sheet.assumed,
         },
         "settings": plain(inspection.settings),
+        **{key: plain(value) for key, value in used.items() if value is not None},
     }
 
 

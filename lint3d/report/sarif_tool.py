@@ -22,6 +22,7 @@ NOTIFICATIONS: dict[str, str] = {
     "plugin": "A plugin could not be loaded or used.",
     "worker": "A worker process ended or was stopped before it was done.",
     "writer": "A report could not be written.",
+    "concession": "A concession is not needed any more, or could not be used.",
     "settings": "A setting was not used as it stands.",
     "run": "Something about the run as a whole.",
 }
