@@ -21,7 +21,7 @@ from lint3d.tomlfile import TomlFile, nearest
 from lint3d.units import LIMIT_UNITS
 
 NO_SOURCE = "not stated"
-_TABLES = ("sheet", "liquid", "support", "rules")
+_TABLES = ("sheet", "liquid", "cleaning", "support", "rules")
 _KIND_KEYS = ("at_least", "at_most", "none", "inform", "off")
 _ENTRY_KEYS = (
     *_KIND_KEYS,
@@ -76,6 +76,8 @@ class Sheet:
     liquid: Mapping[str, Quantity] | None = None
     """Constants of the molten support; None: powder, or no support"""
     support: Mapping[str, Any] = field(default_factory=dict)
+    cleaning_up: tuple[float, float, float] | None = None
+    """Which way is up while parts drain, in the frame of their files; None: the best position"""
     unselected: frozenset[str] = frozenset()
     """Rules left out of the run, in the sheet that measures and rules are given"""
 
@@ -177,6 +179,9 @@ def _merge(file: TomlFile, head: dict[str, Any], parent: Sheet | None) -> Sheet:
         liquid = {**(liquid or {}), **_quantities(file, "liquid")}
     support = dict(parent.support) if parent else {}
     support |= _support(file)
+    cleaning_up = parent.cleaning_up if parent else None
+    if "cleaning" in file.data:
+        cleaning_up = _cleaning_up(file, cleaning_up)
     stem = file.path.stem
     return Sheet(
         name=stem,
@@ -185,6 +190,7 @@ def _merge(file: TomlFile, head: dict[str, Any], parent: Sheet | None) -> Sheet:
         entries=entries,
         liquid=liquid,
         support=support,
+        cleaning_up=cleaning_up,
     )
 
 
@@ -211,6 +217,29 @@ def _support(file: TomlFile) -> dict[str, Any]:
     if kind == "angle" and "angle" not in table:
         raise file.error('kind = "angle" needs an angle in degrees.', "support")
     return dict(table)
+
+
+def _cleaning_up(
+    file: TomlFile, parent: tuple[float, float, float] | None
+) -> tuple[float, float, float] | None:
+    """`[cleaning] up`: three numbers, or "best"."""
+    table = file.data["cleaning"]
+    file.check_keys(table, ("up",), "cleaning")
+    up = file.take(table, "up", (list, str), "cleaning")
+    if up is None:
+        return parent
+    if up == "best":
+        return None
+    are_numbers = isinstance(up, list) and all(
+        isinstance(x, (int, float)) and not isinstance(x, bool) and math.isfinite(x) for x in up
+    )
+    if not are_numbers or len(up) != 3 or not any(up):
+        raise file.error(
+            'up must be "best", or three numbers that are not all 0, such as [0, 0, 1].',
+            "cleaning",
+            "up",
+        )
+    return (float(up[0]), float(up[1]), float(up[2]))
 
 
 def _entry(file: TomlFile, rule: str, table: Any, parent: Entry | None) -> Entry:

@@ -40,7 +40,7 @@ from lint3d_plugins.drain_places import (
     slenderness,
     summed_up,
 )
-from lint3d_plugins.drain_puddles import Leftovers, best_position, puddle_place
+from lint3d_plugins.drain_puddles import Leftovers, left_in, puddle_place
 from lint3d_plugins.drain_recesses import (
     LEAST_RATIO,
     Recesses,
@@ -92,8 +92,8 @@ def drains(voids: Hollows) -> Drains:
 
 
 @measure(unit="mm3", other_quantity=True)
-def retained(voids: Hollows, sheet: Sheet) -> Leftovers:
-    """How much liquid stays by shape, in the position in which the least stays?
+def retained(voids: Hollows, sheet: Sheet, interest: Interest) -> Leftovers:
+    """How much liquid stays by shape, in the sheet's cleaning position or in the best one?
 
     Raises
     ------
@@ -102,13 +102,14 @@ def retained(voids: Hollows, sheet: Sheet) -> Leftovers:
     """
     liquid_of(sheet)
     hollows = [hollow for hollow in voids.found if hollow.grids]
-    return Leftovers(voids, tuple((hollow, best_position(hollow)) for hollow in hollows))
+    up = sheet.cleaning_up
+    return Leftovers(voids, tuple((hollow, left_in(hollow, up, interest)) for hollow in hollows))
 
 
 @measure(unit="1", other_quantity=True)
 def recesses(voids: Hollows) -> Recesses:
     """Where does a ball as wide as the narrowest neck that is allowed not get?"""
-    return recesses_of(voids, voids.resolved, voids.resolved / 3)
+    return recesses_of(voids, voids.resolved, voids.resolved / 3, is_blind=True)
 
 
 @measure(unit="mm", other_quantity=True)
@@ -214,10 +215,12 @@ def no_vent(drains: Drains, sheet: Sheet) -> Iterator[Place | LeftOut]:
 
 @rule("drain/puddle", measures="mm3")
 def puddle(retained: Leftovers) -> Iterator[Place | LeftOut]:
-    """Molten support stays in hollows however the part is held.
+    """Molten support stays in hollows in the position in which the part is cleaned.
 
-    The value is what cannot run out by gravity in the best of about two hundred positions; which
-    one that is stands beside it. This is for molten support, as in steam or an oven; in a cooler
+    The value is what cannot run out by gravity, exactly, in the position that the sheet states
+    ([cleaning] up, in the frame of the file) or in the best position found; which one that is
+    stands beside it. For the best position the lower end of the interval is what stays in every
+    position for certain, so a part fails only if no position lets enough out. This is for molten support, as in steam or an oven; in a cooler
     bath it congeals. Steam, hot oil and molten wax burn, and vapours of solvents can catch fire:
     protect hands and eyes, ventilate, and put no flammable liquid in an oven or ultrasonic tank
     that is not made for it. Safety data sheets, local codes and licensed practice come first.

@@ -15,8 +15,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from lint3d import NotApplicable, NotMeasurable, Place, Sheet
-from lint3d.geometry.pools_flood import directions
 from lint3d.geometry.pools_laws import Liquid, empties_s, head_held_mm, self_venting_mm
+from lint3d.geometry.pools_sphere import directions
 from lint3d_plugins.drain_hollows import Hollow
 from lint3d_plugins.drain_places import neck_place, necks
 

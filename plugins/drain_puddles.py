@@ -1,6 +1,7 @@
 """What does not run out by gravity, and how should the part be held?
 
-Guarded by tests/plugins/test_drain.py. Lengths in mm, volumes in mm3.
+The sheet's `[cleaning]` may say how the part is held; otherwise the best position is searched for.
+Guarded by tests/plugins/test_drain_puddles.py. Lengths in mm, volumes in mm3.
 """
 
 from __future__ import annotations
@@ -10,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lint3d import Body, Place
+from lint3d import Body, Interest, Place
 from lint3d_plugins.drain_hollows import Hollow, Hollows
 from lint3d_plugins.drain_places import owners
 
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from lint3d.geometry.pools import Retained
+    from lint3d.geometry.throats import Throat
 
     Floats = NDArray[np.float64]
     Ints = NDArray[np.int64]
@@ -26,90 +28,126 @@ if TYPE_CHECKING:
 _MOST_TRIED = 6
 #: Pools that are listed one by one.
 _MOST_LISTED = 12
+#: Share of the lowest limit below which a position need not be bettered.
+_ENOUGH = 0.01
+#: An opening looks downward if it lies this near to straight down, as a cosine.
+_DOWNWARD = 0.5
 
 
 @dataclass(frozen=True, eq=False)
 class Leftovers:
-    """What stays in each group of bodies in its best position."""
+    """What stays in each group of bodies, in a position of its own."""
 
     hollows: Hollows
     found: tuple[tuple[Hollow, Retained], ...] = ()
 
 
-def best_position(hollow: Hollow) -> Retained:
-    """What stays in the position where the least stays.
+def left_in(
+    hollow: Hollow, up: tuple[float, float, float] | None, interest: Interest | None = None
+) -> Retained:
+    """What stays in a group of bodies.
 
-    Positions with an opening downward are tried first: only they empty a vessel with a small neck.
+    Parameters
+    ----------
+    up : the cleaning position, in the frame of the file; None = the best one
+    interest : mm3, the range of limits: what lies well within is not bettered, what lies beyond is
+        not proven closer
     """
     from lint3d.geometry.pools import retained_liquid
+    from lint3d.geometry.pools_search import Goal
 
     vertices, faces = _one_surface(hollow)
-    ways = [pocket.way for pocket in hollow.voids.pockets]
-    tried = []
-    for up in _openings_down(hollow):
-        tried.append(retained_liquid(vertices, faces, up, ways))
-        if tried[-1].volume_upper == 0:
-            return tried[-1]
-    tried.append(retained_liquid(vertices, faces, ways=ways))
-    return min(tried, key=lambda one: one.volume)
+    goal = None
+    if interest is not None and 0 < interest.high < np.inf:
+        goal = Goal(enough=_ENOUGH * interest.low, passes=interest.low, beyond=interest.high)
+    given = None if up is None else np.array(up, np.float64)
+    return retained_liquid(vertices, faces, given, _openings_out(hollow), goal)
 
 
 def puddle_place(hollow: Hollow, left: Retained) -> Place:
     """A place at the largest pool, or without one if nothing stays."""
     up = [round(float(x), 3) + 0.0 for x in left.up]
-    held = "({:g}, {:g}, {:g})".format(*up)
     body: Body = hollow.group.bodies[0]
     faces: Ints = np.zeros(0, np.int64)
     position = None
-    remark = f"With {held} held upward nothing stays while the support is molten."
     if left.pools:
         position = left.pools[0].position
         face = hollow.face_at(position)
         body, faces, _ = owners(hollow, face, np.array([face]))
-        remark = (
-            f"In the best position, with {held} held upward, {left.volume:.4g} mm³ of molten "
-            f"support stay in {_counted(len(left.pools))}; the largest holds "
-            f"{left.pools[0].volume:.4g} mm³."
-        )
-    if not left.exact:
-        remark += " The surface is no sound solid, so this is an estimate."
     return Place(
         left.volume,
-        lower=min(left.volume_lower, left.volume),
-        upper=max(left.volume_upper, left.volume),
+        lower=left.volume_lower,
+        upper=left.volume_upper,
         position=position,
         faces=faces,
         of=body,
-        remark=remark,
+        remark=_remark(hollow, left, up),
         distinct=True,
         properties={
             "up": up,
+            "is_best_position": left.searched,
+            "stays_in_every_position_mm3": left.volume_lower if left.searched else None,
             "is_exact": left.exact,
             "pools": [
-                {"volume_mm3": pool.volume, "position_mm": pool.position.tolist()}
+                {
+                    "volume_mm3": pool.volume,
+                    "position_mm": pool.position.tolist(),
+                    "outlet_mm": pool.outlet.tolist(),
+                }
                 for pool in left.pools[:_MOST_LISTED]
             ],
         },
     )
 
 
-def _openings_down(hollow: Hollow) -> list[Floats]:
-    """Positions that hold the openings of pockets to the outside downward, the widest first."""
+def _remark(hollow: Hollow, left: Retained, up: list[float]) -> str:
+    """How the part is held, and what stays then."""
+    held = "({:g}, {:g}, {:g}) held upward".format(*up) + _in_words(hollow, left.up)
+    position = f"In the best position found, with {held}," if left.searched else f"With {held},"
+    # Less than the file's own rounding is nothing.
+    if left.volume > left.volume_upper - left.volume:
+        text = (
+            f"{position} {left.volume:.4g} mm³ of molten support stay in "
+            f"{_counted(len(left.pools))}; the largest holds {left.pools[0].volume:.4g} mm³."
+        )
+        if left.searched and left.volume_lower > 0:
+            text += f" In every other position at least {left.volume_lower:.4g} mm³ stay."
+    else:
+        text = f"{position} nothing stays while the support is molten."
+    if not left.exact:
+        text += " The surface is not closed, so this is an estimate."
+    return text
+
+
+def _in_words(hollow: Hollow, up: Floats) -> str:
+    """Which opening looks downward, in words; nothing if none does."""
+    lowest = min(_openings(hollow), key=lambda throat: float(throat.direction @ up), default=None)
+    if lowest is None or float(lowest.direction @ up) > -_DOWNWARD:
+        return ""
+    at = "({:.4g}, {:.4g}, {:.4g})".format(*(float(x) + 0.0 for x in lowest.position))
+    return f", with the opening at {at} down"
+
+
+def _openings(hollow: Hollow) -> list[Throat]:
+    """Openings of pockets to the outside, the widest first."""
     throats = [
         opening.throat
         for pocket in hollow.voids.pockets
         for opening in pocket.openings
         if opening.to == 0
     ]
-    throats.sort(key=lambda throat: -throat.diameter)
+    return sorted(throats, key=lambda throat: -throat.diameter)
+
+
+def _openings_out(hollow: Hollow) -> Floats:
+    """(k, 3) directions in which the widest openings lead out."""
     found: list[Floats] = []
-    for throat in throats:
-        up = -throat.direction
-        if all(float(up @ other) < 0.99 for other in found):
-            found.append(up)
+    for throat in _openings(hollow):
+        if all(float(throat.direction @ other) < 0.99 for other in found):
+            found.append(throat.direction)
         if len(found) == _MOST_TRIED:
             break
-    return found
+    return np.array(found, np.float64).reshape(-1, 3)
 
 
 def _one_surface(hollow: Hollow) -> tuple[Floats, Ints]:
@@ -123,8 +161,7 @@ def _one_surface(hollow: Hollow) -> tuple[Floats, Ints]:
         joined = united(group.vertices, group.faces, regions.of_face)
         if joined is not None:
             return joined
-    # Boolean operations take no read-only arrays.
-    return group.vertices.copy(), group.faces.copy()
+    return group.vertices, group.faces
 
 
 def _counted(pools: int) -> str:

@@ -254,3 +254,36 @@ def test_the_digest_does_not_depend_on_the_folder(tmp_path: Path, base: dict[str
     other.parent.mkdir()
     other.write_text(BASE)
     assert read_sheet("base", {"base": other}).digest == read_sheet("base", base).digest
+
+
+def test_the_cleaning_position_is_read_inherited_and_given_up(
+    tmp_path: Path, base: dict[str, Path]
+) -> None:
+    assert read_sheet("base", base).cleaning_up is None
+    sheet = child(tmp_path, base, "[cleaning]\nup = [0, 0, 1]\n")
+    assert sheet.cleaning_up == (0.0, 0.0, 1.0)
+    assert sheet.digest != child(tmp_path, base, "").digest
+    child(tmp_path, base, "[cleaning]\nup = [0.5, -1, 0]\n")
+    for text, expected in (("", (0.5, -1.0, 0.0)), ('[cleaning]\nup = "best"\n', None)):
+        grandchild = tmp_path / "grandchild.toml"
+        grandchild.write_text(f'[sheet]\nextends = "child.toml"\n{text}')
+        assert read_sheet(str(grandchild), base).cleaning_up == expected
+
+
+@pytest.mark.parametrize(
+    ("table", "said"),
+    [
+        ("up = [0, 0]", r"line 4: up must be"),
+        ("up = [0, 0, 0]", r"line 4: up must be"),
+        ("up = [0, 0, true]", r"line 4: up must be"),
+        ("up = [0, 0, inf]", r"line 4: up must be"),
+        ('up = "z"', r"line 4: up must be"),
+        ("up = 1", r"line 4: 'up' must be a list or text"),
+        ("upp = [0, 0, 1]", r"line 4: 'upp' is not a key of cleaning; did you mean 'up'"),
+    ],
+)
+def test_a_wrong_cleaning_position_is_named_with_its_line(
+    table: str, said: str, tmp_path: Path, base: dict[str, Path]
+) -> None:
+    with pytest.raises(ConfigurationError, match=said):
+        child(tmp_path, base, f"[cleaning]\n{table}\n")

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from lint3d.geometry.pools_flood import directions
+from lint3d.geometry.pools_sphere import directions
 from lint3d.geometry.pools_laws import Liquid, head_held_mm
 from lint3d_plugins.drain_liquid import BETWEEN, TRIES, held_by
 
