@@ -115,7 +115,6 @@ class Result:
     "places", and no more than `judging.MOST_TRIANGLES`"""
     other_triangles: NDArray[Any] | None = field(default=None, repr=False, compare=False)
     """(k, 3, 3) mm, the same on the other body of a pair"""
-
     centre: Point | None = None
     """Middle of the faces, by area: stays where it is when the worst of them changes"""
     conceded: Conceded | None = None
@@ -126,6 +125,8 @@ class Result:
     """What the earlier report says of this place"""
     is_worse: bool = False
     """Worse than in the earlier report, whatever the uncertainties; a new failure is worse"""
+    known_as: dict[str, str] = field(default_factory=dict)
+    """The keys that an earlier report gave it, for a result that was read from one"""
 
     @property
     def uncertainty(self) -> float | None:

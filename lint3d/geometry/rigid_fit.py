@@ -100,22 +100,30 @@ def _distinct(turns: Floats, shifts: Floats, order: Ints, reach: float) -> list[
     return kept
 
 
-def alike(old: Likeness, new: Likeness) -> float:
-    """How much two shapes differ, wherever they lie: 0 = not at all, 1 = another shape.
+def unlikeness(olds: Sequence[Likeness], news: Sequence[Likeness]) -> Floats:
+    """How much do shapes differ, wherever they lie: 0 = not at all, 1 = others altogether.
 
-    The largest relative difference of area, volume and principal moments.
+    The largest relative difference of area, volume and principal moments (all as mm). A shape and
+    its mirror image are alike.
+
+    Returns
+    -------
+    (len(olds), len(news))
     """
-    ours, theirs = (
-        np.array([one.area, abs(one.volume) ** (2 / 3), *np.sqrt(_eigenvalues(one))])
-        for one in (old, new)
-    )
-    floor = 1e-3 * np.array([1.0, max(old.area, new.area), *[max(old.extent, new.extent)] * 3])
-    larger = np.maximum(np.maximum(ours, theirs), floor)
-    return float(min(1.0, (np.abs(ours - theirs) / larger).max()))
+    ours, theirs = (np.array([_sizes(one) for one in many]) for many in (olds, news))
+    if not len(ours) or not len(theirs):
+        return np.zeros((len(olds), len(news)))
+    apart = np.abs(ours[:, None] - theirs[None])
+    larger = np.maximum(ours[:, None], theirs[None])
+    # What is tiny beside the shape's own size does not count.
+    larger = np.maximum(larger, 0.03 * larger[:, :, :1])
+    return np.minimum(1.0, (apart / larger).max(axis=2))
 
 
-def _eigenvalues(one: Likeness) -> Floats:
-    return np.maximum(np.linalg.eigvalsh(one.second), 0.0)
+def _sizes(one: Likeness) -> Floats:
+    """(5,) mm: of area, volume and principal moments."""
+    spread = np.sqrt(np.maximum(np.linalg.eigvalsh(one.second), 0.0))
+    return np.array([np.sqrt(one.area), np.cbrt(abs(one.volume)), *spread])
 
 
 def _same(one: Frame, other: Frame, reach: float) -> bool:

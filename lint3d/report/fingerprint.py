@@ -33,6 +33,8 @@ def fingerprints(result: Result) -> dict[str, str]:
     place/v1 : the same and the cell of 2 mm that the place lies in; the same in two runs over the
         same shape in the same frame, unless the place moved over the border of a cell
     """
+    if result.known_as:
+        return dict(result.known_as)
     subject = [result.rule, result.body or "", result.part or "", result.other or ""]
     cell = [str(math.floor((x + _SHIFT) / CELL)) for x in result.position or () if math.isfinite(x)]
     return {BODY_KEY: _hash(subject), PLACE_KEY: _hash([*subject, *cell])}

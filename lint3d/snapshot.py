@@ -1,0 +1,339 @@
+"""What did an earlier report say?
+
+`Snapshot` holds what two reports are compared by: results with their places, and by what each body
+is known again. It is taken from an `Inspection`, or read from a SARIF file that lint3d wrote. One
+that is no such report, is broken or far too large is refused with one plain message; nothing of it
+is trusted beyond numbers and texts.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+import os
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, get_args
+
+from lint3d.errors import ConfigurationError
+from lint3d.geometry.likeness import Likeness
+from lint3d.inspection import Inspection, Result
+from lint3d.likeness_text import likeness_from
+from lint3d.report.fingerprint import BODY_KEY, PLACE_KEY
+from lint3d.requirement import Kind, Level, Requirement, Verdict
+
+#: bytes; a report of a hundred thousand results is about half of it. common practice, no source
+LARGEST = 200_000_000
+#: mm; farther away than this nothing is part of a model
+_FAR = 1e9
+
+
+@dataclass
+class Snapshot:
+    """Results and bodies of one report."""
+
+    results: list[Result]
+    shapes: dict[tuple[str, str], Likeness | None]
+    """Of every body, by file and name; None if the report does not carry it"""
+    digests: dict[str, str | None] = field(default_factory=dict)
+    """SHA-256 of each file"""
+    sheet: str = ""
+    """Digest of the process sheet with which it was made"""
+    complete: bool = True
+    name: str = ""
+    """The file's own name, without folders"""
+    digest: str = ""
+    """SHA-256 of the report"""
+
+
+def snapshot_of(inspection: Inspection) -> Snapshot:
+    """The inspection as reports are compared."""
+    files = [item for item in inspection.artifacts if item.parent is None]
+    shapes: dict[tuple[str, str], Likeness | None] = {}
+    for item in files:
+        known = (*item.shapes, *[None] * len(item.bodies))
+        shapes |= {(item.uri, b): s for b, s in zip(item.bodies, known, strict=False)}
+    return Snapshot(
+        results=list(inspection.results),
+        shapes=shapes,
+        digests={item.uri: item.digest for item in files},
+        sheet=inspection.sheet.digest,
+        complete=inspection.complete,
+    )
+
+
+def read_report(path: str | os.PathLike[str]) -> Snapshot:
+    """Read a SARIF report that lint3d wrote.
+
+    Raises
+    ------
+    ConfigurationError : what is wrong with it, where, and what to do
+    """
+    path = Path(path)
+    data = _bytes(path)
+    log = _parsed(path, data)
+    try:
+        snapshot = _snapshot(_Table(log, ""))
+    except _Malformed as error:
+        raise ConfigurationError(
+            f"{path}: is not a report that can be compared: {error}. Make it anew with "
+            "`lint3d inspect … --report NAME.sarif`."
+        ) from None
+    snapshot.name = path.name
+    snapshot.digest = hashlib.sha256(data).hexdigest()
+    return snapshot
+
+
+class _Malformed(Exception):
+    """Where the report is not as it should be."""
+
+
+def _bytes(path: Path) -> bytes:
+    try:
+        with path.open("rb") as file:
+            data = file.read(LARGEST + 1)
+    except OSError as error:
+        raise ConfigurationError(
+            f"{path}: cannot be read ({error.strerror}). Name a .sarif report that "
+            "`lint3d inspect … --report NAME.sarif` wrote."
+        ) from None
+    except ValueError:  # a null character in the name
+        raise ConfigurationError(f"{str(path)!r}: is no file name.") from None
+    if len(data) > LARGEST:
+        raise ConfigurationError(
+            f"{path}: is larger than {LARGEST // 1_000_000} MB, so it is not read. Inspect fewer "
+            "files at once."
+        )
+    return data
+
+
+def _parsed(path: Path, data: bytes) -> dict[str, Any]:
+    try:
+        log = json.loads(data.decode("utf-8-sig"))
+    except UnicodeDecodeError as error:
+        raise ConfigurationError(
+            f"{path}: is no SARIF report: not UTF-8 text (byte {error.start})."
+        ) from None
+    except json.JSONDecodeError as error:
+        raise ConfigurationError(
+            f"{path}: is no SARIF report: line {error.lineno} is not JSON ({error.msg})."
+        ) from None
+    except (RecursionError, ValueError):  # ValueError: a whole number of thousands of digits
+        raise ConfigurationError(f"{path}: is no SARIF report: its JSON is absurd.") from None
+    if not isinstance(log, dict) or not isinstance(log.get("runs"), list):
+        raise ConfigurationError(f"{path}: is no SARIF report: it has no 'runs'.")
+    return log
+
+
+class _Table:
+    """A JSON object whose values are taken by type; errors say where."""
+
+    def __init__(self, value: Any, where: str) -> None:
+        if not isinstance(value, dict):
+            raise _Malformed(f"{where or 'the file'} must be an object")
+        self._value = value
+        self._where = where
+
+    def _at(self, key: str) -> str:
+        return f"{self._where}.{key}" if self._where else key
+
+    def table(self, key: str) -> _Table:
+        """The object under a key; an empty one if there is none."""
+        value = self._value.get(key)
+        return _Table({} if value is None else value, self._at(key))
+
+    def tables(self, key: str) -> list[_Table]:
+        """The objects of a list; none if there is no list."""
+        value = self._value.get(key)
+        if value is None:
+            return []
+        if not isinstance(value, list):
+            raise _Malformed(f"{self._at(key)} must be a list")
+        return [_Table(one, f"{self._at(key)}[{row}]") for row, one in enumerate(value)]
+
+    def text(self, key: str) -> str | None:
+        value = self._value.get(key)
+        if value is not None and not isinstance(value, str):
+            raise _Malformed(f"{self._at(key)} must be a text")
+        return value
+
+    def one_of(self, key: str, known: tuple[str, ...], default: str) -> Any:
+        value = self.text(key) or default
+        if value not in known:
+            raise _Malformed(f"{self._at(key)} must be one of {', '.join(known)}")
+        return value
+
+    def number(self, key: str) -> float | None:
+        return self._number(self._value.get(key), key)
+
+    def _number(self, value: Any, key: str) -> float | None:
+        if value is None:
+            return None
+        try:
+            if isinstance(value, bool):
+                raise TypeError
+            found = math.fsum([value])
+        except (TypeError, OverflowError):
+            raise _Malformed(f"{self._at(key)} must be a number") from None
+        if not math.isfinite(found):
+            raise _Malformed(f"{self._at(key)} must be a finite number")
+        return found
+
+    def count(self, key: str) -> int | None:
+        value = self.number(key)
+        return None if value is None else int(value)
+
+    def numbers(self, key: str, length: int) -> list[float | None] | None:
+        """A list of so many numbers, each of which may be null; None if there is none."""
+        value = self._value.get(key)
+        if value is None:
+            return None
+        if not isinstance(value, list) or len(value) != length:
+            raise _Malformed(f"{self._at(key)} must be a list of {length} numbers")
+        return [self._number(one, key) for one in value]
+
+    def point(self, key: str) -> tuple[float, float, float] | None:
+        found = self.numbers(key, 3)
+        if found is None:
+            return None
+        if any(x is None or abs(x) > _FAR for x in found):
+            raise _Malformed(f"{self._at(key)} must be a point in mm")
+        x, y, z = (float(v or 0.0) for v in found)
+        return (x, y, z)
+
+    def raw(self, key: str) -> Any:
+        return self._value.get(key)
+
+
+def _snapshot(log: _Table) -> Snapshot:
+    if log.text("version") not in (None, "2.1.0"):
+        raise _Malformed(f"it is SARIF {log.text('version')}, not 2.1.0")
+    runs = [
+        run
+        for run in log.tables("runs")
+        if run.table("tool").table("driver").text("name") == "lint3d"
+    ]
+    if not runs:
+        raise _Malformed("no run in it was made by lint3d")
+    if len(runs) > 1:
+        raise _Malformed("it holds several runs; take the report of one")
+    run = runs[0]
+    shapes, names = _bodies(run)
+    results = [
+        _result(one, names)
+        for one in run.tables("results")
+        if one.text("baselineState") != "absent"
+    ]
+    for result in results:
+        if result.body is not None and result.uri:
+            shapes.setdefault((result.uri, result.body), None)
+    digests = {
+        item.table("location").text("uri") or "": item.table("hashes").text("sha-256")
+        for item in run.tables("artifacts")
+        if item.raw("parentIndex") is None
+    }
+    invocations = run.tables("invocations")
+    return Snapshot(
+        results=results,
+        shapes=shapes,
+        digests=digests,
+        sheet=run.table("properties").table("sheet").text("digest") or "",
+        complete=all(one.raw("executionSuccessful") is not False for one in invocations),
+    )
+
+
+def _bodies(run: _Table) -> tuple[dict[tuple[str, str], Likeness | None], list[tuple[str, str]]]:
+    """Likeness of each body; file and name of each logical location, by its index."""
+    shapes: dict[tuple[str, str], Likeness | None] = {}
+    names: list[tuple[str, str]] = []
+    for row, one in enumerate(run.tables("logicalLocations")):
+        name, whole = one.text("name") or "", one.text("fullyQualifiedName") or ""
+        uri = whole.removesuffix(f"#{name}")
+        names.append((uri, name))
+        if one.text("kind") != "body":
+            continue
+        facts = one.table("properties").raw("likeness")
+        try:
+            if facts is not None and not isinstance(facts, dict):
+                raise ValueError("it must be an object")
+            shapes[uri, name] = None if facts is None else likeness_from(facts)
+        except ValueError as error:
+            raise _Malformed(f"logicalLocations[{row}].properties.likeness: {error}") from None
+    return shapes, names
+
+
+def _result(one: _Table, names: list[tuple[str, str]]) -> Result:
+    facts = one.table("properties")
+    locations = one.tables("locations")
+    where = locations[0] if locations else one.table("no location")
+    uri = one.table("analysisTarget").text("uri")
+    if uri is None:
+        uri = where.table("physicalLocation").table("artifactLocation").text("uri") or ""
+    interval = facts.numbers("interval", 2) or [None, None]
+    body, other = facts.text("body"), facts.text("other")
+    logical = where.tables("logicalLocations")
+    owner, name = _named(logical[0], names) if logical else (uri, None)
+    keys = one.table("partialFingerprints")
+    known = {key: keys.text(key) or "" for key in (BODY_KEY, PLACE_KEY)}
+    result = Result(
+        rule=one.text("ruleId") or "",
+        kind=one.one_of("kind", get_args(Verdict), "fail"),
+        message=one.table("message").text("text") or "",
+        uri=owner or uri,
+        body=body,
+        part=name if body is None else None,
+        requirement=_requirement(facts, one),
+        measured=facts.number("measured"),
+        lower=interval[0],
+        upper=interval[1],
+        faceting=facts.number("faceting"),
+        position=facts.point("position"),
+        other=other,
+        other_uri=_other_uri(one, names) if other is not None else None,
+        faces=facts.count("faces"),
+        extent=facts.number("extent"),
+        centre=where.table("properties").point("centre"),
+        known_as={key: text for key, text in known.items() if text},
+    )
+    if not result.rule:
+        raise _Malformed("a result has no ruleId")
+    if len(result.known_as) < len(known):
+        result.known_as = {}
+    return result
+
+
+def _named(one: _Table, names: list[tuple[str, str]]) -> tuple[str, str]:
+    """File and name of what a reference to a logical location means."""
+    index = one.count("index")
+    if index is not None and 0 <= index < len(names):
+        return names[index]
+    uri, _, name = (one.text("fullyQualifiedName") or "").partition("#")
+    return uri, name
+
+
+def _other_uri(one: _Table, names: list[tuple[str, str]]) -> str | None:
+    for related in one.tables("relatedLocations"):
+        for logical in related.tables("logicalLocations"):
+            return _named(logical, names)[0] or None
+    return None
+
+
+def _requirement(facts: _Table, one: _Table) -> Requirement | None:
+    kind: Kind = facts.one_of("requirement", (*get_args(Kind), "-"), "-")
+    if facts.text("requirement") is None:
+        return None
+    unit = facts.text("unit") or "1"
+    level: Level = "error"
+    if one.text("kind") in (None, "fail"):
+        level = one.one_of("level", (*get_args(Level), "none"), "error")
+    low = high = None
+    if kind == "within":
+        low, high = facts.numbers("limit", 2) or [None, None]
+        if low is None or high is None:
+            raise _Malformed("a result 'within' has no two limits")
+    elif kind == "at least":
+        low = facts.number("limit")
+    elif kind == "at most":
+        high = facts.number("limit")
+    return Requirement(kind, unit, "", low, high, level=level)
