@@ -38,7 +38,7 @@ if TYPE_CHECKING:
         Shell,
         Source,
     )
-    from lint3d.place import LeftOut, Note, Place, Places, Step
+    from lint3d.place import Claim, LeftOut, Note, Place, Places, Step
     from lint3d.readers import Reader, ReadLimits
     from lint3d.report import Writer
     from lint3d.requirement import Requirement, decide
@@ -71,7 +71,7 @@ _HOME = {
         "Shell",
         "Source",
     ],
-    "place": ["LeftOut", "Note", "Place", "Places", "Step"],
+    "place": ["Claim", "LeftOut", "Note", "Place", "Places", "Step"],
     "readers": ["ReadLimits", "Reader"],
     "report": ["Writer"],
     "requirement": ["Requirement", "decide"],
@@ -82,6 +82,7 @@ _MODULE_OF = {name: module for module, names in _HOME.items() for name in names}
 __all__ = [
     "Assembly",
     "Body",
+    "Claim",
     "ConfigurationError",
     "Fault",
     "Inspection",

@@ -131,8 +131,15 @@ class Rule(_Declared):
 
     kind = "rule"
 
-    def __init__(self, function: Callable[..., Any], rule_id: str, measures: str) -> None:
+    def __init__(
+        self,
+        function: Callable[..., Any],
+        rule_id: str,
+        measures: str,
+        claims: tuple[str, ...] = (),
+    ) -> None:
         super().__init__(function)
+        self.claims = claims
         if not RULE_ID.fullmatch(rule_id):
             raise PluginError(
                 f"{self.where}: '{rule_id}' is no rule id; write family/slug in small letters, "
@@ -177,15 +184,18 @@ def measure(
     return lambda function: Measure(function, unit, name, other_quantity)
 
 
-def rule(rule_id: str, *, measures: str) -> Callable[[Callable[..., Any]], Rule]:
+def rule(
+    rule_id: str, *, measures: str, claims: tuple[str, ...] = ()
+) -> Callable[[Callable[..., Any]], Rule]:
     """Declare a rule: it yields places (`Place`); the sheet says what is required of them.
 
     Parameters
     ----------
     rule_id : family/slug
     measures : UCUM code of the value that is compared
+    claims : ids of rules that leave out their places where this one yields a `Claim`
     """
-    return lambda function: Rule(function, rule_id, measures)
+    return lambda function: Rule(function, rule_id, measures, claims)
 
 
 def without_none(annotation: Any) -> tuple[Any, bool]:

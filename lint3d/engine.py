@@ -11,9 +11,11 @@ import pickle
 import traceback
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import Any
 
+from lint3d.claims import Claims
 from lint3d.declare import INPUTS, Measure, Need
 from lint3d.errors import NotApplicable, NotMeasurable
 from lint3d.inspection import Notification, Result
@@ -21,7 +23,7 @@ from lint3d.interest import Interest
 from lint3d.joined import Joined
 from lint3d.judging import Case, Subject, judge, not_applicable, open_result
 from lint3d.model import Assembly, Body, Part, Source
-from lint3d.place import LeftOut, Note, Place, Places
+from lint3d.place import Claim, LeftOut, Note, Place, Places
 from lint3d.plan import AnyRule, Plan, Step
 from lint3d.registry import Registry
 from lint3d.sheet import Sheet
@@ -38,6 +40,16 @@ class Missing:
 
     reason: str
     applicable: bool = True
+
+
+@dataclass(frozen=True, eq=False)
+class _Found:
+    """What a rule found on a subject, before it is judged."""
+
+    case: Case
+    places: list[Place]
+    left_out: list[LeftOut]
+    notes: list[Note]
 
 
 @dataclass
@@ -72,6 +84,8 @@ class Run:
         self.values: dict[tuple[str, int], Any] = {}
         self.outcome = Outcome()
         self.last_users = self.plan.last_users()
+        self.claims = Claims()
+        self.waiting: list[_Found] = []
 
     def over(self, assembly: Assembly) -> Outcome:
         """Run every step over every subject of its scope."""
@@ -84,6 +98,7 @@ class Run:
                 self._steps("part", part)
             self._steps("source", source)
         self._steps("assembly", assembly)
+        self._judge_claimed()
         return self.outcome
 
     def _count(self, assembly: Assembly) -> None:
@@ -140,25 +155,55 @@ class Run:
             if inputs.applicable:
                 return [open_result(case, inputs.reason)]
             return [not_applicable(case, inputs.reason)]
+        return self._guarded(case, partial(self._found, case, rule, inputs, gaps))
+
+    def _found(
+        self, case: Case, rule: AnyRule, inputs: list[Any], gaps: list[LeftOut]
+    ) -> list[Result]:
+        """Call a rule; judge at once what no other rule can claim."""
+        places, left_out, notes, claims = _sorted_out(_called(rule, inputs))
+        left_out += [one for value in inputs for one in _left_out(value)]
+        piece = _piece(inputs)
+        for one in (*places, *left_out, *notes, *claims):
+            one.of = one.of if one.of is not None else piece
+        once = {id(one): one for one in [*gaps, *left_out]}
+        others = getattr(rule, "claims", ())
+        for claim in claims:
+            owner = claim.of if claim.of is not None else case.subject
+            self.claims.add(claim, owner, rule.id, others)
+        found = _Found(case, places, list(once.values()), notes)
+        if rule.id not in self.plan.claimed:
+            return self._judged(found)
+        self.waiting.append(found)
+        return []
+
+    def _judge_claimed(self) -> None:
+        """Judge what had to wait until every rule had said what it claims."""
+        for found in self.waiting:
+            self.outcome.results += self._guarded(found.case, partial(self._judged, found))
+
+    def _judged(self, found: _Found) -> list[Result]:
+        case = found.case
+        places, told_by = self.claims.sift(case.rule.id, found.places, case.subject)
+        results = judge(case, places, found.left_out, found.notes, told_by)
+        results = self._lightened(results)
+        pickle.dumps([one.properties for one in results])  # fails here, by its rule's name
+        return results
+
+    def _guarded(self, case: Case, work: Callable[[], list[Result]]) -> list[Result]:
+        """What a rule gives, or why it gives nothing."""
+        rule = case.rule
         try:
-            places, left_out, notes = _sorted_out(_called(rule, inputs))
-            left_out += [one for value in inputs for one in _left_out(value)]
-            for one in (*places, *left_out, *notes):
-                one.of = one.of if one.of is not None else _piece(inputs)
-            once = {id(one): one for one in [*gaps, *left_out]}
-            results = self._lightened(judge(case, places, once.values(), notes))
-            pickle.dumps(
-                [result.properties for result in results]
-            )  # fails here, by its rule's name
-            return results
+            return work()
         except NotMeasurable as error:
             return [open_result(case, str(error))]
         except NotApplicable as error:
             return [not_applicable(case, str(error))]
         except MemoryError:
-            missing = self._crash("rule", rule.id, subject, "it needs more memory than is allowed")
+            what = "it needs more memory than is allowed"
         except (Exception, SystemExit) as error:
-            missing = self._crash("rule", rule.id, subject, _described(error))
+            what = _described(error)
+        missing = self._crash("rule", rule.id, case.subject, what)
         return [open_result(case, missing.reason)]
 
     def _lightened(self, results: list[Result]) -> list[Result]:
@@ -271,26 +316,21 @@ def _owned(value: Any, subject: Subject | Joined) -> Any:
     return value
 
 
-def _sorted_out(yielded: Any) -> tuple[list[Place], list[LeftOut], list[Note]]:
+def _sorted_out(
+    yielded: Any,
+) -> tuple[list[Place], list[LeftOut], list[Note], list[Claim]]:
     """What a rule yielded, by kind. A bare number is a place."""
-    left_out = list(_left_out(yielded))
-    places: list[Place] = []
-    notes: list[Note] = []
+    kinds: dict[type, list[Any]] = {Place: [], LeftOut: list(_left_out(yielded)), Note: []}
+    kinds[Claim] = []
     for owner, item in _items(yielded):
-        if isinstance(item, (Place, LeftOut, Note)):
-            if item.of is None and owner is not None:
-                item.of = owner
-            if isinstance(item, Place):
-                places.append(item)
-            elif isinstance(item, LeftOut):
-                left_out.append(item)
-            else:
-                notes.append(item)
-        elif hasattr(item, "__float__"):
-            places.append(Place(float(item), of=owner))
-        else:
+        if hasattr(item, "__float__"):
+            item = Place(float(item))
+        kind = next((kind for kind in kinds if isinstance(item, kind)), None)
+        if kind is None:
             raise TypeError(f"a rule yields places or numbers, not {type(item).__name__}")
-    return places, left_out, notes
+        item.of = item.of if item.of is not None else owner
+        kinds[kind].append(item)
+    return kinds[Place], kinds[LeftOut], kinds[Note], kinds[Claim]
 
 
 def _piece(inputs: list[Any]) -> Joined | None:

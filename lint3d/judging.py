@@ -46,6 +46,7 @@ def judge(
     places: Iterable[Place],
     left_out: Iterable[LeftOut] = (),
     notes: Iterable[Note] = (),
+    told_by: Sequence[str] = (),
 ) -> list[Result]:
     """Results of one rule on one subject.
 
@@ -55,6 +56,7 @@ def judge(
     places : what the rule yielded
     left_out : what could not be measured: one *open* result for each reason
     notes : told as *informational*
+    told_by : rules that have claimed places of this one
 
     Returns
     -------
@@ -70,7 +72,7 @@ def judge(
     results += [_noted(case, on_one_body(note)) for note in notes]
     if not shown and not any(result.kind == "open" for result in results):
         passed = [place for place, verdict in decided if verdict == "pass"]
-        results += _passing(case, passed, told=bool(results))
+        results += _passing(case, passed, bool(results), told_by)
     return results
 
 
@@ -135,13 +137,16 @@ def _summed(case: Case, rest: list[Place]) -> Result:
     return _result(case, place, _decided(place, case))
 
 
-def _passing(case: Case, passed: list[Place], told: bool) -> list[Result]:
+def _passing(case: Case, passed: list[Place], told: bool, told_by: Sequence[str]) -> list[Result]:
     if passed:
         tightest = min(passed, key=lambda place: tightness(place.value, case.requirement))
         return [_result(case, tightest, "pass")]
     if case.requirement.kind == "inform" and told:
         return []
-    result = _bare(case, "pass", "Nothing of the kind was found.")
+    message = "Nothing of the kind was found."
+    if told_by:
+        message = f"What there is of the kind is judged by {' and '.join(told_by)}."
+    result = _bare(case, "pass", message)
     if case.requirement.kind == "none":
         result.measured = result.lower = result.upper = 0.0
     return [result]

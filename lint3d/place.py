@@ -92,6 +92,23 @@ class LeftOut:
     position: Point | None = None
 
 
+@dataclass(eq=False)
+class Claim:
+    """What a rule judges itself, so that the rules named in its `claims=` leave it out.
+
+    Parameters
+    ----------
+    faces : rows of the faces of `of`; a place with most of its area on them is claimed
+    of : the body or joined piece that `faces` belong to; None = the rule's own subject
+    way : (n, 3) mm, a line or a point; a place whose position lies within `within_mm` is claimed
+    """
+
+    faces: Rows = ()
+    of: Body | Part | Source | Joined | None = None
+    way: Sequence[Point] | NDArray[Any] = ()
+    within_mm: float = 0.0
+
+
 class Places(Sequence[Place]):
     """Places with what had to be left out. Iterating yields the places."""
 

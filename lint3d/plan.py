@@ -15,6 +15,7 @@ from typing import Any
 
 import networkx as nx
 
+from lint3d.claims import refuse_circles
 from lint3d.declare import INPUTS, RULE_ID, Measure, Need, Rule, without_none
 from lint3d.errors import ConfigurationError, NotMeasurable, PluginError
 from lint3d.interest import Interest, interest_of
@@ -76,6 +77,12 @@ class Plan:
     interests: Mapping[str, Interest | None]
     """Of each measure or rule that asks for its interest"""
     scope_of: Mapping[str, Scope] = field(default_factory=dict)
+
+    @property
+    def claimed(self) -> frozenset[str]:
+        """Rules from which an enabled rule may claim places."""
+        rules = (step.item for step in self.steps if step.is_rule)
+        return frozenset(other for rule in rules for other in getattr(rule, "claims", ()))
 
     def last_users(self) -> dict[str, str]:
         """For each measure, the key of the last step that needs it."""
@@ -157,6 +164,7 @@ def check_plugins(registry: Registry, rules: Mapping[str, AnyRule]) -> dict[str,
             elif not need.optional:
                 raise PluginError(_unknown(registry, items[key], need))
     _refuse_cycle(graph, registry)
+    refuse_circles({key: getattr(rule, "claims", ()) for key, rule in rules.items()})
     scopes: dict[str, Scope] = {}
     for key in nx.lexicographical_topological_sort(graph):
         scopes[key] = _scope(items[key], scopes, registry)
