@@ -41,13 +41,16 @@ class Recesses:
     found: tuple[tuple[Hollow, Recess], ...] = ()
 
 
-def recesses_of(hollows: Hollows, ball: float, least_depth: float) -> Recesses:
+def recesses_of(
+    hollows: Hollows, ball: float, least_depth: float, is_blind: bool = False
+) -> Recesses:
     """What a ball does not reach, less what belongs to pockets.
 
     Parameters
     ----------
     ball : mm, diameter
     least_depth : mm, what is less deep is left out
+    is_blind : leave out what lies on a way through from one mouth to another
     """
     from lint3d.geometry.voids_recesses import find_recesses
 
@@ -60,7 +63,7 @@ def recesses_of(hollows: Hollows, ball: float, least_depth: float) -> Recesses:
             found += [
                 (hollow, recess)
                 for recess in find_recesses(
-                    surface, space, hollow.voids.clearance, ball, least_depth
+                    surface, space, hollow.voids.clearance, ball, least_depth, is_blind
                 )
                 if not any(node in pockets for node in recess.nodes)
             ]

@@ -37,10 +37,18 @@ _REACH = 2.3
 _CELL = 0.7
 #: A ball sits against its wall if its radius is no smaller than this times the wanted one.
 _FULL = 1.0 - 1e-5
-#: Half way between two such balls there must be room for one of this share.
-_HARDLY_NARROWER = 0.7
+#: Such balls nearer than this times their radius are one; nearer than that they overlap so well
+#: that one of `_HARDLY_NARROWER` of their size slides across.
+_CLOSE, _OVERLAP, _HARDLY_NARROWER = 0.35, 1.4, 0.7
+#: A ball lies on the way between two places of a mouth if that way is no longer than this times the
+#: shortest; which leads through if it gets this share of half its length deep.
+_HARDLY_LONGER, _DEEP = 1.15, 0.7
+#: Shorter ways are noise, times the distance of places.
+_FAR_APART = 8.0
+#: Pieces of a mouth, and parts of what is not reached, between which ways through are looked for.
+_MOST_PIECES, _MOST_PARTS = 40, 12
 #: Places that are looked at at most, recesses that are told.
-_MOST_PLACES, _MOST_RECESSES = 120_000, 200
+_MOST_PLACES, _MOST_RECESSES = 60_000, 200
 #: Neighbours of a place that it is joined to at most.
 _MOST_NEIGHBOURS = 24
 #: Balls at the mouth that are tried for a shorter way.
@@ -98,6 +106,7 @@ def find_recesses(
     clearance: Clearance,
     ball: float,
     least_depth: float,
+    is_blind: bool = False,
 ) -> list[Recess]:
     """Find what a ball does not reach from the outside, the deepest first.
 
@@ -106,6 +115,7 @@ def find_recesses(
     surface : vertices (n, 3) mm and faces (m, 3), turned out of the material
     ball : mm, diameter
     least_depth : mm; inner edges and corners are less deep than the ball is wide, and no recesses
+    is_blind : is depth to be measured from any way through between two mouths as well?
     """
     places = places_on(*surface, space.grid)
     roomy = _is_roomy(space, places, ball / 2)
@@ -120,7 +130,7 @@ def find_recesses(
     scene = RayScene(*surface)
     seeds = _seeds(space, open_ones, inside, ball / 2, apart)
     hidden, start = _not_reached(scene, clearance, inside, seeds, ball / 2, apart)
-    return _measured(scene, hidden, start, ball, least_depth, apart)
+    return _measured(scene, hidden, start, ball, least_depth, apart, is_blind)
 
 
 def _is_roomy(space: Space, places: Places, radius: float) -> Bools:
@@ -148,17 +158,19 @@ def _balls_before(
     """The largest balls in front of places, one a cell of space."""
     radius = largest_balls(clearance, tight, most)
     centre = tight.point + tight.normal * radius[:, None]
+    at_rim = tight.at_rim
     for is_last in (False, True):
-        rows = _largest_of_cells(centre, radius, _CELL * apart)
+        # At its rim a gap is entered: balls there are kept beside others.
+        rows = _largest_of_cells(centre, radius, at_rim, _CELL * apart)
         rows = rows[radius[rows] > CLOSED / 2]
-        centre, radius = centre[rows], radius[rows]
+        centre, radius, at_rim = centre[rows], radius[rows], at_rim[rows]
         if not is_last:
             centre, radius = grown(clearance, centre, radius, most)
     return _Balls(centre, radius, _chamber(space, centre))
 
 
-def _largest_of_cells(centre: Floats, radius: Floats, size: float) -> Ints:
-    cell = _cells(centre, size)
+def _largest_of_cells(centre: Floats, radius: Floats, kind: Bools, size: float) -> Ints:
+    cell = np.column_stack([_cells(centre, size), kind])
     order = np.lexsort((-radius, *cell.T))
     is_first = np.any(np.diff(cell[order].astype(np.float64), axis=0, prepend=np.inf) != 0, axis=1)
     return np.sort(order[is_first])
@@ -226,33 +238,42 @@ def _not_reached(
         np.concatenate([inside.radius, seeds.radius]),
         np.concatenate([inside.chamber, seeds.chamber]),
     )
-    is_full = every.radius >= _FULL * radius
     is_seed = np.arange(len(every)) >= len(inside)
-    full = np.flatnonzero(is_full)
-    links = full[_links(scene, every.centre[full], apart)]
-    links = np.vstack(
-        [links, _links_out(scene, every, np.flatnonzero(is_full & ~is_seed), seeds, radius, apart)]
+    full = np.flatnonzero(every.radius >= _FULL * radius)
+    # Balls in one cell overlap well: one of them stands for all.
+    _, first, cell = np.unique(
+        _cells(every.centre[full], _CLOSE * radius), axis=0, return_index=True, return_inverse=True
     )
-    middle = every.centre[links].mean(axis=1)
-    links = links[clearance.at(middle) >= _HARDLY_NARROWER * radius]
-    group = connected_groups(len(every), links[:, 0], links[:, 1])
-    is_seed |= np.isin(group, np.unique(group[is_seed])) & is_full
+    centre = every.centre[full[first]]
+    links = cKDTree(centre).query_pairs(_OVERLAP * radius, output_type="ndarray")
+    outside = np.bincount(cell.reshape(-1), is_seed[full]) > 0
+    links = np.vstack([links, _links_out(scene, clearance, centre, outside, radius, apart)])
+    group = connected_groups(len(centre), links[:, 0], links[:, 1])
+    is_out = np.isin(group, np.unique(group[outside]))
+    is_seed[full] |= is_out[cell.reshape(-1)]
     return every[~is_seed], every[is_seed]
 
 
 def _links_out(
-    scene: RayScene, every: _Balls, full: Ints, seeds: _Balls, radius: float, apart: float
+    scene: RayScene,
+    clearance: Clearance,
+    centre: Floats,
+    outside: Bools,
+    radius: float,
+    apart: float,
 ) -> Ints:
     """(k, 2) rows of balls and of those outside that they see: over a rim it is farther."""
-    if len(full) == 0 or len(seeds) == 0:
+    rows, others = np.flatnonzero(~outside), np.flatnonzero(outside)
+    if len(rows) == 0 or len(others) == 0:
         return np.zeros((0, 2), np.int64)
-    reach = radius + _REACH * apart
-    gap, near = cKDTree(seeds.centre).query(
-        every.centre[full], k=[1, 2, 3, 4], distance_upper_bound=reach
+    gap, near = cKDTree(centre[others]).query(
+        centre[rows], k=[1, 2, 3, 4], distance_upper_bound=radius + _REACH * apart
     )
     row, rank = np.nonzero(np.isfinite(gap))
-    pair = np.column_stack([full[row], len(every) - len(seeds) + near[row, rank]])
-    return pair[_sees(scene, every.centre[pair[:, 0]], every.centre[pair[:, 1]])]
+    pair = np.column_stack([rows[row], others[near[row, rank]]])
+    pair = pair[_sees(scene, centre[pair[:, 0]], centre[pair[:, 1]])]
+    fits: Bools = clearance.at(centre[pair].mean(axis=1)) >= _HARDLY_NARROWER * radius
+    return pair[fits]
 
 
 def _links(scene: RayScene, points: Floats, apart: float) -> Ints:
@@ -285,6 +306,7 @@ def _measured(
     ball: float,
     least_depth: float,
     apart: float,
+    is_blind: bool,
 ) -> list[Recess]:
     """Depth of each connected piece of what is not reached."""
     if len(hidden) == 0 or len(start) == 0:
@@ -292,6 +314,14 @@ def _measured(
     links = _links(scene, hidden.centre, apart)
     group = connected_groups(len(hidden), links[:, 0], links[:, 1])
     entry, entry_at, entry_from = _entries(scene, hidden, start, ball / 2, apart)
+    if is_blind:
+        through = _ways_through(hidden, links, (entry, entry_at), least_depth, apart)
+        hidden, start = hidden[~through], _both(start, hidden[through])
+        if len(hidden) == 0:
+            return []
+        links = _links(scene, hidden.centre, apart)
+        group = connected_groups(len(hidden), links[:, 0], links[:, 1])
+        entry, entry_at, entry_from = _entries(scene, hidden, start, ball / 2, apart)
     far, before = _farthest(hidden, links, entry, entry_at)
     deep = np.where(np.isfinite(far), far + hidden.radius, -1.0)
     order = np.lexsort((deep, group))
@@ -309,6 +339,71 @@ def _measured(
         if one.depth >= least_depth:
             found.append(one)
     return sorted(found, key=lambda recess: (-recess.depth, *recess.position))
+
+
+def _both(one: _Balls, two: _Balls) -> _Balls:
+    return _Balls(
+        np.vstack([one.centre, two.centre]),
+        np.concatenate([one.radius, two.radius]),
+        np.concatenate([one.chamber, two.chamber]),
+    )
+
+
+def _ways_through(
+    hidden: _Balls, links: Ints, entries: tuple[Floats, Ints], least_depth: float, apart: float
+) -> Bools:
+    """Which balls lie on ways from one place of the mouth to another? What flows there rinses them.
+
+    Only ways count that lead deep: between two places of the rim of a blind slot the shortest way
+    runs along the rim.
+    """
+    entry, entry_at = entries
+    through = np.zeros(len(hidden), bool)
+    depth = _farthest(hidden, links, entry, entry_at)[0]
+    group = connected_groups(len(hidden), links[:, 0], links[:, 1])
+    finite = np.isfinite(depth)
+    deep = np.unique(group[finite & (depth >= least_depth)])[:_MOST_PARTS]
+    for one in deep:
+        mine = np.flatnonzero((group[entry_at] == one) & (entry <= apart))
+        if len(mine) < 2:
+            continue
+        rows = np.flatnonzero(group == one)
+        piece = _pieces(hidden.centre[entry_at[mine]], _REACH * apart)
+        far = np.stack(
+            [
+                _farthest(hidden, links, entry[mine[piece == k]], entry_at[mine[piece == k]])[0]
+                for k in range(int(piece.max()) + 1)
+            ]
+        )
+        for i in range(len(far)):
+            for j in range(i):
+                both = far[i][rows] + far[j][rows]
+                between = float(both.min())
+                middle = (both <= 1.03 * between + apart) & (
+                    np.abs(far[i][rows] - far[j][rows]) <= 0.1 * between + apart
+                )
+                if between < max(least_depth, _FAR_APART * apart) or not middle.any():
+                    continue
+                if np.median(depth[rows[middle]]) > _DEEP * between / 2:
+                    through[rows[both <= _HARDLY_LONGER * between + apart]] = True
+    return through
+
+
+def _pieces(points: Floats, apart: float) -> Ints:
+    """(n,) number of the nearest of a few points that lie far from each other on the same rim."""
+    links = cKDTree(points).query_pairs(apart, output_type="ndarray")
+    rim = connected_groups(len(points), links[:, 0], links[:, 1])
+    # Rims stand far apart in a fourth direction.
+    points = np.column_stack([points, rim * 10 * np.ptp(points, axis=0).max()])
+    chosen = [0]
+    gap = np.linalg.norm(points - points[0], axis=1)
+    nearest = np.zeros(len(points), np.int64)
+    while len(chosen) < min(_MOST_PIECES, len(points)) and gap.max() > 0:
+        chosen.append(int(np.argmax(gap)))
+        new = np.linalg.norm(points - points[chosen[-1]], axis=1)
+        nearest[new < gap] = len(chosen) - 1
+        gap = np.minimum(gap, new)
+    return np.unique(nearest, return_inverse=True)[1].astype(np.int64)
 
 
 def _entries(

@@ -51,11 +51,11 @@ class Places:
     """(n, 3) mm"""
     normal: Floats
     """(n, 3) unit, out of the material"""
-    face: Ints
-    """(n,)"""
+    at_rim: Bools
+    """(n,) does it stand on a sharp convex edge?"""
 
     def __getitem__(self, rows: Ints | Bools) -> Places:
-        return Places(self.point[rows], self.normal[rows], self.face[rows])
+        return Places(self.point[rows], self.normal[rows], self.at_rim[rows])
 
     def __len__(self) -> int:
         return len(self.point)
@@ -95,7 +95,8 @@ def places_on(vertices: Floats, faces: Ints, grid: Grid) -> Places:
     # Steps within a line are held in float32: back into the plane of the facet.
     every, face = every[inside], face[inside]
     off = np.einsum("ij,ij->i", every - corner[face, 0], normal[face])
-    return Places(every - off[:, None] * normal[face], normal[face], face)
+    at_rim = np.flatnonzero(inside) >= len(inside) - len(rims)
+    return Places(every - off[:, None] * normal[face], normal[face], at_rim)
 
 
 def _along_sides(corner: Floats, side: Floats, apart: float) -> tuple[Floats, Ints]:
