@@ -17,6 +17,7 @@ from scipy.sparse.csgraph import connected_components
 
 from lint3d.geometry.spans import Spans
 from lint3d.geometry.spans_pairs import dot
+from lint3d.geometry.spans_strip import strip_depths
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -30,7 +31,7 @@ class SharpRegion:
     ----------
     angle : degrees that the sharpest side encloses
     depth : mm, of the strip thinner than the limit, where it is deepest
-    lower, upper : mm, the truth lies within; they differ where the strip is curved or ends early
+    lower, upper : mm, the truth lies within; at a tip the upper is that of a plain cone
     point : (3,) mm, on the edge where the strip is deepest
     face : row of the mesh at that place
     faces : (f,) int64, rows of the mesh in the strip, the worst first
@@ -61,12 +62,14 @@ def sharp_regions(spans: Spans, limit: float) -> list[SharpRegion]:
     edges = spans.edges
     if edges.tree is None:
         return []
-    groups, angle, wanted, drawn = _strips(spans, limit)
+    groups, angle = _strips(spans)
     row, owner, away = _rows_of(spans, limit)
-    seen = np.zeros(len(angle))
-    np.maximum.at(seen, owner, away)
-    # A curved strip may be deeper than the angle at its edge lets one expect.
-    depth = np.maximum(np.minimum(wanted, drawn), seen)
+    depth = np.zeros(len(angle))
+    np.maximum.at(depth, owner, away)
+    # Samples end short of where the strip does.
+    sides = (edges.facet, edges.other, edges.ends)
+    felt = strip_depths(spans.surface, spans.inward, sides, limit)
+    depth[: len(felt)] = np.maximum(depth[: len(felt)], felt)
     order = np.argsort(groups, kind="stable")
     cuts = np.searchsorted(groups[order], np.arange(groups.max() + 2))
     by_group = np.argsort(groups[owner], kind="stable")
@@ -75,12 +78,12 @@ def sharp_regions(spans: Spans, limit: float) -> list[SharpRegion]:
     for i in range(groups.max() + 1):
         members = order[cuts[i] : cuts[i + 1]]
         rows = row[by_group[row_cuts[i] : row_cuts[i + 1]]]
-        regions.append(_region(spans, members, rows, limit, angle, depth, wanted))
+        regions.append(_region(spans, members, rows, limit, angle, depth))
     return sorted(regions, key=lambda region: (-region.depth, region.face))
 
 
-def _strips(spans: Spans, limit: float) -> tuple[Ints, Floats, Floats, Floats]:
-    """For each sharp side, then each tip: group, angle, depth of a plain wedge, of its facets."""
+def _strips(spans: Spans) -> tuple[Ints, Floats]:
+    """For each sharp side, then each tip: group, and angle."""
     edges, surface = spans.edges, spans.surface
     count, tips = len(edges.facet), len(edges.tips)
     ends = np.concatenate([edges.ends, np.stack([edges.tips, edges.tips], axis=1)])
@@ -92,20 +95,7 @@ def _strips(spans: Spans, limit: float) -> tuple[Ints, Floats, Floats, Floats]:
     label = connected_components(graph, directed=False)[1][member]
     groups = np.unique(label, return_inverse=True)[1]
     angle = np.concatenate([edges.angle, np.full(tips, np.nan)])
-    drawn = np.zeros(count + tips)
-    begin = surface.vertices[edges.ends[:, 0]]
-    along = surface.vertices[edges.ends[:, 1]] - begin
-    along /= np.maximum(np.linalg.norm(along, axis=1), 1e-300)[:, None]
-    reach = []
-    for facet in (edges.facet, edges.other):
-        step = surface.corners[facet] - begin[:, None]
-        across = step - np.einsum("ijk,ik->ij", step, along)[:, :, None] * along[:, None]
-        reach.append(np.linalg.norm(across, axis=2).max(1))
-    drawn[:count] = np.minimum(*reach)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        wanted = limit / (2 * np.tan(np.radians(angle) / 2))
-    wanted[count:] = 0.0
-    return groups, angle, np.minimum(wanted, 1e3 * limit), drawn
+    return groups, angle
 
 
 def _rows_of(spans: Spans, limit: float) -> tuple[Ints, Ints, Floats]:
@@ -133,7 +123,6 @@ def _region(
     limit: float,
     angle: Floats,
     depth: Floats,
-    wanted: Floats,
 ) -> SharpRegion:
     """All there is to say about one group."""
     edges, surface = spans.edges, spans.surface
@@ -157,16 +146,16 @@ def _region(
     box = np.stack([cloud.min(0), cloud.max(0)])
     length = np.diff(surface.vertices[edges.ends[sides]], axis=1)[:, 0]
     narrow = angle[sides].min() if len(sides) else _tip_angle(spans, rows)
-    plain = wanted[worst]
-    if worst >= count:
-        plain = limit / (2 * np.tan(np.radians(max(narrow, 0.05)) / 2))
-    margin = spans.floor_mm / (2 * np.tan(np.radians(max(narrow, 0.05)) / 2))
+    steep = 2 * np.tan(np.radians(max(narrow, 0.05)) / 2)
+    margin = float(spans.floor_mm / steep)
     deep = float(depth[worst])
+    # Round a tip samples end short of where the strip does.
+    plain = float(limit / steep) if worst >= count else deep
     return SharpRegion(
         float(narrow),
         deep,
         max(deep - margin, 0.0),
-        max(deep, float(plain)) + margin,
+        max(deep, plain) + margin,
         ends.mean(0),
         int(faces[0]),
         faces,
