@@ -26,6 +26,7 @@ from lint3d import (
     measure,
     rule,
 )
+from lint3d.interest import HEAD_ROOM
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -185,19 +186,25 @@ def clearances(
     tell.
     """
     held = {frozenset((place.of, place.other)) for place in captives or ()}
-    places: list[Place] = []
-    patches: dict[int, NDArray[np.int64]] = {}
+    found: list[tuple[Pair, Spot, bool]] = []
     for pair in neighbours.pairs:
         spots = [spot for spot in pair.spots if spot.distance > 0]
         meeting = meetings.found.get(pair)
         if meeting is not None and meeting.kind == "overlapping":
             spots = [] if meeting.inner is not None else _outside(pair, spots)
-        for number, spot in enumerate(spots):
-            place = _clearance_place(pair, spot)
-            if number < MOST_FITS:
-                _add_fit(place, pair, spot, patches, interest.high)
-            place.properties["captive"] = frozenset(pair.bodies) in held
-            places.append(place)
+        found += [(pair, spot, number < MOST_FITS) for number, spot in enumerate(spots)]
+    # What passes every limit is told by its tightest place only: no need to know more of the rest.
+    limit = interest.high / HEAD_ROOM
+    tightest = min((spot.distance for _, spot, _ in found), default=0.0)
+    places: list[Place] = []
+    patches: dict[int, NDArray[np.int64]] = {}
+    for pair, spot, is_among_first in found:
+        is_told = spot.distance - pair.uncertainty_mm < limit or spot.distance == tightest
+        place = _clearance_place(pair, spot, with_area=is_told)
+        if is_told and is_among_first:
+            _add_fit(place, pair, spot, patches, interest.high)
+        place.properties["captive"] = frozenset(pair.bodies) in held
+        places.append(place)
     if not places and not neighbours.left_out and not meetings.found and interest.high > 0:
         remark = f"No two bodies come nearer to each other than {interest.high:.4g} mm."
         places.append(Place(interest.high, is_lower_bound=True, remark=remark))
@@ -384,11 +391,14 @@ def _outside(pair: Pair, spots: list[Spot]) -> list[Spot]:
     ]
 
 
-def _clearance_place(pair: Pair, spot: Spot) -> Place:
+def _clearance_place(pair: Pair, spot: Spot, with_area: bool) -> Place:
     """A place for a gap, with the area over which it stays as narrow."""
     from lint3d.geometry.clearance_area import area_within
 
-    area, _, _ = area_within(*_near_corners(pair, spot, spot.level), spot.level)
+    facts: dict[str, Any] = {"nearest_points_mm": spot.point.tolist()}
+    if with_area:
+        area, _, _ = area_within(*_near_corners(pair, spot, spot.level), spot.level)
+        facts |= {"area_mm2": area, "area_below_mm": spot.level}
     return Place(
         spot.distance,
         lower=max(spot.distance - pair.uncertainty_mm, 0.0),
@@ -400,11 +410,7 @@ def _clearance_place(pair: Pair, spot: Spot) -> Place:
         other_faces=_facing_faces(pair, spot),
         ends=(spot.point[0], spot.point[1]),
         remark=f"The gap to '{pair.bodies[1].name}' is {spot.distance:.4g} mm.",
-        properties={
-            "nearest_points_mm": spot.point.tolist(),
-            "area_mm2": area,
-            "area_below_mm": spot.level,
-        },
+        properties=facts,
     )
 
 

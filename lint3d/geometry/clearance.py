@@ -143,7 +143,7 @@ def near_spots(one: Surface, two: Surface, levels: Sequence[float]) -> list[Spot
 
 
 def faces_within(one: Surface, two: Surface, reach: float) -> tuple[Ints, Ints] | None:
-    """Rows of both surfaces' faces whose boxes come within reach of the other's box."""
+    """Rows of both surfaces' faces that may come within reach of the other; None if none do."""
     first = one.tree.within(two.low - reach, two.high + reach)
     for _ in range(2):
         if len(first) == 0:
@@ -154,7 +154,31 @@ def faces_within(one: Surface, two: Surface, reach: float) -> tuple[Ints, Ints] 
             return None
         near = two.corners[second].reshape(-1, 3)
         first = one.tree.within(near.min(axis=0) - reach, near.max(axis=0) + reach)
-    return (first, second) if len(first) else None
+    return _without_far_sides(one, two, first, second, reach) if len(first) else None
+
+
+def _without_far_sides(
+    one: Surface, two: Surface, first: Ints, second: Ints, reach: float
+) -> tuple[Ints, Ints] | None:
+    """The faces less those that lie too far apart along the line between the middles of both.
+
+    Boxes of bodies side by side overlap at their corners where the bodies are far apart: of balls
+    in a heap this leaves the caps that face each other, and most pairs have none.
+    """
+    for _ in range(2):
+        here, there = one.corners[first], two.corners[second]
+        line = there.mean(axis=(0, 1)) - here.mean(axis=(0, 1))
+        length = float(np.linalg.norm(line))
+        if length == 0:
+            break
+        ahead, behind = here @ (line / length), there @ (line / length)
+        # Rounding of these products is far below what is left to spare here.
+        far = reach + 1e-12 * float(max(np.abs(ahead).max(), np.abs(behind).max()))
+        first = first[ahead.max(axis=1) >= behind.min() - far]
+        second = second[behind.min(axis=1) <= ahead.max() + far]
+        if len(first) == 0 or len(second) == 0:
+            return None
+    return first, second
 
 
 class _Field:
