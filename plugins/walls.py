@@ -35,13 +35,13 @@ from lint3d_plugins.walls_places import (
     Walls,
     bars_of,
     edges_of,
+    limit_of,
     look_across,
     of_kind,
     places_of,
     required_of,
     round_places,
     slenderness_of,
-    thin_limit,
 )
 
 if TYPE_CHECKING:
@@ -120,17 +120,18 @@ def spans(span_surface: Surface, interest: Interest, sheet: Sheet) -> Thickness:
     ----------
     Thickness as the largest inscribed ball: Hildebrand & Rueegsegger 1997.
     """
-    knife = thin_limit(sheet) if sheet.is_on("walls/knife-edge") else None
+    knife = limit_of(sheet, "walls/thin-wall") if sheet.is_on("walls/knife-edge") else None
     return look_across(span_surface, interest, "inward", knife)
 
 
 @measure(unit="mm")
-def gaps(span_surface: Surface, interest: Interest) -> Thickness:
+def gaps(span_surface: Surface, interest: Interest, sheet: Sheet) -> Thickness:
     """How wide is the space between parts of the surface that face each other?
 
     Slots, holes, the counters of letters, the space between the turns of a coil.
     """
-    return look_across(span_surface, interest, "outward")
+    crevice = limit_of(sheet, "walls/narrow-gap") if sheet.is_on("walls/crevice") else None
+    return look_across(span_surface, interest, "outward", crevice)
 
 
 @measure(unit="mm")
@@ -143,10 +144,31 @@ def walls(spans: Thickness, sheet: Sheet) -> Walls:
 @measure(unit="mm", other_quantity=True)
 def sharp_edges(spans: Thickness, sheet: Sheet) -> Places:
     """How deep are the strips behind sharp edges in which the material is too thin for a wall?"""
-    thin = thin_limit(sheet)
+    thin = limit_of(sheet, "walls/thin-wall")
     if not thin:
         raise NotApplicable("It looks for places thinner than the limit of walls/thin-wall.")
-    return Places(edges_of(spans, thin), spans.left_out)
+    return edges_of(
+        spans,
+        thin,
+        "The edge encloses {angle:.3g}°: over {depth:.3g} mm the material is thinner than "
+        "{limit:.4g} mm.",
+        "thinner_than_mm",
+    )
+
+
+@measure(unit="mm", other_quantity=True)
+def crevices(gaps: Thickness, sheet: Sheet) -> Places:
+    """How deep are the grooves that taper to nothing where they are too narrow for a gap?"""
+    narrow = limit_of(sheet, "walls/narrow-gap")
+    if not narrow:
+        raise NotApplicable("It looks for places narrower than the limit of walls/narrow-gap.")
+    return edges_of(
+        gaps,
+        narrow,
+        "The crevice opens by {angle:.3g}°: over {depth:.3g} mm it is narrower than "
+        "{limit:.4g} mm.",
+        "narrower_than_mm",
+    )
 
 
 @measure(unit="1")
@@ -254,6 +276,19 @@ def narrow_gap(gaps: Thickness, interest: Interest) -> Iterator[Place]:
     yield from places_of(of_kind(gaps, "wall", interest), "The gap is {:.4g} mm wide.")
 
 
+@rule("walls/crevice", measures="mm")
+def crevice(crevices: Places) -> Iterator[Place]:
+    """A groove that tapers to nothing and is too deep where it is too narrow.
+
+    The value is the depth over which it is narrower than walls/narrow-gap allows: so far it fills
+    up, or holds on to support. Its sides enclose at most 30 degrees; an ordinary inner corner is
+    none, and a groove that tapers is never told by walls/narrow-gap.
+
+    Remedy: round the bottom of the groove, or open it wider.
+    """
+    yield from crevices
+
+
 @rule("walls/small-hole", measures="mm")
 def small_hole(gaps: Thickness, holes: Bars, interest: Interest) -> Iterator[Place]:
     """A hole too small to stay open.
@@ -288,7 +323,7 @@ def deep_hole(holes: Bars) -> Iterator[Place]:
 
 @hookimpl
 def lint3d_measures() -> list[Measure]:
-    return [span_surface, spans, gaps, walls, sharp_edges, rods, holes]
+    return [span_surface, spans, gaps, walls, sharp_edges, crevices, rods, holes]
 
 
 @hookimpl
@@ -300,6 +335,7 @@ def lint3d_rules() -> list[Rule]:
         slender,
         knife_edge,
         narrow_gap,
+        crevice,
         small_hole,
         deep_hole,
     ]

@@ -5,7 +5,7 @@ A part of the plugin `walls`; it has no hooks of its own.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -162,9 +162,9 @@ def _verdict(region: ThinRegion, required: Requirement | None) -> int:
     return HARDER.index(decide(region.lower, region.upper, required))
 
 
-def thin_limit(sheet: Sheet) -> float | None:
-    """Thickness below which a wall is too thin, mm, whether or not that is judged in this run."""
-    required = sheet.requirement("walls/thin-wall")
+def limit_of(sheet: Sheet, rule: str) -> float | None:
+    """What a rule requires at least, mm, whether or not it is judged in this run."""
+    required = sheet.requirement(rule)
     return required.low if required is not None else None
 
 
@@ -383,19 +383,30 @@ def _facts(region: ThinRegion) -> dict[str, Any]:
     return facts
 
 
-def edges_of(thickness: Thickness, thin: float) -> Iterator[Place]:
-    """One place for each knife edge, with the depth of the strip thinner than `thin` mm."""
+def edges_of(thickness: Thickness, limit: float, remark: str, key: str) -> Places:
+    """One place for each sharp side, with the depth of the strip narrower than the limit.
+
+    Parameters
+    ----------
+    limit : mm
+    remark : with the names angle, depth and limit
+    key : under which the limit stands among the properties
+    """
     from lint3d.geometry.spans_sharp import sharp_regions
 
-    for edge in sharp_regions(thickness.spans, thin):
-        yield Place(
-            edge.depth,
-            lower=edge.lower,
-            upper=edge.upper,
-            position=edge.point,
-            faces=edge.faces,
-            extent_mm=edge.extent,
-            remark=f"The edge encloses {edge.angle:.3g}°: over {edge.depth:.3g} mm the material is "
-            f"thinner than {thin:.4g} mm.",
-            properties={"angle_deg": edge.angle, "edge_mm": edge.length, "thinner_than_mm": thin},
-        )
+    return Places(
+        (
+            Place(
+                edge.depth,
+                lower=edge.lower,
+                upper=edge.upper,
+                position=edge.point,
+                faces=edge.faces,
+                extent_mm=edge.extent,
+                remark=remark.format(angle=edge.angle, depth=edge.depth, limit=limit),
+                properties={"angle_deg": edge.angle, "edge_mm": edge.length, key: limit},
+            )
+            for edge in sharp_regions(thickness.spans, limit)
+        ),
+        thickness.left_out,
+    )

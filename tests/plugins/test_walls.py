@@ -266,6 +266,30 @@ def test_an_ordinary_corner_is_no_knife_edge(degrees: float, tmp_path: Path) -> 
 # --- gaps and holes -----------------------------------------------------------------------------
 
 
+def grooved(degrees: float, depth: float) -> np.ndarray:
+    half = depth * np.tan(np.radians(degrees / 2))
+    cut = shapes.prism([(-1.1 * half, 0.1 * depth), (0, -depth), (1.1 * half, 0.1 * depth)], 60)
+    return facets_of(shapes.box([30, 20, 15]) - cut.rotate((90, 0, 0)).translate((15, 40, 15)))
+
+
+@pytest.mark.parametrize("depth", [0.8, 2.0, 8.0])
+@pytest.mark.parametrize("degrees", [5, 10, 20, 29, 31, 40, 60, 90])
+def test_a_groove_that_tapers_to_nothing_is_no_gap_but_may_be_a_crevice(
+    degrees: float, depth: float, tmp_path: Path
+) -> None:
+    limits = [*LIMITS, "walls/narrow-gap=0.4mm", "walls/crevice=1mm"]
+    results = inspected(parts.turned(grooved(degrees, depth), int(degrees)), tmp_path, limits)
+    narrow = min(depth, 0.4 / (2 * np.tan(np.radians(degrees / 2))))
+    found = told(results)
+    assert [one.rule for one in found] == ["walls/crevice"] * int(degrees <= 30 and narrow > 1)
+    if degrees <= 30:
+        crevice = of(results, "crevice")
+        assert crevice.lower <= narrow <= crevice.upper
+        assert crevice.upper - crevice.lower < 0.01
+        assert crevice.properties["angle_deg"] == pytest.approx(degrees, abs=0.1)
+        assert crevice.properties["narrower_than_mm"] == 0.4
+
+
 @pytest.mark.parametrize(("width", "kind"), [(0.25, "fail"), (0.3, "review"), (0.35, "pass")])
 def test_a_slot_is_a_narrow_gap_and_no_hole(width: float, kind: str, tmp_path: Path) -> None:
     body = shapes.box([30, 20, 10]) - shapes.box([width, 60, 10], [11, -20, 3])
