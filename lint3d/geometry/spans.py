@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 
 from lint3d.geometry.sampling import spread_points
 from lint3d.geometry.spans_across import ACCEPT_COS, Across, straight_across
+from lint3d.geometry.spans_dense import dense_facets, thinned_out
 from lint3d.geometry.spans_exact import ball_of, exact_contacts, first_guesses, tips_of
 from lint3d.geometry.spans_knife import KnifeEdges, knife_edges, tapers_to_edge
 from lint3d.geometry.spans_surface import SpanSurface
@@ -50,7 +51,7 @@ class Spans:
     knife : (n,) bool, in the strip behind a knife edge (outward: in a crevice)
     low, high : mm, the range of interest
     look : "inward" or "outward"
-    complete : False if the range query over large facets ran out of budget; samples alone stand
+    complete : False if a limit on work was met: then some contacts between samples are missing
     """
 
     point: Floats
@@ -71,6 +72,8 @@ class Spans:
     pair: Ints  # (n, 2) facets of `surface`, second -1 if none
     guesses: Ints  # (g, 2) pairs near which a tighter place may lie
     guess_mm: Floats  # (g,) about how far apart they are
+    dense: Bools  # (k,) needles that are covered by points
+    stands_for: Ints  # (s, 2) such a needle without a point of its own, and the row near it
     floor_mm: float  # uncertainty that the coordinates alone leave
 
     @property
@@ -115,8 +118,12 @@ def spans(surface: SpanSurface, low: float, high: float, look: Look = "inward") 
         low,
         4 * len(surface.faces) + 200_000,
     )
+    dense = dense_facets(surface, low, high, point, facet)
+    kept, area, stands_for = thinned_out(surface, low, dense, point, facet, area)
+    if len(kept) < len(facet):
+        point, facet = point[kept], facet[kept]
     met = straight_across(surface, inward, point, facet, reach)
-    pairs, guess = first_guesses(surface, inward, look == "outward", reach)
+    pairs, guess = first_guesses(surface, inward, look == "outward", reach, dense, low)
     steep = (met.facet >= 0) & (met.facing < ACCEPT_COS)
     pairs = np.concatenate([pairs, np.stack([facet, met.facet], axis=1)[steep]])
     guess = np.concatenate([guess, met.distance[steep] * met.facing[steep]])
@@ -124,7 +131,7 @@ def spans(surface: SpanSurface, low: float, high: float, look: Look = "inward") 
     pair = np.stack([facet, met.facet], axis=1)
     edges = knife_edges(surface, inward, look == "outward", tips_of(surface, pair), low / 2)
     found, complete = exact_contacts(
-        surface, inward, edges, pair, pairs, guess, (low, high, look == "outward")
+        surface, inward, edges, pair, pairs, guess, dense, (low, high, look == "outward")
     )
     return _assemble(
         surface,
@@ -134,6 +141,7 @@ def spans(surface: SpanSurface, low: float, high: float, look: Look = "inward") 
         (point, area, pair, met),
         found,
         (pairs, guess),
+        (dense, stands_for),
     )
 
 
@@ -145,6 +153,7 @@ def _assemble(
     samples: tuple[Floats, Floats, Ints, Across],
     found: Contacts,
     guesses: tuple[Ints, Floats],
+    dense: tuple[Bools, Ints],
 ) -> Spans:
     """Samples and exact contacts as one table, in the rows of the mesh that was given."""
     low, high, look, complete, floor = setting
@@ -184,6 +193,7 @@ def _assemble(
         edges,
         pair,
         *guesses,
+        *dense,
         floor,
     )
 

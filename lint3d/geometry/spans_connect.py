@@ -16,7 +16,7 @@ from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from lint3d.geometry.spans import Spans
-from lint3d.geometry.spans_exact import LARGE
+from lint3d.geometry.spans_dense import long_facets
 from lint3d.geometry.spans_feelers import cross
 
 Floats = NDArray[np.float64]
@@ -27,6 +27,11 @@ NEAREST = 5  # how many contacts near each other are linked
 SIDE_POINTS = 8  # points along a side at which thin places are looked for on either hand
 SIDES_MOST = 100_000
 SET_BACK = 1e-3  # of the way to the middle of the facet
+PARALLEL_COS = float(np.cos(np.radians(30.0)))
+CELL_BITS = 20  # cells of space a side, as a power of 2
+HALF_ROUND = [
+    (x, y, z) for x in (-1, 0, 1) for y in (-1, 0, 1) for z in (-1, 0, 1) if (x, y, z) > (0, 0, 0)
+]
 SAME_PLACE = 0.25  # as a share of the low end of the range
 
 
@@ -70,7 +75,7 @@ def connect(spans: Spans, rows: Ints) -> Connected:
     key = ranked[np.flatnonzero(np.diff(ranked, prepend=-1))]
     back = np.searchsorted(key, every[: len(rows)])
     first, second = key // size, key % size
-    large = surface.longest > LARGE * spans.high
+    large = long_facets(surface, spans.high)
     node = np.where(large[first], size + np.arange(len(key)), first)
     links = [np.stack([node, node[np.searchsorted(key, second * size + first)]])]
     thin = np.zeros(len(surface.faces), dtype=bool)
@@ -80,9 +85,10 @@ def connect(spans: Spans, rows: Ints) -> Connected:
         other = surface.neighbours[small, side]
         keep = (other >= 0) & thin[other]
         links.append(np.stack([small[keep], other[keep]]))
-    links += _links_of_large(spans, key, node, large)
+    links += _links_of_large(spans, key, node, large & ~spans.dense)
     links.append(_links_of_near(spans, rows, node[back]))
-    links.append(_links_over_sides(spans, key, node, large))
+    links.append(_links_over_sides(spans, key, node, large & ~spans.dense))
+    links.append(_links_of_dense(spans, rows, node[back]))
     links += _links_in_place(spans, rows, key, node, back)
     link = np.concatenate(links, axis=1)
     total = int(size) + len(key)
@@ -107,6 +113,51 @@ def _links_of_near(spans: Spans, rows: Ints, node: Ints) -> Ints:
     gap, other = cKDTree(middle).query(middle, k=min(NEAREST, len(exact)))
     one, column = np.nonzero(gap <= SAME_PLACE * spans.low)
     return np.stack([node[exact[one]], node[exact[other[one, column]]]])
+
+
+def _links_of_dense(spans: Spans, rows: Ints, node: Ints) -> Ints:
+    """Links over dense needles, between contacts in the same cell of space or in cells that touch.
+
+    Of two cells the first contact of each must lie side by side, not one behind the other.
+    """
+    dense = spans.dense[spans.pair[rows]].any(axis=1)
+    if not dense.any():
+        return np.zeros((2, 0), dtype=np.int64)
+    step = spans.contact_point[rows] - spans.point[rows]
+    middle = spans.point[rows] + step / 2
+    size = max(spans.low / 2, float(np.ptp(middle, axis=0).max()) / (2**CELL_BITS - 4))
+    cell = ((middle - middle.min(0)) / size).astype(np.int64) + 1
+    key = (cell[:, 0] << (2 * CELL_BITS)) + (cell[:, 1] << CELL_BITS) + cell[:, 2]
+    links = []
+    # All contacts of a cell hang together; from cell to cell the first of each, then the first of
+    # each that runs along x, along y, along z: round a rod they run all ways.
+    for way in (np.zeros(len(rows), dtype=np.int64), np.abs(step).argmax(axis=1) + 1):
+        order = np.lexsort((~dense, way, key))
+        begin = np.flatnonzero(np.diff(4 * key[order] + way[order], prepend=-1))
+        head = order[begin]
+        known = 4 * key[head] + way[head]
+        if not way.any():
+            owner = head[np.searchsorted(known, 4 * key)]
+            near = dense[owner]
+            links.append(np.stack([node[near], node[owner[near]]]))
+        for x, y, z in HALF_ROUND:
+            wanted = known + 4 * ((x << (2 * CELL_BITS)) + (y << CELL_BITS) + z)
+            place = np.minimum(np.searchsorted(known, wanted), len(known) - 1)
+            hit = known[place] == wanted
+            one, two = head[hit], head[place[hit]]
+            keep = (dense[one] | dense[two]) & _side_by_side(middle, step, one, two)
+            links.append(np.stack([node[one[keep]], node[two[keep]]]))
+    return np.concatenate(links, axis=1)
+
+
+def _side_by_side(middle: Floats, step: Floats, one: Ints, two: Ints) -> Bools:
+    """Are contacts about parallel, and neither behind the other?"""
+    thick = np.linalg.norm(step, axis=1)
+    product = thick[one] * thick[two]
+    parallel = np.abs(np.einsum("ij,ij->i", step[one], step[two])) >= PARALLEL_COS * product
+    behind = np.abs(np.einsum("ij,ij->i", middle[two] - middle[one], step[one]))
+    beside: Bools = parallel & (behind <= 0.5 * thick[one] * np.maximum(thick[one], thick[two]))
+    return beside
 
 
 def _links_in_place(spans: Spans, rows: Ints, key: Ints, node: Ints, back: Ints) -> list[Ints]:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from lint3d.geometry.spans_dense import long_facets
 from lint3d.geometry.spans_feelers import ridge_pairs, ridges_crossed, vertex_pairs
 from lint3d.geometry.spans_knife import KnifeEdges
 from lint3d.geometry.spans_pairs import share_vertex
@@ -21,16 +22,25 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
-LARGE = 2.0  # facets longer than this many times the range go through the range query
 BESIDE_MOST = 3_000_000  # pairs looked at to see whether a guess is already covered
 ORPHANS_MOST = 50_000  # first guesses off any measured facet that are followed up
 
 
 def first_guesses(
-    surface: SpanSurface, inward: Floats, outward_look: bool, reach: float
+    surface: SpanSurface,
+    inward: Floats,
+    outward_look: bool,
+    reach: float,
+    dense: Bools | None = None,
+    cell: float = 0.0,
 ) -> tuple[Ints, Floats]:
-    """Pairs near which a tight place may lie, from vertices and re-entrant sides."""
-    pairs, distance = vertex_pairs(surface, inward, reach)
+    """Pairs near which a tight place may lie, from vertices and re-entrant sides.
+
+    Parameters
+    ----------
+    dense, cell : see `vertex_pairs`
+    """
+    pairs, distance = vertex_pairs(surface, inward, reach, dense, cell)
     more, also = ridge_pairs(surface, inward, outward_look, reach)
     pairs = np.concatenate([pairs, more])
     apart = ~share_vertex(surface.faces, pairs[:, 0], pairs[:, 1])
@@ -58,19 +68,31 @@ def exact_contacts(
     pair: Ints,
     guesses: Ints,
     guess_mm: Floats,
+    dense: Bools,
     setting: tuple[float, float, bool],
 ) -> tuple[Contacts, bool]:
-    """Contacts the sample rays do not give: between large facets, and off measured facets."""
+    """Contacts the sample rays do not give: between large facets, and off measured facets.
+
+    Parameters
+    ----------
+    dense : (k,) bool, long facets that are covered by points, see `dense_facets`
+
+    Returns
+    -------
+    contacts : Contacts
+    complete : False where a limit on work was met
+    """
     low, high, outward_look = setting
-    large = np.flatnonzero(surface.longest > LARGE * high)
+    large = np.flatnonzero(long_facets(surface, high) & ~dense)
     near, complete = facing_pairs(surface.corners[large], inward[large], high)
-    crossed = ridges_crossed(surface, inward, outward_look, low, high)
+    crossed, all_crossed = ridges_crossed(surface, inward, outward_look, low, high)
     direct = np.concatenate([large[near], crossed])
     direct = direct[~share_vertex(surface.faces, direct[:, 0], direct[:, 1])]
     between = contacts_of(surface, inward, edges, direct)
     lone = np.flatnonzero(_off_measured(surface, pair[pair[:, 1] >= 0], guesses, high))
     lone = lone[np.argsort(guess_mm[lone], kind="stable")]
     unique = np.unique(np.sort(guesses[lone], axis=1), axis=0, return_index=True)[1]
+    complete = complete and all_crossed and len(unique) <= ORPHANS_MOST
     lone = lone[np.sort(unique)][:ORPHANS_MOST]
     followed = zoom(surface, inward, edges, guesses[lone])
     parts = []
@@ -88,7 +110,7 @@ def _off_measured(surface: SpanSurface, measured: Ints, guesses: Ints, high: flo
     size = np.int64(len(surface.faces))
     busy = np.zeros(len(surface.faces), dtype=bool)
     busy[measured.ravel()] = True
-    busy[surface.longest > LARGE * high] = False
+    busy[long_facets(surface, high)] = False
     off: Bools = np.logical_not(busy[guesses].any(1))
     rows = np.flatnonzero(off)
     if not len(rows):

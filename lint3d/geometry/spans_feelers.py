@@ -16,11 +16,13 @@ from lint3d.geometry.spans_tree import facing_pairs
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
 
 FACING_SEEN = 0.5  # cos 60 degrees: steeper facets are no contact, not even a first guess
 RIDGE_MOST = 32  # points along one re-entrant side
 TURN_COS = float(np.cos(np.radians(15.0)))  # how far normals spread before a vertex sends a ray
 RIDGE_BUDGET = 5_000_000  # pairs of nodes looked at between re-entrant sides
+VERTICES_A_CELL = 8
 REFIRES = 3  # how often a ray goes on through a copy of its own facet
 
 
@@ -60,10 +62,21 @@ def cross(
     return facet, distance, facing
 
 
-def vertex_pairs(surface: SpanSurface, inward: Floats, reach: float) -> tuple[Ints, Floats]:
+def vertex_pairs(
+    surface: SpanSurface,
+    inward: Floats,
+    reach: float,
+    dense: Bools | None = None,
+    cell: float = 0.0,
+) -> tuple[Ints, Floats]:
     """Pairs found by a ray from each vertex where facets turn, along its mean normal.
 
     These find the tip of a pit, which rays from its steep facets miss.
+
+    Parameters
+    ----------
+    dense : (k,) bool, needles beside each other, see `spans_dense`: of the vertices on them only
+        some in each cell of `cell` mm send rays, those that turn most
 
     Returns
     -------
@@ -77,11 +90,34 @@ def vertex_pairs(surface: SpanSurface, inward: Floats, reach: float) -> tuple[In
     )
     length = np.linalg.norm(total, axis=1)
     vertex = np.flatnonzero((length > 1e-3) & (length < TURN_COS * count))
+    if dense is not None and dense.any():
+        on_dense = np.zeros(len(count), dtype=bool)
+        on_dense[surface.faces[dense]] = True
+        sharpest = np.argsort(length[vertex] / count[vertex], kind="stable")
+        vertex = vertex[sharpest]
+        some = on_dense[vertex]
+        few = first_in_cells(surface.vertices[vertex[some]], cell, VERTICES_A_CELL)
+        vertex = np.sort(np.concatenate([vertex[~some], vertex[some][few]]))
     direction = total[vertex] / length[vertex, None]
     facet, far, facing = cross(surface, inward, surface.vertices[vertex], direction, reach)
     hit = np.flatnonzero(facet >= 0)
     own = _facet_towards(surface, inward, vertex[hit], -inward[facet[hit]])
     return np.stack([own, facet[hit]], axis=1), far[hit] * facing[hit]
+
+
+def first_in_cells(points: Floats, cell: float, most: int) -> Ints:
+    """Rows of the first few points in each cell of space, ascending."""
+    if not len(points):
+        return np.zeros(0, dtype=np.int64)
+    low = points.min(0)
+    size = max(cell, float((points.max(0) - low).max()) / 2**20)
+    place = ((points - low) / size).astype(np.int64)
+    key = (place[:, 0] << 42) + (place[:, 1] << 21) + place[:, 2]
+    order = np.argsort(key, kind="stable")
+    begin = np.flatnonzero(np.diff(key[order], prepend=-1))
+    size_of = np.diff(begin, append=len(order))
+    turn = np.arange(len(order)) - np.repeat(begin, size_of)
+    return np.sort(order[turn < most])
 
 
 def _facet_towards(surface: SpanSurface, inward: Floats, vertex: Ints, direction: Floats) -> Ints:
@@ -136,7 +172,7 @@ def ridges(surface: SpanSurface, outward_look: bool) -> tuple[Ints, Ints, Ints]:
 
 def ridges_crossed(
     surface: SpanSurface, inward: Floats, outward_look: bool, low: float, high: float
-) -> Ints:
+) -> tuple[Ints, bool]:
     """Pairs of facets at long re-entrant sides that come near each other, like crossed grooves.
 
     Rays from points along such sides pass each other by; a range query does not.
@@ -144,6 +180,7 @@ def ridges_crossed(
     Returns
     -------
     pairs : (j, 2) int64
+    complete : False where the budget ran out
     """
     facet, side, other = ridges(surface, outward_look)
     begin = surface.vertices[surface.faces[facet, side]]
@@ -153,11 +190,11 @@ def ridges_crossed(
     mean = inward[facet] + inward[other]
     mean /= np.maximum(np.linalg.norm(mean, axis=1), 1e-9)[:, None]
     sides = np.stack([begin, end, end], axis=1)
-    near, _ = facing_pairs(sides, mean, high, RIDGE_BUDGET, flat=False)
+    near, complete = facing_pairs(sides, mean, high, RIDGE_BUDGET, flat=False)
     one, two = near[:, 0], near[:, 1]
     p, q = closest_on_segments(begin[one], end[one] - begin[one], begin[two], end[two] - begin[two])
     step = q - p
     apart = np.linalg.norm(step, axis=1)
     opposed = (dot(step, mean[one]) > 0.5 * apart) & (dot(step, mean[two]) < -0.5 * apart)
     keep = (apart <= high) & opposed
-    return np.stack([facet[one[keep]], facet[two[keep]]], axis=1)
+    return np.stack([facet[one[keep]], facet[two[keep]]], axis=1), complete

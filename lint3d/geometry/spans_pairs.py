@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from lint3d.geometry.spans_surface import SpanSurface
 
@@ -20,6 +21,8 @@ Bools = NDArray[np.bool_]
 # and corners of 40-60 pass; at 30 degrees a corner of 60 alarms.
 LEAN_COS = float(np.cos(np.radians(15.0)))
 LEVEL = 1e-4  # sine of the slope up to which a side counts as square to a direction
+HUB_LEAST = 128  # sides at a vertex above which they are looked up, not gone through
+SIDES_AT_ONCE = 300_000
 RIDGE_RISE = float(np.sin(np.radians(1.0)))  # facets round a ridge may rise by rounding only
 
 
@@ -177,23 +180,47 @@ def _recedes(surface: SpanSurface, facet: Ints, point: Floats, towards: Floats) 
     return recedes
 
 
-def _falls_behind(step: Floats, towards: Floats) -> Bools:
-    """(j, c, 3) steps away from a point: does none rise towards a direction?"""
-    rise = np.einsum("ijk,ik->ij", step, towards)
-    length = np.linalg.norm(step, axis=2)
-    falls: Bools = (rise <= RIDGE_RISE * length + 1e-12).all(1)
-    return falls
-
-
 def _corner_recedes(surface: SpanSurface, vertex: Ints, towards: Floats) -> Bools:
     """Do all sides that leave a vertex fall away from a direction?"""
+    start, _ = surface.incidence
+    count = start[vertex + 1] - start[vertex]
+    recedes = np.ones(len(vertex), dtype=bool)
+    hub = count > HUB_LEAST
+    rows = np.flatnonzero(~hub)
+    cuts = np.searchsorted(np.cumsum(count[rows]), np.arange(0, count[rows].sum(), SIDES_AT_ONCE))
+    for some in np.split(rows, cuts[1:]):
+        recedes[some] = _few_recede(surface, vertex[some], towards[some])
+    rows = np.flatnonzero(hub)
+    rows = rows[np.argsort(vertex[rows], kind="stable")]
+    for some in np.split(rows, np.flatnonzero(np.diff(vertex[rows])) + 1) if len(rows) else ():
+        recedes[some] = _many_recede(surface, int(vertex[some[0]]), towards[some])
+    return recedes
+
+
+def _few_recede(surface: SpanSurface, vertex: Ints, towards: Floats) -> Bools:
+    """(j,) vertices with some sides each, looked at one by one."""
     start, around = surface.incidence
     count = start[vertex + 1] - start[vertex]
     owner = np.repeat(np.arange(len(vertex)), count)
     offset = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
     facet = around[start[vertex][owner] + offset]
     step = surface.corners[facet] - surface.vertices[vertex][owner][:, None]
-    falls = _falls_behind(step, towards[owner])
+    rise = np.einsum("ijk,ik->ij", step, towards[owner])
+    length = np.linalg.norm(step, axis=2)
+    falls = (rise <= RIDGE_RISE * length + 1e-12).all(1)
     recedes = np.ones(len(vertex), dtype=bool)
     recedes[owner[~falls]] = False
+    return recedes
+
+
+def _many_recede(surface: SpanSurface, vertex: int, towards: Floats) -> Bools:
+    """One hub of very many sides, in (j, 3) directions: the side that rises most is the nearest."""
+    start, around = surface.incidence
+    corners = surface.corners[around[start[vertex] : start[vertex + 1]]].reshape(-1, 3)
+    step = corners - surface.vertices[vertex]
+    length = np.linalg.norm(step, axis=1)
+    step, length = step[length > 0], length[length > 0]
+    unit = step / length[:, None]
+    gap = cKDTree(unit).query(towards)[0]
+    recedes: Bools = 1 - gap**2 / 2 <= RIDGE_RISE + 1e-12 / length.max()
     return recedes

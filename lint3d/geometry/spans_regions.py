@@ -87,9 +87,18 @@ def thin_regions(spans: Spans, limit: float | None = None) -> list[ThinRegion]:
     rows, label = rows[order], graph.of_row[order]
     cuts = np.searchsorted(label, np.arange(graph.count + 1))
     full = _thin_all_over(spans, rows, label)
+    beside, beside_cuts = _without_points(spans, rows, label, graph.count)
     breadth = _breadth_of_each(spans, rows, cuts)
     regions = [
-        _region(spans, rows[cuts[i] : cuts[i + 1]], full, best, i, breadth[i])
+        _region(
+            spans,
+            rows[cuts[i] : cuts[i + 1]],
+            beside[beside_cuts[i] : beside_cuts[i + 1]],
+            full,
+            best,
+            i,
+            breadth[i],
+        )
         for i in np.flatnonzero(best.lower < limit).tolist()
     ]
     return sorted(regions, key=lambda region: (region.value, region.face))
@@ -113,7 +122,13 @@ def tightest(spans: Spans) -> ThinRegion | None:
 
 
 def _region(
-    spans: Spans, rows: Ints, full: Bools, best: Tightest, number: int, breadth: Floats
+    spans: Spans,
+    rows: Ints,
+    beside: Ints,
+    full: Bools,
+    best: Tightest,
+    number: int,
+    breadth: Floats,
 ) -> ThinRegion:
     """All there is to say about one region."""
     surface = spans.surface
@@ -127,6 +142,8 @@ def _region(
     cloud = _cloud(spans, rows, full, facets)
     box = np.stack([cloud.min(0), cloud.max(0)])
     axis, length = _long_way(cloud)
+    if len(beside):
+        facets = _each_once(np.concatenate([facets, beside]), len(surface.faces))
     others = facets[(facets != worst[0]) & (facets != worst[1])]
     faces = surface.face_ids[np.concatenate([worst, others])]
     # A large facet's point stands for no more than what lies across from it. Two sides: half.
@@ -148,6 +165,16 @@ def _region(
         axis,
         length,
     )
+
+
+def _without_points(spans: Spans, rows: Ints, label: Ints, count: int) -> tuple[Ints, Ints]:
+    """Needles without a point of their own, by the region of the point that stands for them."""
+    facet, row = spans.stands_for.T
+    of_row = np.full(len(spans.value), -1, dtype=np.int64)
+    of_row[rows] = label
+    mine = of_row[row]
+    order = np.argsort(mine, kind="stable")
+    return facet[order], np.searchsorted(mine[order], np.arange(count + 1))
 
 
 def _each_once(numbers: Ints, most: int) -> Ints:

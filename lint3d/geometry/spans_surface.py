@@ -41,6 +41,8 @@ class SpanSurface:
     neighbours : (k, 3) int64, the facet across side i -> i+1; -1 at an open side
     resolution : float, mm, the step of the coordinates
     dropped : dict, why facets were left out -> how many
+    dropped_mm2 : float, area of those that are too narrow to have a direction
+    dense : see `spans_dense.dense_facets`, by range of interest
     """
 
     vertices: Floats
@@ -52,6 +54,8 @@ class SpanSurface:
     neighbours: Ints
     resolution: float
     dropped: dict[str, int] = field(default_factory=dict)
+    dropped_mm2: float = 0.0
+    dense: dict[tuple[float, float], Bools] = field(default_factory=dict)
 
     @cached_property
     def corners(self) -> Floats:
@@ -154,6 +158,7 @@ def surface_from_mesh(
         neighbours_across_sides(kept, len(vertices)),
         resolution,
         {"needle": int(needle.sum()), "doubled": int(doubled.sum())},
+        float(areas[needle].sum()),
     )
 
 

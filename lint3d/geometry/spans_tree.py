@@ -158,23 +158,38 @@ def _prisms_meet(corners: Floats, inward: Floats, first: Ints, second: Ints, rea
     """Rows of the pairs where each lies before the other, not beside it or behind it."""
     rows = np.flatnonzero(first != second)
     for a, b in ((first, second), (second, first)):
-        if not len(rows):
-            break
-        base, other, normal = corners[a[rows]], corners[b[rows]], inward[a[rows]]
-        height = np.einsum("ijk,ik->ij", other - base[:, :1], normal)
-        # In two parallel planes a contact lies straight across; as they tilt it leans.
-        facing = np.clip(-dot(normal, inward[b[rows]]), -1, 1)
-        lean = np.clip((np.arccos(facing) - np.radians(1)) * 0.75, 0, np.radians(15))
-        wider = reach * np.tan(lean) - 1e-9 * np.abs(height).max(1)
-        keep = (height.max(1) > 0) & (height.min(1) <= reach)
-        for side in range(3):
-            along = base[:, (side + 1) % 3] - base[:, side]
-            out = np.cross(along, normal)
-            # Both windings occur (walls and gaps): out points away from the third corner.
-            third = dot(base[:, (side + 2) % 3] - base[:, side], out)
-            out *= np.where(third > 0, -1.0, 1.0)[:, None]
-            out /= np.maximum(np.linalg.norm(out, axis=1), 1e-300)[:, None]
-            beyond = np.einsum("ijk,ik->ij", other - base[:, side : side + 1], out).min(1)
-            keep &= beyond <= wider
-        rows = rows[keep]
+        rows = rows[_reaches_over(corners, inward, a[rows], b[rows], reach)]
     return rows
+
+
+def _reaches_over(corners: Floats, inward: Floats, a: Ints, b: Ints, reach: float) -> Bools:
+    """Does facet b reach into the prism that stands on facet a, widened as the two tilt?"""
+    base, other, normal = corners[a], corners[b], inward[a]
+    height = np.einsum("ijk,ik->ij", other - base[:, :1], normal)
+    top, bottom = _most(height), -_most(-height)
+    keep = (top > 0) & (bottom <= reach)
+    rows = np.flatnonzero(keep)
+    base, other, normal = base[rows], other[rows], normal[rows]
+    # In two parallel planes a contact lies straight across; as they tilt it leans.
+    facing = np.clip(-dot(normal, inward[b[rows]]), -1, 1)
+    lean = np.clip((np.arccos(facing) - np.radians(1)) * 0.75, 0, np.radians(15))
+    wider = reach * np.tan(lean) - 1e-9 * np.maximum(top, -bottom)[rows]
+    for side in range(3):
+        along = base[:, (side + 1) % 3] - base[:, side]
+        out = np.cross(along, normal)
+        # Both windings occur (walls and gaps): out points away from the third corner.
+        third = dot(base[:, (side + 2) % 3] - base[:, side], out)
+        out *= np.where(third > 0, -1.0, 1.0)[:, None]
+        out /= np.maximum(np.linalg.norm(out, axis=1), 1e-300)[:, None]
+        beyond = -_most(-np.einsum("ijk,ik->ij", other - base[:, side : side + 1], out))
+        meets = beyond <= wider
+        keep[rows[~meets]] = False
+        rows, base, other = rows[meets], base[meets], other[meets]
+        normal, wider = normal[meets], wider[meets]
+    return keep
+
+
+def _most(three: Floats) -> Floats:
+    """Largest of the three numbers of each row: numpy's own way is slow on short rows."""
+    most: Floats = np.maximum(np.maximum(three[:, 0], three[:, 1]), three[:, 2])
+    return most

@@ -73,7 +73,7 @@ def test_crossed_grooves_are_found_by_the_range_query() -> None:
     case = shapes.grooves_crossed(np.random.default_rng(1))
     surface = surface_from_mesh(case.vertices, case.faces)
     inward = -surface.normals
-    pairs = ridges_crossed(surface, inward, False, 0.8, 1.25)
+    pairs, _ = ridges_crossed(surface, inward, False, 0.8, 1.25)
     edges = knife_edges(surface, inward, False, NO_TIPS, 0.4)
     contacts = contacts_of(surface, inward, edges, pairs)
     assert case.truth is not None
