@@ -61,13 +61,13 @@ def u_tube() -> Manifold:
     )
 
 
-def narrow_cone() -> Manifold:
-    """A room like a long pyramid that leaves by its tip: few positions empty it."""
-    room = parts.drawn(parts.SECTIONS["slit"](6.0), [0, 0, -10], [0, 0, -9]) + parts.block(
-        [1, 1, 1], [9.0, 2.0, 10]
+def flat_funnel() -> Manifold:
+    """A round room whose floor falls by 1.5 mm over 15 mm to a hole of 0.6 mm."""
+    room = Manifold.cylinder(5, 15, 15, 32) + Manifold.cylinder(1.5, 0.2, 15, 32).translate(
+        [0, 0, -1.5]
     )
-    solid = parts.block([40, 40, 26]) - room.hull()
-    return solid - parts.rod([9, 2, 9], [9, 2, 14], 0.8, 8)
+    solid = parts.block([36, 36, 12], [0, 0, 2]) - room
+    return solid - parts.rod([0, 0, -5], [0, 0, -1], 0.6, 8)
 
 
 EMPTIES: dict[str, Callable[[], Manifold]] = {
@@ -79,7 +79,7 @@ EMPTIES: dict[str, Callable[[], Manifold]] = {
     "u-tube": u_tube,
     "trap": trap,
     "serpentine": parts.serpentine,
-    "room like a pyramid": narrow_cone,
+    "flat funnel": flat_funnel,
     "cube": lambda: parts.block([9, 8, 7]),
 }
 

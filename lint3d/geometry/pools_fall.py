@@ -17,7 +17,8 @@ Ints = NDArray[np.int64]
 
 #: Points × facets that are tried one by one, at once and in all.
 _AT_ONCE, _MOST_TRIED = 1_000_000, 20_000_000
-#: Share of the part's size by which a point may miss a facet.
+#: Share of the part's size by which a point may miss a facet. A facet so steep that its plan is
+#: narrower than that is no floor: what lies beside it catches the drop.
 _NEAR = 1e-10
 
 
@@ -34,6 +35,7 @@ class Floor:
     def __init__(self, vertices: Floats, faces: Ints, area: Floats) -> None:
         self._vertices, self._faces, self._area = vertices, faces, area
         self._near = _NEAR * float(np.abs(vertices).max(initial=0.0))
+        self._steepest = _NEAR * np.linalg.norm(area, axis=1)
         self._scene: RayScene | None = None
 
     def below(self, up: Floats, height: Floats, corners: Ints) -> Ints:
@@ -47,7 +49,7 @@ class Floor:
         """
         if len(corners) == 0:
             return np.zeros(0, np.int64)
-        rows = np.flatnonzero(self._area @ up > 0)
+        rows = np.flatnonzero(self._area @ up > self._steepest)
         if len(rows) * len(corners) > _MOST_TRIED:
             return self._by_rays(up, corners)
         step = max(_AT_ONCE // max(len(rows), 1), 1)
@@ -70,7 +72,9 @@ class Floor:
             near &= (low - self._near <= at) & (high + self._near >= at)
         drop, facet = np.nonzero(near)
         weight, inside = _weights(flat[face[facet]], point[drop], self._near)
-        landing = (weight * height[face[facet]]).sum(axis=1)
+        corner = height[face[facet]]
+        # The weights of a steep facet are rough; a landing outside it would be nonsense.
+        landing = (weight * corner).sum(axis=1).clip(corner.min(axis=1), corner.max(axis=1))
         own = (face[facet] == corners[drop][:, None]).any(axis=1)
         hit = np.flatnonzero(inside & ~own & (landing <= top[drop] + self._near))
         order = hit[np.lexsort((-landing[hit], drop[hit]))]

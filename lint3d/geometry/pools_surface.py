@@ -147,7 +147,8 @@ class PoolSurface:
         surface = level[one.owner]
         rows = np.flatnonzero(surface > _least(one.corner))
         share = _mean_above(surface[rows] - one.corner[:, rows]) * (self.area[rows] @ one.up)
-        return np.bincount(one.owner[rows], weights=share, minlength=len(one.lowest))
+        whole = np.bincount(one.owner[rows], weights=share, minlength=len(one.lowest))
+        return whole.astype(np.float64)  # of no rows it makes whole numbers
 
     def doubt(self, one: Standing) -> float:
         """mm3 that rounded coordinates may change the volume by."""
