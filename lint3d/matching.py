@@ -29,6 +29,9 @@ Group = tuple[str, str, str | None]
 
 #: Places within so many mm, or this share of the body's extent, are the same.
 NEAR_MM, NEAR_SHARE = 0.5, 0.02
+#: Regions whose middles are within this share of the smaller one's extent are the same, if nothing
+#: nearer is. common practice, no source
+WIDE_SHARE = 0.1
 #: Bodies of other names that differ by more than this are others. common practice, no source
 _MOST_UNLIKE = 0.15
 #: Bodies of one name that differ by no more than this are the same, whatever else there is.
@@ -186,7 +189,11 @@ class _Matcher:
         taken = {id(result) for pair in pairs for result in pair}
         left = [result for result in ours if id(result) not in taken]
         free = [result for result in theirs if id(result) not in taken]
-        return pairs + _placeless_pairs(left, free)
+        wide = _wide_pairs(left, free, frame)
+        taken = {id(result) for pair in wide for result in pair}
+        left = [result for result in left if id(result) not in taken]
+        free = [result for result in free if id(result) not in taken]
+        return pairs + wide + _placeless_pairs(left, free)
 
 
 def _paired_files(old: Snapshot, new: Snapshot, bodies: dict[Key, Key]) -> dict[str, str]:
@@ -277,6 +284,24 @@ def _points(results: list[Result]) -> Floats:
 
 def _middles(results: list[Result]) -> Floats:
     return np.array([r.centre or (np.nan,) * 3 for r in results], np.float64).reshape(-1, 3)
+
+
+def _wide_pairs(
+    ours: list[Result], theirs: list[Result], frame: Frame
+) -> list[tuple[Result, Result]]:
+    """Wide regions about the same middle, of what is left.
+
+    Which faces at the rim of a uniform wall belong to it is chance, and moves its middle.
+    """
+    ours, theirs = ([r for r in many if r.centre and r.extent] for many in (ours, theirs))
+    if not ours or not theirs or len(ours) * len(theirs) > _MANY:
+        return []
+    apart = np.linalg.norm(frame.moved(_middles(ours))[:, None] - _middles(theirs)[None], axis=2)
+    extents = [np.array([r.extent for r in many], np.float64) for many in (ours, theirs)]
+    reach = WIDE_SHARE * np.minimum(extents[0][:, None], extents[1][None])
+    kinds = np.array([r.kind for r in ours])[:, None] == np.array([r.kind for r in theirs])[None]
+    cost = np.where((apart <= reach) & kinds, apart, _NEVER)
+    return [(ours[row], theirs[column]) for row, column in _assigned(cost)]
 
 
 def _greedy_pairs(
