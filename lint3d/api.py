@@ -11,6 +11,9 @@ from pathlib import Path
 from typing import Any
 
 import lint3d
+from lint3d.baseline import compare_with
+from lint3d.concession import FILE_NAME as CONCESSIONS
+from lint3d.concession import Concessions, concede, read_concessions
 from lint3d.config import Config, find_config, read_config
 from lint3d.engine import Progress
 from lint3d.errors import ConfigurationError
@@ -30,6 +33,7 @@ from lint3d.plan import SheetRule
 from lint3d.pool import Pool
 from lint3d.registry import PluginSettings, Registry, load_registry, reviewers
 from lint3d.requirements import Required, Requirements
+from lint3d.snapshot import Snapshot, read_report
 from lint3d.units import length_factor
 from lint3d.worker import Setup
 
@@ -49,6 +53,10 @@ class Prepared:
     registry: Registry
     requirements: Requirements
     today: date | None = None
+    baseline: Snapshot | None = None
+    """An earlier report to compare with"""
+    concessions: Concessions | None = None
+    """Accepted deviations"""
     progress: Progress = _quiet
     expect: Callable[[list[int]], None] = _quiet
     """Told the size of each job in bytes, before the first begins"""
@@ -72,6 +80,31 @@ def prepare(config: Config, today: date | None = None) -> Prepared:
     return Prepared(config, plugins, registry, Requirements(registry, config), today)
 
 
+def remember(
+    prepared: Prepared,
+    baseline: str | os.PathLike[str] | None = None,
+    concessions: str | os.PathLike[str] | None = None,
+) -> None:
+    """Read the earlier report and the accepted deviations that a run takes into account.
+
+    Parameters
+    ----------
+    baseline : a SARIF report that lint3d wrote
+    concessions : None = `concessions.toml` beside `lint3d.toml`, if there is one
+
+    Raises
+    ------
+    ConfigurationError : one of them cannot be read, or is not what it should be
+    """
+    if baseline is not None:
+        prepared.baseline = read_report(baseline)
+    folder = prepared.config.folder
+    if concessions is not None:
+        prepared.concessions = read_concessions(Path(concessions))
+    elif folder is not None and (folder / CONCESSIONS).is_file():
+        prepared.concessions = read_concessions(folder / CONCESSIONS)
+
+
 def inspect(
     files: Files = (),
     *,
@@ -85,6 +118,8 @@ def inspect(
     workers: int | None = None,
     config: str | os.PathLike[str] | Config | None = None,
     today: date | None = None,
+    baseline: str | os.PathLike[str] | None = None,
+    concessions: str | os.PathLike[str] | None = None,
     keep: Iterable[str] = (),
     progress: Progress | None = None,
 ) -> Inspection:
@@ -101,7 +136,9 @@ def inspect(
     unit : of formats that have none
     workers : processes; 0 = in this process, with no bounds on time and memory
     config : a `lint3d.toml`, or its content; None = look from the current folder upward
-    today : the date by which accepted deviations are judged
+    today : the date by which accepted deviations are judged; None = the date of today
+    baseline : an earlier SARIF report to compare with
+    concessions : a file of accepted deviations; None = `concessions.toml` beside `lint3d.toml`
     keep : what writers need: "mesh" and "field:NAME" in `Inspection.kept`, "places" in results
     progress : called with uri, step and body before each step
 
@@ -121,6 +158,7 @@ def inspect(
         workers=workers,
     )
     prepared = prepare(chosen, today)
+    remember(prepared, baseline, concessions)
     prepared.progress = progress or _quiet
     listed = [files] if isinstance(files, (str, os.PathLike)) else files
     return run(prepared, listed, frozenset(keep))
@@ -172,6 +210,7 @@ def run(
     prepared.expect([sum(_bytes(path) for path in job.paths) for job in jobs])
     outcomes = _outcomes(prepared, jobs)
     inspection = _collected(prepared, jobs, outcomes)
+    _look_back(prepared, inspection, jobs)
     _review(prepared.registry, inspection)
     inspection.notifications.sort(key=Notification.sort_key)
     return inspection
@@ -230,6 +269,15 @@ def _collected(prepared: Prepared, jobs: list[Job], outcomes: list[JobOutcome]) 
         settings=_settings(prepared),
         kept={key: value for one in outcomes for key, value in one.kept.items()},
     )
+
+
+def _look_back(prepared: Prepared, inspection: Inspection, jobs: list[Job]) -> None:
+    """Apply concessions, then compare with the earlier report."""
+    if prepared.concessions is not None:
+        paths = {u: p for job in jobs for u, p in zip(job.uris, job.paths, strict=True)}
+        concede(inspection, prepared.concessions, prepared.today or date.today(), paths)
+    if prepared.baseline is not None:
+        compare_with(inspection, prepared.baseline)
 
 
 def _once(notifications: list[Notification]) -> list[Notification]:

@@ -76,7 +76,8 @@ def compare_with(inspection: Inspection, old: Snapshot) -> None:
             assert change.old is not None
             inspection.absent.append(replace(change.old, state="absent"))
             continue
-        result.is_worse = change.is_worse
+        # A failure that its concession does not cover any more is worse than it was.
+        result.is_worse = change.is_worse or result.lapsed is not None
         if change.old is None:
             result.state = "new"
             continue

@@ -123,7 +123,12 @@ def _common(command: Any) -> Any:
     "reports",
     metavar="PATH",
     multiple=True,
-    help="Write a report; the suffix decides its format (.sarif, .txt). Repeatable.",
+    help="Write a report; the suffix decides its format (.sarif, .html, .txt). Repeatable.",
+)
+@click.option(
+    "--page",
+    metavar="PATH.html",
+    help="Write a page to look at, in one file: the parts in 3D beside the results.",
 )
 @click.option(
     "--pictures",
@@ -171,10 +176,22 @@ def _common(command: Any) -> Any:
     "--fail-on",
     type=click.Choice(["review", "open", "new"]),
     multiple=True,
-    help="Count these as failures, too. Repeatable.",
+    help="Count these as failures, too; new: only what is worse than in --baseline. Repeatable.",
 )
 @click.option(
     "--today", metavar="YYYY-MM-DD", help="The date by which accepted deviations are judged."
+)
+@click.option(
+    "--baseline",
+    metavar="FILE",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="An earlier .sarif report: say what is new, unchanged, updated or gone since.",
+)
+@click.option(
+    "--concessions",
+    metavar="FILE",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="Accepted deviations; default: concessions.toml beside lint3d.toml.",
 )
 @click.option("-v", "--verbose", is_flag=True, help="Show every result, passed ones too.")
 @click.option("-q", "--quiet", is_flag=True, help="Show only what failed or is open.")
@@ -184,11 +201,14 @@ def inspect_command(ctx: click.Context, /, **options: Any) -> None:
 
     FILES_OR_FOLDERS are files, or folders that are searched; none means the current folder.
     """
-    from lint3d.api import prepare, run
+    from lint3d.api import prepare, remember, run
     from lint3d.progress import Progress
 
+    if "new" in options["fail_on"] and options["baseline"] is None:
+        raise Lint3dError("--fail-on new needs the earlier report: --baseline FILE.sarif.")
     prepared = prepare(_settings(options), _today(options["today"]))
-    writers = _writers(options["reports"], prepared.registry)
+    remember(prepared, options["baseline"], options["concessions"])
+    writers = _writers((*options["reports"], *_page(options["page"])), prepared.registry)
     keep = _needs(writers, options["pictures"])
     with Progress(sys.stderr) as progress:
         prepared.progress = progress.step
@@ -227,6 +247,15 @@ def _today(text: str | None) -> date | None:
         return datetime.strptime(text, "%Y-%m-%d").date()
     except ValueError:
         raise Lint3dError(f"--today {text}: write a date as YYYY-MM-DD.") from None
+
+
+def _page(path: str | None) -> tuple[str, ...]:
+    """The page as one report more."""
+    if path is None:
+        return ()
+    if not path.lower().endswith((".html", ".htm")):
+        raise Lint3dError(f"--page {path}: the name of a page ends in .html.")
+    return (path,)
 
 
 def _writers(reports: tuple[str, ...], registry: Any) -> dict[str, Any]:

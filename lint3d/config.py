@@ -100,6 +100,8 @@ class Config:
     for_files: tuple[ForFiles, ...] = ()
     base: Path = Path()
     """Folder that sheet paths and plugin paths are relative to"""
+    folder: Path | None = None
+    """Folder of the `lint3d.toml`, where concessions stand; None without one"""
 
 
 def _pattern(glob: str) -> re.Pattern[str]:
@@ -157,6 +159,7 @@ def read_config(path: Path) -> Config:
         weld_mm=Config.weld_mm if weld is None else float(weld),
         for_files=tuple(_for_files(file, base)),
         base=base,
+        folder=base,
     )
 
 

@@ -119,6 +119,8 @@ class Result:
     """Middle of the faces, by area: stays where it is when the worst of them changes"""
     conceded: Conceded | None = None
     """Why a failure is accepted; None if it is not"""
+    lapsed: str | None = None
+    """Why the concession that there is for this place does not cover it"""
     state: BaselineState | None = None
     """Against an earlier report; None if there is none"""
     earlier: Earlier | None = None
