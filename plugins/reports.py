@@ -7,7 +7,8 @@ from lint3d import Writer, hookimpl
 
 @hookimpl
 def lint3d_writers() -> list[Writer]:
+    from lint3d.report.page import PageWriter
     from lint3d.report.sarif import SarifWriter
     from lint3d.report.text import TextWriter
 
-    return [SarifWriter(), TextWriter()]
+    return [SarifWriter(), TextWriter(), PageWriter()]

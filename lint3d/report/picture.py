@@ -12,11 +12,12 @@ import io
 import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from lint3d.inspection import Inspection, Result
-from lint3d.report.fingerprint import PLACE_KEY, fingerprints, numbered
+from lint3d.report.fingerprint import short_keys
 from lint3d.report.wording import RANK, file_text
 
 if TYPE_CHECKING:
@@ -57,21 +58,24 @@ class Picture:
             height = round(image.height * width / image.width)
             image = image.resize((width, height), Image.Resampling.LANCZOS)
         if colours is not None:
-            image = image.quantize(colours, Image.Quantize.MEDIANCUT, dither=Image.Dither.NONE)
+            image = image.quantize(colours, Image.Quantize.FASTOCTREE, dither=Image.Dither.NONE)
         buffer = io.BytesIO()
         image.save(buffer, "PNG", optimize=colours is not None)
         return buffer.getvalue()
 
 
 def pictures(
-    inspection: Inspection, progress: Progress | None = None, passed: bool = False
+    inspection: Inspection,
+    progress: Progress | None = None,
+    most_results: int | None = None,
+    most_parts: int | None = None,
 ) -> Iterator[Picture]:
     """Every picture of an inspection, one at a time: overviews first, then results by severity.
 
     Parameters
     ----------
-    passed : also of what passed
     progress : called with the file, "picture" and the body before each
+    most_results, most_parts : no more than so many, the worst first
 
     Yields
     ------
@@ -82,12 +86,12 @@ def pictures(
     stages = Stages(inspection)
     tell = progress or (lambda uri, step, body: None)
     units = {rule.id: rule.unit for rule in inspection.rules}
-    kinds = (*SHOWN, "pass") if passed else SHOWN
-    rows = [row for row in ranked(inspection.results) if inspection.results[row].kind in kinds]
-    yield from _overviews(inspection, stages, rows, units, tell)
-    names = result_names(inspection.results)
-    for row in rows:
-        yield from _of_result(inspection.results[row], row, names[row], stages, units, tell)
+    results = inspection.results
+    rows = [row for row in ranked(results) if results[row].kind in SHOWN]
+    yield from islice(_overviews(inspection, stages, rows, units, tell), most_parts)
+    names = result_names(results)
+    for row in [row for row in rows if has_place(results[row])][:most_results]:
+        yield from _of_result(results[row], row, names[row], stages, units, tell)
 
 
 def _of_result(
@@ -95,8 +99,6 @@ def _of_result(
 ) -> Iterator[Picture]:
     from lint3d.report.picture_result import result_picture
 
-    if not has_place(result):
-        return
     tell(result.uri, "picture", result.body or "")
     stage = stages.of_result(result)
     if stage is not None:
@@ -137,21 +139,19 @@ def ranked(results: Sequence[Result]) -> list[int]:
 
 
 def result_names(results: Sequence[Result]) -> list[str]:
-    """A name for each result, without suffix: its rule, and the start of its key.
+    """A name for each result, without suffix: its rule, and the key that tables show.
 
     Examples
     --------
     >>> result_names([Result("walls/thin-wall", "fail", "Thin.", "a.stl")])
-    ['walls-thin-wall-5d4ce0d0']
+    ['walls-thin-wall-71214537']
     """
-    keys = numbered([fingerprints(result) for result in results])
-    names: list[str] = []
-    for result, key in zip(results, keys, strict=True):
-        place, _, again = key[PLACE_KEY].partition(":")
-        name = "-".join([plain_name(result.rule), place[:8], *([again] if again else [])])
-        while name in names:  # two keys that begin alike
-            name += "x"
-        names.append(name)
+    keys = short_keys(results)
+    names = [f"{plain_name(result.rule)}-{keys[id(result)]}" for result in results]
+    seen: dict[str, int] = {}
+    for row, name in enumerate(names):  # two keys may begin alike
+        seen[name] = seen.get(name, 0) + 1
+        names[row] = name if seen[name] == 1 else f"{name}-{seen[name]}"
     return names
 
 
