@@ -241,12 +241,14 @@ def _settings(options: dict[str, Any]) -> Any:
 
 
 def _today(text: str | None) -> date | None:
-    if text is None:
-        return None
+    return None if text is None else _date(text, "--today")
+
+
+def _date(text: str, option: str) -> date:
     try:
         return datetime.strptime(text, "%Y-%m-%d").date()
     except ValueError:
-        raise Lint3dError(f"--today {text}: write a date as YYYY-MM-DD.") from None
+        raise Lint3dError(f"{option} {text}: write a date as YYYY-MM-DD.") from None
 
 
 def _page(path: str | None) -> tuple[str, ...]:

@@ -100,7 +100,7 @@ class Config:
     for_files: tuple[ForFiles, ...] = ()
     base: Path = Path()
     """Folder that sheet paths and plugin paths are relative to"""
-    folder: Path | None = None
+    folder: Path | None = field(default=None, compare=False)
     """Folder of the `lint3d.toml`, where concessions stand; None without one"""
 
 
