@@ -142,7 +142,7 @@ def test_float_chamber_is_a_sealed_void() -> None:
     chamber = known("housing", "float chamber")
     inner = min(shells, key=lambda shell: shell.volume)
     assert len(shells) == 2
-    assert -inner.volume == pytest.approx(chamber["value"], rel=1e-5)
+    assert -inner.volume == pytest.approx(chamber["value"], abs=1e-3)
     np.testing.assert_allclose(inner.bounds.mean(axis=0), chamber["position"], atol=1e-4)
     polygon = 18.0 * np.cos(np.pi / chamber["segments"])
     assert width_at(inner, chamber["position"]) == pytest.approx(polygon, abs=2e-4)
@@ -157,9 +157,9 @@ def test_hinge_clearances() -> None:
             body.trim_by_plane((1, 0, 0), start + 1.0).trim_by_plane((-1, 0, 0), 1.0 - stop)
             for body in (lid, arm)
         )
-        assert bore.min_gap(pin, 1.0) == pytest.approx(knuckle["value"], abs=2e-4)
+        assert bore.min_gap(pin, 1.0) == pytest.approx(knuckle["value"], abs=1e-5)
         assert knuckle["fault"] == (knuckle["nominal"] < 0.5)
-    assert lid.min_gap(arm, 1.0) == pytest.approx(known("lid", "knuckle 2")["value"], abs=2e-4)
+    assert lid.min_gap(arm, 1.0) == pytest.approx(known("lid", "knuckle 2")["value"], abs=1e-5)
 
 
 def test_hinge_arm_cannot_leave() -> None:
