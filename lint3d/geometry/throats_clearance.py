@@ -14,6 +14,9 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
+#: From how many points on sorting pays, and cells along each side of their box.
+_WORTH_SORTING, _CELLS = 400, 256
+
 
 class Clearance:
     """Distances to a fixed set of facets.
@@ -44,10 +47,30 @@ class Clearance:
             self._tree = igl.AABB()
             self._tree.init(self._vertices, self._faces)
         local = np.ascontiguousarray(points.reshape(-1, 3) - self.middle)
-        squared, face, place = self._tree.squared_distance(self._vertices, self._faces, local)
         shape = points.shape[:-1]
+        if len(local) < _WORTH_SORTING:
+            squared, face, place = self._tree.squared_distance(self._vertices, self._faces, local)
+        else:
+            # Neighbours one after the other find the same part of the tree at hand: twice as fast.
+            order = _side_by_side(local)
+            found = self._tree.squared_distance(self._vertices, self._faces, local[order])
+            back = np.argsort(order, kind="stable")
+            squared, face, place = (one[back] for one in found)
         return (
             np.sqrt(squared).reshape(shape),
             face.reshape(shape),
             (place + self.middle).reshape(points.shape),
         )
+
+
+def _side_by_side(points: Floats) -> Ints:
+    """An order of points in which those near to each other follow each other."""
+    low = points.min(axis=0)
+    size = max(float((points - low).max()), 1e-300)
+    cell = ((points - low) * (_CELLS / size)).astype(np.int64).clip(0, _CELLS - 1)
+    # The bits of the three numbers are spread and woven together.
+    for shift, mask in ((32, 0x1F00000000FFFF), (16, 0x1F0000FF0000FF), (8, 0x100F00F00F00F00F)):
+        cell = (cell | (cell << shift)) & mask
+    for shift, mask in ((4, 0x10C30C30C30C30C3), (2, 0x1249249249249249)):
+        cell = (cell | (cell << shift)) & mask
+    return np.argsort(cell[:, 0] | (cell[:, 1] << 1) | (cell[:, 2] << 2), kind="stable")

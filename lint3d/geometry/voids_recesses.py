@@ -48,7 +48,9 @@ _FAR_APART = 8.0
 #: Pieces of a mouth, and parts of what is not reached, between which ways through are looked for.
 _MOST_PIECES, _MOST_PARTS = 40, 12
 #: Places that are looked at at most, recesses that are told.
-_MOST_PLACES, _MOST_RECESSES = 60_000, 200
+_MOST_PLACES, _MOST_RECESSES = 30_000, 200
+#: Places need be no nearer to each other than the ball is wide, over this.
+_PLACES_ACROSS = 6
 #: Neighbours of a place that it is joined to at most.
 _MOST_NEIGHBOURS = 24
 #: Balls at the mouth that are tried for a shorter way.
@@ -122,9 +124,9 @@ def find_recesses(
     tight, open_ones = places[~roomy], places[roomy]
     if len(tight) == 0:
         return []
-    apart = space.grid.pitch
-    if len(tight) > _MOST_PLACES:
-        apart *= float(np.sqrt(len(tight) / _MOST_PLACES))
+    pitch = space.grid.pitch
+    apart = max(pitch * max(float(np.sqrt(len(tight) / _MOST_PLACES)), 1.0), ball / _PLACES_ACROSS)
+    if apart > pitch:
         tight = _thinned(tight, apart)
     inside = _balls_before(space, clearance, tight, ball / 2, apart)
     scene = RayScene(*surface)
@@ -185,9 +187,12 @@ def _chamber(space: Space, points: Floats) -> Ints:
 
 def _thinned(places: Places, apart: float) -> Places:
     """One place a cell and direction."""
-    cell = np.column_stack([np.floor(places.point / apart), np.rint(places.normal)])
-    first = np.unique(cell.astype(np.int64), axis=0, return_index=True)[1]
-    return places[np.sort(first)]
+    cell = np.floor(places.point / apart).astype(np.int64)
+    cell -= cell.min(axis=0)
+    turn = np.rint(places.normal).astype(np.int64) + 1
+    size = [*(cell.max(axis=0) + 1), 3, 3, 3, 2]
+    key = np.ravel_multi_index((*cell.T, *turn.T, places.at_rim.astype(np.int64)), size)
+    return places[np.sort(np.unique(key, return_index=True)[1])]
 
 
 def _seeds(space: Space, roomy: Places, inside: _Balls, radius: float, apart: float) -> _Balls:
