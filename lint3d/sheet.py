@@ -1,8 +1,10 @@
 """What does a process ask of a part? Process sheets: read, extended, validated.
 
 A sheet is a TOML file. It alone says kind, limit, unit and source of each rule's requirement. It
-may extend one other sheet (a registered one, or a path relative to its own file), change limits,
-turn rules off, and add rules over existing measures with no code.
+may extend another sheet (a registered one, or a path relative to its own file), change limits, turn
+rules off, and add rules over existing measures with no code. Of a list of sheets the first is
+extended, and of the others what they state themselves is added: what a tactile sign asks for, on
+top of any process.
 """
 
 from __future__ import annotations
@@ -13,7 +15,7 @@ import math
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from lint3d.errors import ConfigurationError
 from lint3d.requirement import Kind, Requirement
@@ -21,7 +23,7 @@ from lint3d.tomlfile import TomlFile, nearest
 from lint3d.units import LIMIT_UNITS
 
 NO_SOURCE = "not stated"
-_TABLES = ("sheet", "liquid", "cleaning", "support", "rules")
+_TABLES = ("sheet", "liquid", "cleaning", "support", "relief", "rules")
 _KIND_KEYS = ("at_least", "at_most", "none", "inform", "off")
 _ENTRY_KEYS = (
     *_KIND_KEYS,
@@ -78,6 +80,8 @@ class Sheet:
     support: Mapping[str, Any] = field(default_factory=dict)
     cleaning_up: tuple[float, float, float] | None = None
     """Which way is up while parts drain, in the frame of their files; None: the best position"""
+    lone_marks: Literal["inform", "judge"] = "inform"
+    """Is a raised or sunk place that may be no lettering judged like lettering?"""
     unselected: frozenset[str] = frozenset()
     """Rules left out of the run, in the sheet that measures and rules are given"""
 
@@ -140,14 +144,39 @@ def _read(
     head = file.data.get("sheet", {})
     file.check_keys(head, ("title", "extends"), "sheet")
     parent = None
-    if extends := file.take(head, "extends", str, "sheet"):
-        try:
-            parent = _read(extends, registered, path.parent, (*children, path.resolve()))
-        except ConfigurationError as error:
-            if "there is no sheet" in str(error):
-                raise file.error(str(error), "sheet", "extends") from error
-            raise
+    first, *added = _extended(file, head) or (None,)
+    if first is not None:
+        with _told_by(file):
+            parent = _read(first, registered, path.parent, (*children, path.resolve()))
+            for other in added:
+                parent = _added(TomlFile(_find(other, registered, path.parent)), parent)
     return _merge(file, head, parent)
+
+
+def _extended(file: TomlFile, head: dict[str, Any]) -> list[str]:
+    """The sheet that is extended, and those whose own statements are added to it."""
+    extends = file.take(head, "extends", (str, list), "sheet")
+    names = [extends] if isinstance(extends, str) else extends or []
+    if any(not isinstance(name, str) for name in names):
+        raise file.error("'extends' must be the name of a sheet, or a list of names.", "sheet")
+    return names
+
+
+@contextmanager
+def _told_by(file: TomlFile) -> Iterator[None]:
+    """Say which sheet asked for one that is not there."""
+    try:
+        yield
+    except ConfigurationError as error:
+        if "there is no sheet" in str(error):
+            raise file.error(str(error), "sheet", "extends") from error
+        raise
+
+
+def _added(file: TomlFile, sheet: Sheet) -> Sheet:
+    """A sheet with what another one states itself, and not with what that one extends."""
+    file.check_keys(file.data, _TABLES)
+    return _merge(file, file.data.get("sheet", {}), sheet)
 
 
 def is_path(name: str) -> bool:
@@ -191,6 +220,7 @@ def _merge(file: TomlFile, head: dict[str, Any], parent: Sheet | None) -> Sheet:
         liquid=liquid,
         support=support,
         cleaning_up=cleaning_up,
+        lone_marks=_lone_marks(file) or (parent.lone_marks if parent else "inform"),
     )
 
 
@@ -217,6 +247,16 @@ def _support(file: TomlFile) -> dict[str, Any]:
     if kind == "angle" and "angle" not in table:
         raise file.error('kind = "angle" needs an angle in degrees.', "support")
     return dict(table)
+
+
+def _lone_marks(file: TomlFile) -> Literal["inform", "judge"] | None:
+    """`[relief] lone_marks`, None if it is not stated."""
+    table = file.data.get("relief", {})
+    file.check_keys(table, ("lone_marks",), "relief")
+    marks = file.take(table, "lone_marks", str, "relief")
+    if marks not in (None, "inform", "judge"):
+        raise file.error('lone_marks must be "inform" or "judge".', "relief", "lone_marks")
+    return marks
 
 
 def _cleaning_up(

@@ -142,6 +142,13 @@ class Cut:
         return creases
 
 
+def largest_patch_share(folds: Folds, cut: Cut) -> float:
+    """Area of the largest patch as a share of the whole surface."""
+    joined = folds.face[~cut.of(folds)]
+    patch = connected_groups(len(folds.faces), joined[:, 0], joined[:, 1])
+    return float(np.bincount(patch, folds.area).max() / max(folds.area.sum(), 1e-300))
+
+
 @dataclass(frozen=True, eq=False)
 class Hanging:
     """Parts of a surface that hang on one patch, and the border (the *foot*) between both."""

@@ -64,6 +64,10 @@ class Base:
         normal = np.column_stack([-fu, -fv, np.ones(len(u))]) / root[:, None]
         return np.column_stack([u, v]), (w0 - f) * root, normal @ self.axes
 
+    def slopes(self, uv: Floats) -> tuple[Floats, Floats, Floats]:
+        """Value and both slopes of the polynomial at (n, 2) u v."""
+        return self._value(uv[:, 0], uv[:, 1])
+
     def _value(self, u: Floats, v: Floats) -> tuple[Floats, Floats, Floats]:
         x = np.clip(u / self.scale, -1.5, 1.5)
         y = np.clip(v / self.scale, -1.5, 1.5)

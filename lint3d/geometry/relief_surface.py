@@ -8,6 +8,9 @@ Guarded by tests/geometry/test_relief_surface.py.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -19,6 +22,9 @@ Ints = NDArray[np.int64]
 
 #: Tolerances of the two simplified meshes, mm.
 FINE_MM, COARSE_MM = 0.003, 0.01
+#: A body none of whose edges turns by this much both ways carries nothing: a fillet of eight facets
+#: turns by 11 degrees at each.
+LEAST_TURN = np.radians(8.0)
 #: A face lower than this many tolerances has no direction of its own.
 SLIVER = 2.0
 #: A second mesh is worth a look if it has this much less faces than the first.
@@ -34,9 +40,8 @@ def simplified(vertices: Floats, faces: Ints, tolerance_mm: float) -> tuple[Floa
     """
     import manifold3d
 
-    mesh = manifold3d.Mesh64(
-        np.ascontiguousarray(vertices, np.float64), np.ascontiguousarray(faces, np.uint64)
-    )
+    # Copies: the library takes no read-only arrays.
+    mesh = manifold3d.Mesh64(np.array(vertices, np.float64), np.array(faces, np.uint64))
     solid = manifold3d.Manifold(mesh)
     if solid.status() != manifold3d.Error.NoError or solid.is_empty():
         return None
@@ -45,17 +50,47 @@ def simplified(vertices: Floats, faces: Ints, tolerance_mm: float) -> tuple[Floa
     return points, np.asarray(out.tri_verts).astype(np.int64)
 
 
+@dataclass(frozen=True, eq=False)
+class Searched:
+    """A mesh on which reliefs are looked for."""
+
+    folds: Folds
+    tolerance_mm: float
+    """How far it may stray from the surface that was given."""
+
+
 def surfaces_to_search(
     vertices: Floats, faces: Ints, table: EdgeTable, step_mm: float
-) -> list[Folds]:
-    """Angles of the surface, without the noise of its facets where that can be told from shape."""
-    found: list[Folds] = []
-    for tolerance in (FINE_MM, COARSE_MM):
-        tidy = simplified(vertices, faces, max(tolerance, 4 * step_mm))
+) -> Iterator[Searched]:
+    """The surface, without the noise of its facets where that can be told from shape.
+
+    Yields
+    ------
+    Searched : the surface as it is where it is not closed and sound; nothing if it has no creases
+    """
+    if not _may_have_relief(vertices, faces, table):
+        return
+    first = 0
+    for tolerance in (max(FINE_MM, 4 * step_mm), max(COARSE_MM, 4 * step_mm)):
+        tidy = simplified(vertices, faces, tolerance)
         if tidy is None:
-            return [folds(vertices, faces, table, SLIVER * FINE_MM)]
+            yield Searched(folds(vertices, faces, table, SLIVER * FINE_MM), 0.0)
+            return
         points, rows = tidy
-        if not len(rows) or (found and len(rows) > FEWER * len(found[0].faces)):
-            continue
-        found.append(folds(points, rows, edge_table(rows, len(points)), SLIVER * tolerance))
-    return found
+        if not len(rows) or (first and len(rows) > FEWER * first):
+            return
+        first = len(rows)
+        same = len(rows) == len(faces)
+        yield Searched(
+            folds(points, rows, edge_table(rows, len(points)), SLIVER * tolerance),
+            step_mm if same else tolerance,
+        )
+
+
+def _may_have_relief(vertices: Floats, faces: Ints, table: EdgeTable) -> bool:
+    """Does the surface turn anywhere both ways by more than facets of a smooth shape do?
+
+    What is raised has a concave foot and a convex head, what is sunk the other way round.
+    """
+    turn = folds(vertices, faces, table).turn
+    return bool((turn > LEAST_TURN).any() and (turn < -LEAST_TURN).any())

@@ -1,0 +1,123 @@
+"""What outline does an island have, seen along the normal of its base and rolled flat?
+
+The outline is where the island's walls cross a level between base and cap, so that fillets at foot
+and head leave it alone. Positions are those of the feet on the base, at their distance along the
+base from the middle of the island: nominal lengths, not those of the larger or smaller cap of a
+bent part. Lengths in mm. Guarded by tests/geometry/test_relief_outline.py.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lint3d.geometry.components import connected_groups
+from lint3d.geometry.relief_base import Base
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+#: Points of Gauss-Legendre quadrature on [0, 1], for lengths along the base.
+_AT, _WEIGHT = (0.5 + 0.5 * x for x in np.polynomial.legendre.leggauss(4))
+_WEIGHT = _WEIGHT - 0.5
+
+
+@dataclass(frozen=True, eq=False)
+class Outline:
+    """Closed polygons in the unrolled base."""
+
+    start: Floats
+    """(k, 2) mm; the island lies on the left of the way to `end`."""
+    end: Floats
+    loop: Ints
+    """(k,) which closed line each piece belongs to, from 0."""
+    area: Floats
+    """(loops,) mm2, negative for counters."""
+
+    @property
+    def is_counter(self) -> NDArray[np.bool_]:
+        """(loops,) does the line run round a closed space in the island?"""
+        return self.area < 0
+
+    @property
+    def length(self) -> float:
+        return float(np.linalg.norm(self.end - self.start, axis=1).sum())
+
+    def fill(self) -> float:
+        """Area inside the outer lines, as a share of their common convex hull."""
+        from scipy.spatial import ConvexHull, QhullError
+
+        outer = ~self.is_counter[self.loop]
+        try:
+            hull = ConvexHull(self.start[outer])
+        except (QhullError, ValueError):
+            return 1.0
+        return float(self.area[self.area > 0].sum() / max(hull.volume, 1e-300))
+
+
+def unrolled(base: Base, points: Floats) -> Floats:
+    """(n, 2) mm: where points stand on the base, with distances from its origin along the base."""
+    uv, _, _ = base.foot(points)
+    if base.degree == 1:
+        _, fu, fv = base.slopes(uv[:1])
+        # The plane of the fit leans a little from the frame's.
+        far = np.hypot(uv[:, 0], uv[:, 1])
+        rise = uv[:, 0] * fu[0] + uv[:, 1] * fv[0]
+        stretch = np.sqrt(far**2 + rise**2) / np.maximum(far, 1e-12)
+        return uv * np.where(far > 1e-12, stretch, 1.0)[:, None]
+    far = np.hypot(uv[:, 0], uv[:, 1])
+    along = uv / np.maximum(far, 1e-12)[:, None]
+    stretch = np.zeros(len(uv))
+    for at, weight in zip(_AT, _WEIGHT, strict=True):
+        _, fu, fv = base.slopes(at * uv)
+        slope = along[:, 0] * fu + along[:, 1] * fv
+        stretch += weight * np.sqrt(1 + slope**2)
+    return uv * stretch[:, None]
+
+
+def outline_at(
+    corners: Ints, points: Floats, levels: Floats, base: Base, level: float
+) -> Outline | None:
+    """Where a surface crosses a level.
+
+    Parameters
+    ----------
+    corners : (k, 3) vertices of the island's faces
+    points : (n, 3) mm, all vertices
+    levels : (k, 3) mm, height of each corner, away from the base
+    base : what heights are measured from
+    level : mm
+
+    Returns
+    -------
+    Outline, or None if nothing crosses
+    """
+    above = levels >= level
+    count = above.sum(axis=1)
+    rows = np.flatnonzero((count == 1) | (count == 2))
+    if not len(rows):
+        return None
+    # The corner that is alone on its side comes first.
+    single = np.where(count[rows] == 1, above[rows].T, ~above[rows].T).argmax(axis=0)
+    turn = (single[:, None] + np.arange(3)) % 3
+    vertex = np.take_along_axis(corners[rows], turn, 1)
+    height = np.take_along_axis(levels[rows], turn, 1)
+    share = (level - height[:, :1]) / (height[:, 1:] - height[:, :1])
+    apex = points[vertex[:, 0]][:, None]
+    cross = apex + share[:, :, None] * (points[vertex[:, 1:]] - apex)
+    flat = unrolled(base, cross.reshape(-1, 3)).reshape(-1, 2, 2)
+    key = np.sort(np.stack([vertex[:, [0, 1]], vertex[:, [0, 2]]], axis=1), axis=2)
+    # A wall seen from outside, with its apex up: the island lies on the left of the way from its
+    # first side to its second.
+    swap = (count[rows] == 1)[:, None]
+    start = np.where(swap, flat[:, 0], flat[:, 1])
+    end = np.where(swap, flat[:, 1], flat[:, 0])
+    number = key[:, :, 0] * np.int64(len(points)) + key[:, :, 1]
+    _, name = np.unique(number, return_inverse=True)
+    name = name.reshape(-1, 2)
+    node = connected_groups(int(name.max()) + 1, name[:, 0], name[:, 1])
+    loop = np.unique(node[name[:, 0]], return_inverse=True)[1]
+    area = np.bincount(loop, (start[:, 0] * end[:, 1] - start[:, 1] * end[:, 0]) / 2)
+    return Outline(start, end, loop.astype(np.int64), area)

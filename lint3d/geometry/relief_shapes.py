@@ -1,0 +1,142 @@
+"""What is one island like: how high, how wide its strokes, which outline?
+
+Gathers what the other kernels measure of an island. Lengths in mm. Guarded by
+tests/geometry/test_relief_shapes.py.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lint3d.geometry.patches import Folds
+from lint3d.geometry.relief_groups import Standing
+from lint3d.geometry.relief_heights import Measured
+from lint3d.geometry.relief_outline import Outline, outline_at
+from lint3d.geometry.relief_strokes import Widths, counter_widths, stroke_widths
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+#: Outlines are taken at these shares of the height, clear of fillets at foot and head; what walls
+#: with draft would reach at the cap follows from both.
+LOW_LEVEL, HIGH_LEVEL = 0.35, 0.7
+#: What an outline of chords and the choice of levels may do to a width, as a share of it.
+OUTLINE_SHARE = 0.005
+
+
+@dataclass(frozen=True, eq=False)
+class Shape:
+    """An island with what follows from its outline."""
+
+    folds: Folds
+    measured: Measured
+    blur: float
+    """mm, what the surface that was searched may be off"""
+
+    @property
+    def raised(self) -> bool:
+        return self.measured.island.raised
+
+    @property
+    def height(self) -> float:
+        return self.measured.height
+
+    @property
+    def lower(self) -> float:
+        return self.measured.lower - self.blur
+
+    @property
+    def upper(self) -> float:
+        return self.measured.upper + self.blur
+
+    @property
+    def votes(self) -> int:
+        return self.measured.island.votes
+
+    @cached_property
+    def standing(self) -> Standing:
+        island = self.measured.island
+        slack = (self.upper - self.lower) / 2
+        foot = self.folds.vertices[island.start]
+        return Standing(island.raised, self.height, slack, island.centre, island.normal, foot)
+
+    @cached_property
+    def outline(self) -> Outline | None:
+        """At the upper level."""
+        return self._at(HIGH_LEVEL)
+
+    @cached_property
+    def _lower_outline(self) -> Outline | None:
+        return self._at(LOW_LEVEL)
+
+    def _at(self, share: float) -> Outline | None:
+        island, measured = self.measured.island, self.measured
+        return outline_at(
+            self.folds.faces[island.faces],
+            self.folds.vertices,
+            measured.levels,
+            measured.base,
+            share * self.height,
+        )
+
+    @cached_property
+    def fill(self) -> float:
+        """Share of its convex hull that the outline fills: 1 for a disc, 0.6 for a T."""
+        return 1.0 if self.outline is None else self.outline.fill()
+
+    @cached_property
+    def counters(self) -> Floats:
+        """(c,) mm, the largest circle in each closed space."""
+        return np.zeros(0) if self.outline is None else counter_widths(self.outline)
+
+    @cached_property
+    def strokes(self) -> Widths:
+        """At the cap."""
+        if self.outline is None:
+            return Widths(np.nan, np.nan)
+        high = stroke_widths(self.outline)
+        low = Widths(np.nan, np.nan)
+        if self._lower_outline is not None:
+            low = stroke_widths(self._lower_outline)
+        lean = high.usual - low.usual
+        if not np.isfinite(lean):
+            return high
+        more = lean / (HIGH_LEVEL - LOW_LEVEL) * (1 - HIGH_LEVEL)
+        return Widths(max(high.narrowest + more, 0.0), max(high.usual + more, 0.0))
+
+    def stroke_uncertainty(self, width: float) -> float:
+        """mm"""
+        return OUTLINE_SHARE * width + 2 * self.blur + self.measured.base.residual
+
+    def extent(self, way: Floats) -> tuple[float, float]:
+        """Lowest and highest point along a direction in space, at the cap, from the centre."""
+        axes = self.measured.base.axes
+        flat = np.array([way @ axes[0], way @ axes[1]])
+        flat /= max(float(np.linalg.norm(flat)), 1e-12)
+        high, low = self.outline, self._lower_outline
+        if high is None or low is None:
+            foot = (self.standing.foot - self.measured.island.centre) @ way
+            return float(foot.min()), float(foot.max())
+        a, b = high.start @ flat, low.start @ flat
+        share = (1 - HIGH_LEVEL) / (HIGH_LEVEL - LOW_LEVEL)
+        return (
+            float(a.min() + share * (a.min() - b.min())),
+            float(a.max() + share * (a.max() - b.max())),
+        )
+
+    @cached_property
+    def signature(self) -> Floats:
+        """(4,) what congruent islands share: root of area, perimeter, both radii of gyration."""
+        if self.outline is None:
+            return np.zeros(4)
+        line = self.outline
+        length = np.linalg.norm(line.end - line.start, axis=1)
+        middle = (line.start + line.end) / 2
+        centre = (middle * length[:, None]).sum(axis=0) / length.sum()
+        spread = ((middle - centre) * length[:, None]).T @ (middle - centre) / length.sum()
+        radii = np.sqrt(np.maximum(np.linalg.eigvalsh(spread), 0.0))
+        return np.array([np.sqrt(abs(line.area.sum())), length.sum() / 4, *radii])

@@ -1,0 +1,341 @@
+"""Which raised and sunk inscriptions, braille dots and lone marks does a body carry?
+
+Islands (`relief_islands.py`) are measured, grouped into lines of characters and told from bosses,
+ribs, flanges and knuckles. The border between lettering and other features stands in `is_lettering`
+and `is_mark`, and in DEVELOPERS.md. Lengths in mm. Guarded by tests/geometry/test_reliefs.py and
+tests/outside/test_relief_cad.py.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from lint3d.geometry.patches import Cut, largest_patch_share
+from lint3d.geometry.relief_groups import Line, Standing, groups, lines_of
+from lint3d.geometry.relief_heights import measure_height
+from lint3d.geometry.relief_islands import Island, islands
+from lint3d.geometry.relief_shapes import Shape
+from lint3d.geometry.relief_surface import Searched, surfaces_to_search
+from lint3d.geometry.topology import EdgeTable
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+#: A character stands up by no more than this share of the height of its line ...
+MOST_RISE = 0.5
+#: ... and is found by at least this many crease limits (the middle one of its line).
+LEAST_VOTES = 2
+#: An outline that fills less of its convex hull is not convex.
+CONVEX = 0.9
+#: Islands whose signatures agree this well are congruent.
+CONGRUENT = 0.04
+#: No more than this share of the characters of a line are congruent.
+MOST_CONGRUENT = 0.6
+#: A lone mark stands up by no more than this share of its size.
+MARK_RISE = 0.25
+#: Dots of braille are no wider than this, mm, and no farther apart than this many diameters.
+WIDEST_DOT = 3.0
+LIKE_DOT = 0.15
+LEAST_DOTS = 3
+#: More islands than this on one surface: the time is not spent. common practice, no source
+MOST_ISLANDS = 6000
+#: A surface without any patch as large as this share of it, and with so many faces, is rough.
+ROUGH_PATCH, ROUGH_FACES = 0.005, 5000
+PLAIN = Cut(np.radians(35.0))
+
+
+@dataclass(frozen=True, eq=False)
+class Inscription:
+    """A line of characters, raised or sunk."""
+
+    shapes: tuple[Shape, ...]
+    character: Ints
+    """(k,) which character each island belongs to, in reading order or against it."""
+    direction: Floats
+    """(k, 3) unit, along the line."""
+    character_height: float
+    """mm, of the taller characters; its interval holds those of all characters of full height."""
+    character_height_interval: tuple[float, float]
+
+    @property
+    def raised(self) -> bool:
+        return self.shapes[0].raised
+
+    @property
+    def characters(self) -> int:
+        return int(self.character.max()) + 1
+
+
+@dataclass(frozen=True, eq=False)
+class Dots:
+    """Domes on a grid."""
+
+    shapes: tuple[Shape, ...]
+    diameter: Floats
+    """(k, 3) mm: value, lower and upper end, of each foot."""
+    spacing: Floats
+    """(k,) mm to the nearest other dot; NaN for a dot that is alone in its cell."""
+
+
+@dataclass(frozen=True, eq=False)
+class Found:
+    """What was found on a body."""
+
+    inscriptions: list[Inscription] = field(default_factory=list)
+    dots: list[Dots] = field(default_factory=list)
+    marks: list[Shape] = field(default_factory=list)
+    others: list[Shape] = field(default_factory=list)
+    """Islands that are features of another kind."""
+    trouble: str = ""
+    """Why nothing could be told, if so."""
+    searched: Searched | None = None
+
+
+def find_reliefs(vertices: Floats, faces: Ints, table: EdgeTable, step_mm: float) -> Found:
+    """Everything in relief on one body.
+
+    Parameters
+    ----------
+    vertices : (n, 3) mm
+    faces : (m, 3), looking out of the material
+    table : EdgeTable of `faces`
+    step_mm : what rounding of coordinates can do to a distance
+
+    Returns
+    -------
+    Found
+    """
+    best: Found | None = None
+    for searched in surfaces_to_search(vertices, faces, table, step_mm):
+        found = _on_surface(searched, step_mm)
+        if best is None or _weight(found) > 1.1 * _weight(best):
+            best = found
+    return best if best is not None else Found()
+
+
+def _weight(found: Found) -> float:
+    """How much was told: the votes of all characters and dots."""
+    shapes = [shape for one in (*found.inscriptions, *found.dots) for shape in one.shapes]
+    return sum(shape.votes for shape in shapes) + (0.0 if found.trouble else 0.01)
+
+
+def _on_surface(searched: Searched, step_mm: float) -> Found:
+    folds = searched.folds
+    if len(folds.faces) > ROUGH_FACES and largest_patch_share(folds, PLAIN) < ROUGH_PATCH:
+        return Found(trouble="The surface is too rough to tell relief from noise.")
+    found = islands(folds)
+    if len(found) > MOST_ISLANDS:
+        return Found(trouble=f"There are {len(found)} raised or sunk places, too many to tell.")
+    shapes = _measured(searched, found, step_mm)
+    inside = _parents(shapes, len(folds.faces))
+    return _sorted_out(shapes, inside, searched)
+
+
+def _measured(searched: Searched, found: list[Island], step_mm: float) -> list[Shape]:
+    folds = searched.folds
+    bases: dict[tuple[int, int], tuple[Floats, Floats, cKDTree]] = {}
+    shapes = []
+    for island in found:
+        if island.base_patch not in bases:
+            rows, inverse = np.unique(folds.faces[island.base], return_inverse=True)
+            area = np.bincount(inverse.ravel(), np.repeat(folds.area[island.base] / 3, 3))
+            points = folds.vertices[rows]
+            bases[island.base_patch] = (points, area, cKDTree(points))
+        points, area, tree = bases[island.base_patch]
+
+        def near(
+            at: Floats,
+            radius: float,
+            points: Floats = points,
+            area: Floats = area,
+            tree: cKDTree = tree,
+        ) -> tuple[Floats, Floats]:
+            rows = tree.query_ball_point(at, radius)
+            return points[rows], area[rows]
+
+        measured = measure_height(folds, island, near, step_mm)
+        if measured is not None:
+            shapes.append(Shape(folds, measured, searched.tolerance_mm))
+    return shapes
+
+
+def _parents(shapes: list[Shape], face_count: int) -> Ints:
+    """(k,) the smallest island that holds each one, -1 for those that stand free."""
+    parent = np.full(len(shapes), -1)
+    owner = np.full(face_count, -1)
+    order = sorted(range(len(shapes)), key=lambda i: -len(shapes[i].measured.island.faces))
+    for i in order:
+        cap = shapes[i].measured.island.faces
+        held = owner[cap]
+        # An island may miss a few faces of a fillet that a smaller one has.
+        values, count = np.unique(held[held >= 0], return_counts=True)
+        if len(values) and count.max() > 0.8 * len(cap):
+            parent[i] = int(values[count.argmax()])
+        owner[cap] = i
+    return parent
+
+
+def _sorted_out(shapes: list[Shape], parent: Ints, searched: Searched) -> Found:
+    """Lettering from the outside inward: what is inside a letter is its counter."""
+    found = Found(searched=searched)
+    taken = np.zeros(len(shapes), bool)
+    depth = _depths(parent)
+    for level in range(int(depth.max(initial=-1)) + 1):
+        rows = np.flatnonzero((depth == level) & ~taken)
+        free = [i for i in rows.tolist() if parent[i] < 0 or not taken[parent[i]]]
+        taken[[i for i in rows.tolist() if i not in set(free)]] = True
+        told = _told(shapes, free, found)
+        taken[told] = True
+    holds = np.zeros(len(shapes), bool)
+    holds[parent[taken & (parent >= 0)]] = True
+    for i in np.flatnonzero(~taken).tolist():
+        inner = parent[i] >= 0 and shapes[parent[i]].raised != shapes[i].raised
+        if not holds[i] and not inner and is_mark(shapes[i]):
+            found.marks.append(shapes[i])
+        else:
+            found.others.append(shapes[i])
+    return found
+
+
+def _depths(parent: Ints) -> Ints:
+    depth = np.zeros(len(parent), np.int64)
+    at = parent.copy()
+    while (at >= 0).any():
+        depth += at >= 0
+        at = np.where(at >= 0, parent[at], -1)
+    return depth
+
+
+def _told(shapes: list[Shape], rows: list[int], found: Found) -> list[int]:
+    """Rows of those islands that are characters or dots; what they make up is added to `found`."""
+    told: list[int] = []
+    domes = [i for i in rows if _is_dot(shapes[i])]
+    for group in groups([_wide(shapes[i]) for i in domes]):
+        members = [domes[k] for k in group.tolist()]
+        dots = _dots([shapes[i] for i in members])
+        if dots is not None:
+            found.dots.append(dots)
+            told += members
+    rest = [i for i in rows if i not in set(told)]
+    standing = [shapes[i].standing for i in rest]
+    for group in groups(standing):
+        if len(group) < 2:
+            continue
+        lines = lines_of(standing, group)
+        members = [shapes[rest[k]] for k in group.tolist()]
+        if not is_lettering(members, _line_height([shapes[i] for i in rest], lines)):
+            continue
+        for line in lines:
+            found.inscriptions.append(_inscription([shapes[i] for i in rest], line))
+        told += [rest[k] for k in group.tolist()]
+    return told
+
+
+def _line_height(shapes: list[Shape], lines: list[Line]) -> float:
+    return max(_inscription(shapes, line).character_height for line in lines)
+
+
+def _inscription(shapes: list[Shape], line: Line) -> Inscription:
+    mine = tuple(shapes[i] for i in line.members.tolist())
+    low = np.full(int(line.character.max()) + 1, np.inf)
+    high = np.full(len(low), -np.inf)
+    for shape, character, way in zip(mine, line.character.tolist(), line.direction, strict=True):
+        normal = shape.measured.island.normal
+        across = np.cross(normal, way) if way.any() else shape.measured.base.axes[1]
+        across = across / max(float(np.linalg.norm(across)), 1e-12)
+        below, above = shape.extent(across)
+        at = shape.measured.island.centre @ across
+        low[character] = min(low[character], at + below)
+        high[character] = max(high[character], at + above)
+    height = np.maximum(high - low, 0.0)
+    # Capitals, ascenders and figures: not the small letters, nor stops and hyphens.
+    tall = height[height >= 0.8 * height.max()]
+    blur = max(shape.blur + shape.measured.base.residual for shape in mine)
+    value = float(np.median(tall))
+    interval = (float(tall.min()) - blur, float(tall.max()) + blur)
+    return Inscription(mine, line.character, line.direction, value, interval)
+
+
+def is_lettering(shapes: list[Shape], character_height: float) -> bool:
+    """Is a group of islands an inscription, and not a row of bosses, ribs or teeth?
+
+    Several islands of at least two shapes, one of them not convex, few of them congruent, all of
+    them low against the height of the line, and found by more than one crease limit.
+    """
+    if len(shapes) < 2 or np.median([shape.votes for shape in shapes]) < LEAST_VOTES:
+        return False
+    if np.median([shape.height for shape in shapes]) > MOST_RISE * character_height:
+        return False
+    tall = [shape for shape in shapes if shape.standing.size >= 0.4 * character_height]
+    fill = np.array([shape.fill for shape in tall])
+    if len(tall) < 2 or not (fill < CONVEX).any():
+        return False
+    kinds = _congruent([shape.signature for shape in tall])
+    most = np.bincount(kinds).max()
+    if kinds.max() == 0 or (len(tall) > 3 and most > MOST_CONGRUENT * len(tall)):
+        return False
+    return len(tall) >= 3 or bool((fill < CONVEX).all())
+
+
+def is_mark(shape: Shape) -> bool:
+    """May a lone island be a letter or an arrow? Its outline is not convex, and it is low."""
+    low = shape.height <= MARK_RISE * shape.standing.size
+    return low and shape.votes >= LEAST_VOTES and (shape.fill < CONVEX or len(shape.counters) > 0)
+
+
+def _congruent(signatures: list[Floats]) -> Ints:
+    kinds: list[Floats] = []
+    kind = np.zeros(len(signatures), np.int64)
+    for row, signature in enumerate(signatures):
+        same = (
+            k
+            for k, other in enumerate(kinds)
+            if (np.abs(signature - other) <= CONGRUENT * np.maximum(other.max(), 1e-9)).all()
+        )
+        kind[row] = next(same, len(kinds))
+        if kind[row] == len(kinds):
+            kinds.append(signature)
+    return kind
+
+
+# --- braille ------------------------------------------------------------------------------------
+
+
+def _is_dot(shape: Shape) -> bool:
+    return shape.raised and shape.measured.dome and shape.standing.size <= WIDEST_DOT
+
+
+def _wide(shape: Shape) -> Standing:
+    """A dot as grouping sees it: cells of braille stand several dots apart."""
+    one = shape.standing
+    return replace(one, foot=one.centre + 4.0 * (one.foot - one.centre))
+
+
+def _dots(shapes: list[Shape]) -> Dots | None:
+    if len(shapes) < LEAST_DOTS:
+        return None
+    diameter = np.array([_diameter(shape) for shape in shapes])
+    middle = np.median(diameter[:, 0])
+    if (np.abs(diameter[:, 0] - middle) > LIKE_DOT * middle).any():
+        return None
+    centre = np.array([shape.measured.island.centre for shape in shapes])
+    nearest = cKDTree(centre).query(centre, 2)[0][:, 1]
+    in_cell = nearest <= 1.5 * nearest.min()
+    return Dots(tuple(shapes), diameter, np.where(in_cell, nearest, np.nan))
+
+
+def _diameter(shape: Shape) -> tuple[float, float, float]:
+    """Of a round foot: the circle through its corners lies outside its sides."""
+    foot, island = shape.standing.foot, shape.measured.island
+    arm = foot - island.centre
+    arm = arm - np.outer(arm @ island.normal, island.normal)
+    radius = np.linalg.norm(arm, axis=1)
+    spread = float(radius.max() - radius.min())
+    side = shape.folds.vertices[island.end] - shape.folds.vertices[island.start]
+    sagitta = float(np.linalg.norm(side, axis=1).max()) ** 2 / (8 * float(radius.mean()))
+    value = 2 * float(radius.mean())
+    return value, value - spread - 2 * shape.blur, value + spread + 2 * (sagitta + shape.blur)

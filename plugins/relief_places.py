@@ -1,0 +1,223 @@
+"""How do reliefs become places: one for each inscription, at its worst character?
+
+A part of the plugin `relief`; it has no hooks of its own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from lint3d import Body, Claim, Note, Place
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from lint3d import Joined
+    from lint3d.geometry.relief_shapes import Shape
+    from lint3d.geometry.reliefs import Dots, Found, Inscription
+
+    Ints = NDArray[np.int64]
+    Value = tuple[float, float, float]
+
+
+@dataclass(frozen=True, eq=False)
+class Reliefs:
+    """Lettering, dots and marks of one body, or of one piece made of several.
+
+    Attributes
+    ----------
+    found : what the kernels told, on the mesh that was searched
+    faces : rows of the faces (of `lies_on`, else of the body) of each island, by its identity
+    lies_on : the piece that the faces belong to, None for the body itself
+    loose : the islands that only touch what they stand on, by identity
+    """
+
+    found: Found
+    faces: dict[int, Ints]
+    lies_on: Joined | None
+    loose: frozenset[int]
+
+    @property
+    def inscriptions(self) -> list[Inscription]:
+        return self.found.inscriptions
+
+    @property
+    def dots(self) -> list[Dots]:
+        return self.found.dots
+
+    def faces_of(self, shapes: Sequence[Shape], first: Shape | None = None) -> Ints:
+        """Faces of some islands, those of the first one in front."""
+        ordered = [*([first] if first is not None else []), *(s for s in shapes if s is not first)]
+        rows = [self.faces.get(id(shape), np.zeros(0, np.int64)) for shape in ordered]
+        return np.concatenate(rows) if rows else np.zeros(0, np.int64)
+
+    def place(self, value: Value, shapes: Sequence[Shape], worst: Shape, remark: str) -> Place:
+        """A place with (value, lower, upper) for an inscription, at its worst island."""
+        number, lower, upper = value
+        island = worst.measured.island
+        return Place(
+            number,
+            lower=min(max(lower, 0.0), number),
+            upper=max(upper, number),
+            position=island.centre + (1 if island.raised else -1) * worst.height * island.normal,
+            faces=self.faces_of(shapes, worst),
+            of=self.lies_on,
+            remark=remark,
+            distinct=True,
+        )
+
+    def claim(self, inscription: Inscription) -> Claim:
+        """All faces of an inscription."""
+        return Claim(faces=self.faces_of(inscription.shapes), of=self.lies_on)
+
+    def note(self, shape: Shape, message: str) -> Note:
+        """A mark that is no verdict."""
+        island = shape.measured.island
+        return Note(
+            message,
+            faces=self.faces_of([shape]),
+            of=self.lies_on,
+            position=island.centre,
+            properties={"height_mm": shape.height, "interval_mm": [shape.lower, shape.upper]},
+        )
+
+
+def reliefs_of(body: Body) -> Reliefs:
+    """Look for reliefs on a body, or on the piece that it is the largest body of."""
+    from lint3d.geometry.relief_faces import faces_as_given
+    from lint3d.geometry.reliefs import find_reliefs
+    from lint3d.geometry.topology import edge_table
+
+    joined = body.joined
+    vertices, faces, step = body.vertices, body.faces, body.coordinate_step_mm
+    table = body.edges
+    if joined is not None:
+        vertices, faces, step = joined.vertices, joined.faces, joined.coordinate_step_mm
+        table = edge_table(faces, len(vertices))
+    found = find_reliefs(vertices, faces, table, step)
+    shapes = [
+        *(shape for one in found.inscriptions for shape in one.shapes),
+        *(shape for one in found.dots for shape in one.shapes),
+        *found.marks,
+        *found.others,
+    ]
+    rows: list[Ints] = []
+    if shapes:
+        # Smaller islands last: a face belongs to the innermost.
+        shapes.sort(key=lambda shape: -len(shape.measured.island.faces))
+        regions = [shape.measured.island.faces for shape in shapes]
+        rows = faces_as_given(vertices, faces, shapes[0].folds, regions)
+    by_shape = {id(shape): row for shape, row in zip(shapes, rows, strict=True)}
+    loose = _loose(joined, shapes, by_shape) if joined is not None else frozenset()
+    return Reliefs(found, by_shape, joined, loose)
+
+
+def _loose(joined: Joined, shapes: Sequence[Shape], rows: dict[int, Ints]) -> frozenset[int]:
+    """Islands that are a body of their own, none of which reaches into another body."""
+    found = set()
+    for shape in shapes:
+        faces = rows[id(shape)]
+        if not len(faces):
+            continue
+        owner = joined.bodies_at(faces)
+        if len(owner) != 1 or owner[0] is joined.bodies[0]:
+            continue
+        others = [body for body in joined.bodies if body is not owner[0]]
+        if not any(_reaches_into(owner[0], body, joined.coordinate_step_mm) for body in others):
+            found.add(id(shape))
+    return frozenset(found)
+
+
+def _reaches_into(one: Body, other: Body, step_mm: float) -> bool:
+    """Does any vertex of one body lie in the material of another, beyond what rounding does?"""
+    import igl
+
+    low, high = other.vertices.min(axis=0), other.vertices.max(axis=0)
+    inside = ((one.vertices >= low) & (one.vertices <= high)).all(axis=1)
+    points = np.ascontiguousarray(one.vertices[inside])
+    if not len(points):
+        return False
+    square = igl.point_mesh_squared_distance(points, other.vertices, other.faces)[0]
+    deep = points[square > (4 * step_mm + 1e-6) ** 2]
+    if not len(deep):
+        return False
+    winding = igl.fast_winding_number(other.vertices, other.faces, np.ascontiguousarray(deep))
+    return bool((winding > 0.5).any())
+
+
+def worst_of(
+    inscription: Inscription, value: Callable[[Shape], Value | None], *, largest: bool = False
+) -> tuple[Shape, Value] | None:
+    """The island with the smallest (or largest) value; None if none has one."""
+    valued = [(shape, value(shape)) for shape in inscription.shapes]
+    known = [(shape, one) for shape, one in valued if one is not None and np.isfinite(one[0])]
+    if not known:
+        return None
+    chosen = max if largest else min
+    return chosen(known, key=lambda pair: pair[1][0])
+
+
+def said(inscription: Inscription) -> str:
+    """An inscription in words, as the subject of a sentence."""
+    kind = "raised" if inscription.raised else "sunk"
+    count = inscription.characters
+    tall = inscription.character_height
+    return (
+        f"{count} {kind} characters, {tall:.3g} mm tall" if count > 1 else f"One {kind} character"
+    )
+
+
+def height_of(shape: Shape) -> Value:
+    return shape.height, shape.lower, shape.upper
+
+
+def narrowest_stroke(shape: Shape) -> Value | None:
+    width = shape.strokes.narrowest
+    if not np.isfinite(width):
+        return None
+    blur = shape.stroke_uncertainty(width)
+    return width, max(width - blur, 0.0), width + blur
+
+
+def narrowest_counter(shape: Shape) -> Value | None:
+    if not len(shape.counters):
+        return None
+    width = float(shape.counters.min())
+    blur = shape.stroke_uncertainty(width)
+    return width, max(width - blur, 0.0), width + blur
+
+
+def slenderness(shape: Shape) -> Value | None:
+    """Height over the narrowest stroke."""
+    stroke = narrowest_stroke(shape)
+    if stroke is None or stroke[1] <= 0:
+        return None
+    return shape.height / stroke[0], shape.lower / stroke[2], shape.upper / stroke[1]
+
+
+def stroke_share(inscription: Inscription) -> tuple[Shape, Value] | None:
+    """The usual stroke of the middle character over the height of the line."""
+    known = [shape for shape in inscription.shapes if np.isfinite(shape.strokes.usual)]
+    if not known:
+        return None
+    known.sort(key=lambda shape: shape.strokes.usual)
+    shape = known[len(known) // 2]
+    width = shape.strokes.usual
+    blur = shape.stroke_uncertainty(width)
+    low, high = inscription.character_height_interval
+    tall = inscription.character_height
+    return shape, (width / tall, (width - blur) / high, (width + blur) / max(low, 1e-9))
+
+
+def extremes(values: Sequence[tuple[Shape, Value]]) -> Iterator[tuple[Shape, Value]]:
+    """The smallest and the largest of some values: what lies between meets what both meet."""
+    known: list[Any] = [pair for pair in values if np.isfinite(pair[1][0])]
+    if known:
+        known.sort(key=lambda pair: pair[1][0])
+        yield known[0]
+        if len(known) > 1:
+            yield known[-1]
