@@ -36,6 +36,8 @@ TRIES, BETWEEN = 1000, 0.09
 SAMPLES = 4000
 #: A neck ends where the way is wider than this times its throat.
 NECK = 1.05
+#: Said beside every volume that stays.
+WHILE_MOLTEN = "This is for molten support, as in steam or an oven, not in a cooler bath."
 ASSUMED_DRAINING = (
     "Support fully molten, air let in freely, a prism as high as the largest ball in the pocket; "
     "the slower of Torricelli (coefficient 0.62) and Hagen-Poiseuille. Within a factor of a few."
@@ -151,7 +153,7 @@ def held_places(hollow: Hollow, liquid: Liquid) -> list[tuple[int, Place]]:
         head = f"{kept.head:.3g} mm of liquid" if math.isfinite(kept.head) else "any head"
         remark = (
             f"An opening {neck.width} wide holds {head}: {kept.volume:.4g} of {neck.volume:.4g} "
-            "mm³ stay while the support is molten."
+            f"mm³ stay. {WHILE_MOLTEN}"
         )
         facts = {
             "head_held_mm": kept.head if math.isfinite(kept.head) else None,

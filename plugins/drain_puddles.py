@@ -13,6 +13,7 @@ import numpy as np
 
 from lint3d import Body, Interest, Place
 from lint3d_plugins.drain_hollows import Hollow, Hollows
+from lint3d_plugins.drain_liquid import WHILE_MOLTEN
 from lint3d_plugins.drain_places import owners
 
 if TYPE_CHECKING:
@@ -112,6 +113,7 @@ def _remark(hollow: Hollow, left: Retained, up: list[float]) -> str:
         )
         if left.searched and left.volume_lower > 0:
             text += f" In every other position at least {left.volume_lower:.4g} mm³ stay."
+        text += f" {WHILE_MOLTEN}"
     else:
         text = f"{position} nothing stays while the support is molten."
     if not left.exact:
