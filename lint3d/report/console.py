@@ -13,6 +13,7 @@ from lint3d.inspection import Artifact, Inspection, Result, RuleFacts
 from lint3d.report.cells import safe, shortened
 from lint3d.report.console_frame import WORDS, header, summary, trouble
 from lint3d.report.console_lines import Lines
+from lint3d.report.fingerprint import short_keys
 from lint3d.report.table import Column, Layout, layout
 from lint3d.report.wording import (
     RANK,
@@ -23,6 +24,8 @@ from lint3d.report.wording import (
     position_text,
     requirement_text,
     sentence,
+    since_text,
+    with_signs,
 )
 from lint3d.requirement import number
 
@@ -31,12 +34,17 @@ NARROWEST = 40
 _QUIET = frozenset({"fail", "open"})
 _USUAL = _QUIET | {"review", "informational"}
 _TABLE = (
-    Column("verdict", 7, 7),
+    Column("verdict", 8, 7),
     Column("characteristic", 18, 7, 2),
-    Column("required", 15, 7, 3),
+    Column("required", 8, 7, 3),
     Column("measured", 16, 7, 1),
-    Column("where x, y, z (mm)", 17, 7, 0),
+    Column("at x, y, z (mm)", 17, 7, 0),
+    Column("result", 8, 8),
 )
+#: In a narrower table there is no room for the key of a result.
+_KEYS_FROM = 60
+#: From this width on limits are written in words, below it with signs.
+_WORDS_FROM = 90
 
 
 def render(
@@ -83,8 +91,10 @@ class _Table:
         self._of_file: dict[str, list[Result]] = {uri: [] for uri in self._artifacts}
         for result in inspection.results:
             self._of_file.setdefault(result.uri, []).append(result)
-        rows = (self._cells(result) for result in inspection.results if result.kind in kinds)
-        self._layout: Layout = layout(_TABLE, rows, out.width, indent=1)
+        self._keys = short_keys(inspection.results)
+        self._columns = _TABLE if out.width >= _KEYS_FROM else _TABLE[:-1]
+        rows = [self._cells(result) for result in self._shown(inspection.results)]
+        self._layout: Layout = layout(self._columns, rows, out.width, indent=1)
 
     def files(self, every: bool) -> list[str]:
         """The files, worst first; with `every` also those that have nothing to show."""
@@ -100,7 +110,7 @@ class _Table:
             out.say(_facts(self._artifacts[uri]))
         shown = self._shown(found)
         if any(result.kind != "informational" for result in shown):
-            heading = [column.heading for column in _TABLE]
+            heading = [column.heading for column in self._columns]
             out.add(self._layout.row(heading, lambda _, text: out.paint(text, "quiet")))
         for subject, results in _grouped(shown, _subject):
             self._body(subject, results)
@@ -108,7 +118,9 @@ class _Table:
             self._count_hidden(found)
 
     def _shown(self, results: Iterable[Result]) -> list[Result]:
-        return [result for result in results if result.kind in self._kinds]
+        quiet = self._kinds == _QUIET
+        shown = (result for result in results if result.kind in self._kinds)
+        return [result for result in shown if not (quiet and result.conceded)]
 
     def _body(self, subject: str, results: list[Result]) -> None:
         self._out.blank()
@@ -130,7 +142,11 @@ class _Table:
             self._place(result, "" if note in common else note, common if single else "")
         if common and not single:
             self._out.say(common, self._layout.second)
-        asking = (result for result in results if result.kind in ("fail", "open", "review"))
+        asking = (
+            result
+            for result in results
+            if result.kind in ("fail", "open", "review") and not result.conceded
+        )
         for remedy in dict.fromkeys(sentence(result.remedy) for result in asking):
             if remedy:
                 self._out.say(remedy, self._layout.second, lead="Remedy: ")
@@ -139,10 +155,13 @@ class _Table:
         """One line, and below it what is special to this place."""
 
         def paint(column: int, text: str) -> str:
-            return self._out.paint(text, result.kind if column == 0 else None)
+            style = "review" if result.conceded else result.kind
+            return self._out.paint(text, style if column == 0 else None)
 
         self._out.add(self._layout.row(self._cells(result), paint))
         details = [*notes, other_text(result), *map(sentence, result.remarks)]
+        if result.kind in _QUIET or result.kind == "review":
+            details.append(since_text(result))
         if self._verbose:
             details += [_faceting(result), _way(result)]
         for detail in filter(None, details):
@@ -150,14 +169,16 @@ class _Table:
 
     def _cells(self, result: Result) -> tuple[str, ...]:
         unit = self._rules[result.rule].unit if result.rule in self._rules else "1"
+        asked = requirement_text(result.requirement)
         cells = (
-            WORDS[result.kind],
+            "conceded" if result.conceded else WORDS[result.kind],
             result.rule,
-            requirement_text(result.requirement),
+            asked if self._out.width >= _WORDS_FROM else with_signs(asked),
             measured_text(result, unit),
             _where(result),
+            self._keys[id(result)] if result.kind in ("fail", "review") else "",
         )
-        return tuple(safe(cell) for cell in cells)
+        return tuple(safe(cell) for cell in cells[: len(self._columns)])
 
     def _count_hidden(self, results: list[Result]) -> None:
         hidden = [result.kind for result in results if result.kind not in self._kinds]
@@ -174,7 +195,12 @@ class _Table:
 
 
 def _worst(results: Iterable[Result]) -> int:
-    return min((RANK[result.kind] for result in results), default=len(RANK))
+    return min((_rank(result) for result in results), default=len(RANK))
+
+
+def _rank(result: Result) -> int:
+    """What is accepted for now stands with what a person has to decide."""
+    return RANK["review" if result.conceded else result.kind]
 
 
 def _grouped(
@@ -182,7 +208,7 @@ def _grouped(
 ) -> Iterable[tuple[str, list[Result]]]:
     """Groups with what is worst first, within them and among them."""
     groups: dict[str, list[Result]] = {}
-    for result in sorted(results, key=lambda result: (RANK[result.kind], result.sort_key())):
+    for result in sorted(results, key=lambda result: (_rank(result), result.sort_key())):
         groups.setdefault(key(result), []).append(result)
     return groups.items()
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import Counter
+
 from lint3d.inspection import Inspection, Notification, Override
 from lint3d.report.console_lines import Lines
 from lint3d.report.wording import (
@@ -27,6 +29,7 @@ _COUNTED = {
     "fail": "FAIL",
     "open": "OPEN",
     "review": "REVIEW",
+    "conceded": "conceded",
     "informational": "for information",
     "pass": "pass",
     "notApplicable": "not applicable",
@@ -44,6 +47,10 @@ def header(out: Lines, inspection: Inspection, verbose: bool) -> None:
     out.say(", ".join(words) + ".", lead="Process sheet: ")
     for number, item in enumerate(sorted(inspection.overrides, key=override_key)):
         out.say(_override(item), lead="Changed:       " if number == 0 else " " * 15)
+    if inspection.concessions is not None:
+        out.say(_file_name(inspection.concessions) + ".", lead="Concessions:   ")
+    if inspection.baseline is not None:
+        out.say(_file_name(inspection.baseline) + ".", lead="Compared with: ")
     off = [rule for rule in inspection.rules if rule.off]
     if off and not verbose:
         told = f"{count(len(off), 'rule')} (the verbose report lists them)."
@@ -52,6 +59,11 @@ def header(out: Lines, inspection: Inspection, verbose: bool) -> None:
         for number, rule in enumerate(sorted(off, key=lambda rule: rule.id)):
             lead = "Turned off:    " if number == 0 else " " * 15
             out.say(f"{rule.id}: {sentence(rule.off or '')}", lead=lead)
+
+
+def _file_name(used: str) -> str:
+    """The name without the digest behind it."""
+    return used.partition(" (sha-256 ")[0]
 
 
 def _override(item: Override) -> str:
@@ -79,7 +91,7 @@ def trouble(out: Lines, notes: list[Notification]) -> None:
 
 def summary(out: Lines, inspection: Inspection) -> None:
     """How many of each, what that means, and what to do next."""
-    found = inspection.counts()
+    found = _counts(inspection)
     files = [item for item in inspection.artifacts if item.parent is None]
     bodies = sum(len(item.bodies) for item in files)
     out.blank()
@@ -87,10 +99,32 @@ def summary(out: Lines, inspection: Inspection) -> None:
     told = [f"{found[kind]} {word}" for kind, word in _COUNTED.items() if found.get(kind)]
     counts = ", ".join(told) or "no results"
     out.say(f"{count(len(files), 'file')}, {count(bodies, 'body', 'bodies')}: {counts}.", 2)
+    if inspection.baseline is not None:
+        out.say(_since(inspection), 2)
     for verdict, style in _outcome(inspection, found):
         out.say(verdict, 2, style=style)
     for advice in _advice(inspection, found):
         out.say(advice, 4, lead="- ")
+
+
+def _counts(inspection: Inspection) -> dict[str, int]:
+    """How many results of each kind; what is conceded counts by itself."""
+    return Counter("conceded" if r.conceded else r.kind for r in inspection.results)
+
+
+def _since(inspection: Inspection) -> str:
+    """What became of the findings of the earlier report."""
+    findings = [r for r in inspection.results if r.kind in ("fail", "open", "review")]
+    new = sum(r.state == "new" for r in findings)
+    worse = sum(r.is_worse and r.state != "new" for r in findings)
+    cured = sum(r.kind == "fail" for r in inspection.absent)
+    cured += sum(
+        r.earlier is not None and r.earlier.kind == "fail" and r.kind == "pass"
+        for r in inspection.results
+    )
+    as_before = len(findings) - new - worse
+    earlier = _file_name(inspection.baseline or "")
+    return f"Since {earlier}: {new} new, {worse} worse, {cured} cured, {as_before} as before."
 
 
 def _outcome(inspection: Inspection, found: dict[str, int]) -> list[tuple[str, str]]:
@@ -104,6 +138,8 @@ def _outcome(inspection: Inspection, found: dict[str, int]) -> list[tuple[str, s
         said.append(("OPEN: nothing failed, but not everything could be measured.", "open"))
     elif found.get("review"):
         said.append(("TO REVIEW: nothing failed, but something is too near its limit.", "review"))
+    elif found.get("conceded"):
+        said.append(("PASSED WITH CONCESSIONS: what fails is accepted for now.", "review"))
     elif not said and found.get("pass"):
         said.append(("PASSED: every requirement that was looked at is met.", "pass"))
     elif not said:

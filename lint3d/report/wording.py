@@ -38,6 +38,17 @@ def requirement_text(requirement: Requirement | None) -> str:
     return requirement.text()
 
 
+def with_signs(asked: str) -> str:
+    """A requirement in fewer letters.
+
+    Examples
+    --------
+    >>> with_signs("at least 0.6 mm"), with_signs("at most 5 mm³"), with_signs("2 to 1000 mm")
+    ('≥ 0.6 mm', '≤ 5 mm³', '2 to 1000 mm')
+    """
+    return asked.replace("at least ", "≥ ").replace("at most ", "≤ ")
+
+
 def measured_text(result: Result, unit: str = "1") -> str:
     """What was measured: "0.212 ± 0.003 mm", "≥ 5.1 mm", "12", "not measured", "none found", "–".
 
@@ -108,6 +119,27 @@ def other_text(result: Result) -> str:
     elsewhere = result.other_uri if result.other_uri != result.uri else None
     of_file = f" of '{file_text(elsewhere)}'" if elsewhere else ""
     return f"The other body: '{result.other}'{of_file}."
+
+
+def since_text(result: Result) -> str:
+    """What it is against an earlier report; empty without one, and where nothing changed."""
+    before = result.earlier
+    if result.state == "new":
+        return "New since the earlier report."
+    if result.state != "updated" or before is None:
+        return ""
+    unit = result.requirement.unit if result.requirement else "1"
+    then = Result(
+        result.rule, before.kind, "", result.uri, requirement=result.requirement,
+        measured=before.measured, lower=before.lower, upper=before.upper,
+    )  # fmt: skip
+    word = {"fail": "failed", "pass": "passed"}.get(before.kind, before.kind)
+    said = (
+        f"In the earlier report it {word}" if word in ("failed", "passed") else f"Earlier: {word}"
+    )
+    if before.measured is not None:
+        said += f", {measured_text(then, unit)}"
+    return f"{said}; now it is worse." if result.is_worse else f"{said}."
 
 
 def override_key(item: Override) -> tuple[str, str, str]:

@@ -22,13 +22,15 @@ def lines_with(text: str, word: str) -> list[str]:
 def test_a_failing_place_is_one_line_of_the_table() -> None:
     text = render(inspections.varied())
     line = next(line for line in text.splitlines() if "0.212" in line)
-    assert re.split(r" {2,}|(?<=m) (?=\d)", line.strip()) == [
+    *cells, key = re.split(r" {2,}|(?<=m) (?=\d)|(?<=\d) (?=[0-9a-f]{8})", line.strip())
+    assert cells == [
         "FAIL",
         "walls/thin-wall",
-        "at least 0.6 mm",
+        "≥ 0.6 mm",
         "0.212 ± 0.003 mm",
         "12.3, -4.5, 101.2",
     ]
+    assert re.fullmatch("[0-9a-f]{8}", key)
 
 
 def test_places_of_one_rule_share_one_explanation_and_one_remedy() -> None:
