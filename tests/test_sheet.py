@@ -289,9 +289,7 @@ def test_a_wrong_cleaning_position_is_named_with_its_line(
         child(tmp_path, base, f"[cleaning]\n{table}\n")
 
 
-def test_what_a_sign_asks_for_goes_on_any_process(
-    tmp_path: Path, registered: dict[str, Path]
-) -> None:
+def test_what_a_sign_asks_for_goes_on_any_process(tmp_path: Path, base: dict[str, Path]) -> None:
     """Of a list the first is the parent; the others add what they state themselves."""
     other = tmp_path / "sign.toml"
     other.write_text(
@@ -300,15 +298,15 @@ def test_what_a_sign_asks_for_goes_on_any_process(
     )
     own = tmp_path / "own.toml"
     own.write_text('[sheet]\nextends = ["base", "sign.toml"]\n')
-    sheet = read_sheet(str(own), registered)
-    base = read_sheet("base", registered)
-    assert sheet.chain == ("own", "sign", *base.chain)
-    assert set(sheet.entries) == {*base.entries, "relief/raised-height"}
+    sheet = read_sheet(str(own), base)
+    plain = read_sheet("base", base)
+    assert sheet.chain == ("own", "sign", *plain.chain)
+    assert set(sheet.entries) == {*plain.entries, "relief/raised-height"}
     assert sheet.lone_marks == "judge"
-    assert base.lone_marks == "inform"
+    assert plain.lone_marks == "inform"
     own.write_text('[sheet]\nextends = ["base", 3]\n')
     with pytest.raises(ConfigurationError, match="a list of names"):
-        read_sheet(str(own), registered)
+        read_sheet(str(own), base)
     own.write_text('[sheet]\nextends = ["base", "sgin"]\n')
     with pytest.raises(ConfigurationError, match="own.toml"):
-        read_sheet(str(own), registered)
+        read_sheet(str(own), base)
