@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 
 from lint3d.inspection import Artifact, Inspection, Result, RuleFacts
-from lint3d.report.cells import safe, shortened
+from lint3d.report.cells import columns, safe, shortened
 from lint3d.report.console_frame import WORDS, header, summary, trouble
 from lint3d.report.console_lines import Lines
 from lint3d.report.fingerprint import short_keys
@@ -43,8 +43,6 @@ _TABLE = (
 )
 #: In a narrower table there is no room for the key of a result.
 _KEYS_FROM = 60
-#: From this width on limits are written in words, below it with signs.
-_WORDS_FROM = 90
 
 
 def render(
@@ -93,8 +91,14 @@ class _Table:
             self._of_file.setdefault(result.uri, []).append(result)
         self._keys = short_keys(inspection.results)
         self._columns = _TABLE if out.width >= _KEYS_FROM else _TABLE[:-1]
-        rows = [self._cells(result) for result in self._shown(inspection.results)]
+        self._signs = False
+        shown = self._shown(inspection.results)
+        rows = [self._cells(result) for result in shown]
         self._layout: Layout = layout(self._columns, rows, out.width, indent=1)
+        if any(columns(row[2]) > self._layout.widths[2] for row in rows):
+            self._signs = True  # limits in words do not fit: signs are shorter
+            rows = [self._cells(result) for result in shown]
+            self._layout = layout(self._columns, rows, out.width, indent=1)
 
     def files(self, every: bool) -> list[str]:
         """The files, worst first; with `every` also those that have nothing to show."""
@@ -173,7 +177,7 @@ class _Table:
         cells = (
             "conceded" if result.conceded else WORDS[result.kind],
             result.rule,
-            asked if self._out.width >= _WORDS_FROM else with_signs(asked),
+            with_signs(asked) if self._signs else asked,
             measured_text(result, unit),
             _where(result),
             self._keys[id(result)] if result.kind in ("fail", "review") else "",
