@@ -197,6 +197,13 @@ def look_across(
                 "between sample points may have been missed."
             )
         )
+    if surface.spans.dropped_mm2 > low**2:
+        left_out.append(
+            LeftOut(
+                f"Faces of {surface.spans.dropped_mm2:.3g} mm² in all are too narrow for their "
+                "direction to be known; solid/degenerate-face tells more. Rebuild the mesh there."
+            )
+        )
     found, near_hole = _without_unsure(surface, found)
     return Thickness(found, (*near_hole, *left_out), surface.lies_on)
 

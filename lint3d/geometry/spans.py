@@ -25,6 +25,7 @@ from numpy.typing import NDArray
 from lint3d.geometry.sampling import spread_points
 from lint3d.geometry.spans_across import ACCEPT_COS, Across, straight_across
 from lint3d.geometry.spans_dense import dense_facets, thinned_out
+from lint3d.geometry.spans_effort import effort_for
 from lint3d.geometry.spans_exact import ball_of, exact_contacts, first_guesses, tips_of
 from lint3d.geometry.spans_knife import KnifeEdges, knife_edges, tapers_to_edge
 from lint3d.geometry.spans_surface import SpanSurface
@@ -122,6 +123,12 @@ def spans(surface: SpanSurface, low: float, high: float, look: Look = "inward") 
     kept, area, stands_for = thinned_out(surface, low, dense, point, facet, area)
     if len(kept) < len(facet):
         point, facet = point[kept], facet[kept]
+    effort = effort_for(surface)
+    too_many = len(point) > effort.rays
+    if too_many:
+        some = np.linspace(0, len(point) - 1, effort.points).astype(np.int64)
+        area = area[some] * (len(point) / len(some))
+        point, facet, stands_for = point[some], facet[some], stands_for[:0]
     met = straight_across(surface, inward, point, facet, reach)
     pairs, guess = first_guesses(surface, inward, look == "outward", reach, dense, low)
     steep = (met.facet >= 0) & (met.facing < ACCEPT_COS)
@@ -131,13 +138,21 @@ def spans(surface: SpanSurface, low: float, high: float, look: Look = "inward") 
     pair = np.stack([facet, met.facet], axis=1)
     edges = knife_edges(surface, inward, look == "outward", tips_of(surface, pair), low / 2)
     found, complete = exact_contacts(
-        surface, inward, edges, pair, pairs, guess, dense, (low, high, look == "outward")
+        surface,
+        inward,
+        edges,
+        pair,
+        pairs,
+        guess,
+        dense,
+        (low, high, look == "outward"),
+        effort.pairs,
     )
     return _assemble(
         surface,
         inward,
         edges,
-        (low, high, look, complete, floor),
+        (low, high, look, complete and not too_many, floor),
         (point, area, pair, met),
         found,
         (pairs, guess),

@@ -32,6 +32,7 @@ CELL_BITS = 20  # cells of space a side, as a power of 2
 HALF_ROUND = [
     (x, y, z) for x in (-1, 0, 1) for y in (-1, 0, 1) for z in (-1, 0, 1) if (x, y, z) > (0, 0, 0)
 ]
+SAME_POINT = 1e-6  # as a share of that
 SAME_PLACE = 0.25  # as a share of the low end of the range
 
 
@@ -110,9 +111,21 @@ def _links_of_near(spans: Spans, rows: Ints, node: Ints) -> Ints:
     if len(exact) < 2:
         return np.zeros((2, 0), dtype=np.int64)
     middle = (spans.point[rows[exact]] + spans.contact_point[rows[exact]]) / 2
-    gap, other = cKDTree(middle).query(middle, k=min(NEAREST, len(exact)))
-    one, column = np.nonzero(gap <= SAME_PLACE * spans.low)
-    return np.stack([node[exact[one]], node[exact[other[one, column]]]])
+    # Equal points first: a tree of them is slow.
+    step = SAME_PLACE * spans.low
+    cell = np.floor((middle - middle.min(0)) / (SAME_POINT * step)).astype(np.int64)
+    order = np.lexsort(cell.T)
+    is_new = np.ones(len(exact), dtype=bool)
+    is_new[1:] = (cell[order][1:] != cell[order][:-1]).any(axis=1)
+    head = order[is_new]
+    owner = head[np.cumsum(is_new) - 1]
+    alike = np.stack([node[exact[order]], node[exact[owner]]])
+    if len(head) < 2:
+        return alike
+    gap, other = cKDTree(middle[head]).query(middle[head], k=min(NEAREST, len(head)))
+    one, column = np.nonzero(gap <= step)
+    near = np.stack([node[exact[head[one]]], node[exact[head[other[one, column]]]]])
+    return np.concatenate([alike, near], axis=1)
 
 
 def _links_of_dense(spans: Spans, rows: Ints, node: Ints) -> Ints:

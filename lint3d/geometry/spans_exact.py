@@ -70,12 +70,14 @@ def exact_contacts(
     guess_mm: Floats,
     dense: Bools,
     setting: tuple[float, float, bool],
+    pairs_most: int | None = None,
 ) -> tuple[Contacts, bool]:
     """Contacts the sample rays do not give: between large facets, and off measured facets.
 
     Parameters
     ----------
     dense : (k,) bool, long facets that are covered by points, see `dense_facets`
+    pairs_most : how many pairs of large facets may be compared; by their number if None
 
     Returns
     -------
@@ -84,7 +86,9 @@ def exact_contacts(
     """
     low, high, outward_look = setting
     large = np.flatnonzero(long_facets(surface, high) & ~dense)
-    near, complete = facing_pairs(surface.corners[large], inward[large], high)
+    near, complete = facing_pairs(surface.corners[large], inward[large], high, most=pairs_most)
+    if pairs_most is not None:
+        near = near[:pairs_most]
     crossed, all_crossed = ridges_crossed(surface, inward, outward_look, low, high)
     direct = np.concatenate([large[near], crossed])
     direct = direct[~share_vertex(surface.faces, direct[:, 0], direct[:, 1])]

@@ -142,6 +142,7 @@ def surface_from_mesh(
     if resolution is None:
         resolution = float(np.spacing(np.float32(np.abs(vertices).max(initial=0.0))))
     doubled = _doubled(faces)
+    doubled[~doubled] = _doubled_in_place(vertices, faces[~doubled])
     normals, areas, longest = _shape(vertices, faces)
     with np.errstate(divide="ignore", invalid="ignore"):
         height = np.where(longest > 0, 2 * areas / longest, 0.0)
@@ -229,6 +230,30 @@ def _needle_height(vertices: Floats) -> float:
             return NEEDLE_HALF_STEPS * 2.0**-24 * reach
     centred = float((vertices.max(0) - vertices.min(0)).max()) / 2
     return NEEDLE_HALF_STEPS * 2.0**-24 * min(reach, centred)
+
+
+def _doubled_in_place(vertices: Floats, faces: Ints) -> Bools:
+    """Further copies of a facet that looks the same way, with corners of their own."""
+    copy = np.zeros(len(faces), dtype=bool)
+    word = np.ascontiguousarray(vertices + 0.0).view(np.uint64)  # -0.0 is 0.0
+    mark = word[:, 0] * np.uint64(0x9E3779B97F4A7C15)
+    mark = (mark ^ (mark >> np.uint64(29))) + word[:, 1] * np.uint64(0xC2B2AE3D27D4EB4F)
+    mark = (mark ^ (mark >> np.uint64(31))) + word[:, 2] * np.uint64(0x165667B19E3779F9)
+    ranked = np.sort(mark)
+    twice = ranked[1:][ranked[1:] == ranked[:-1]]
+    if not len(twice):
+        return copy
+    rows = np.flatnonzero(np.isin(mark, twice))
+    same = np.arange(len(vertices))
+    _, first, inverse = np.unique(vertices[rows], axis=0, return_index=True, return_inverse=True)
+    same[rows] = rows[first[inverse.ravel()]]
+    faces = same[faces]
+    # Turned so that the smallest corner comes first, whichever way round the facet runs.
+    turn = (faces.argmin(axis=1)[:, None] + np.arange(3)) % 3
+    faces = np.take_along_axis(faces, turn, axis=1)
+    order = np.lexsort(faces.T)
+    copy[order[1:]] = (faces[order][1:] == faces[order][:-1]).all(axis=1)
+    return copy
 
 
 def _doubled(faces: Ints) -> Bools:

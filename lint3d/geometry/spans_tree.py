@@ -22,7 +22,8 @@ Bools = NDArray[np.bool_]
 FANOUT = 4
 FACING_COS = 0.5  # facets within 60 degrees of opposite are looked at
 BUDGET, BUDGET_EACH, BUDGET_MOST = 4_000_000, 60, 20_000_000
-PAIRS_MOST = 1_000_000  # pairs handed on; needles round a hub would otherwise give millions
+# Pairs handed on, and more for each facet: needles round a hub would otherwise give millions.
+PAIRS, PAIRS_EACH, PAIRS_MOST = 100_000, 5, 1_000_000
 PAIRS_AT_ONCE = 200_000
 
 
@@ -37,7 +38,12 @@ class _Level:
 
 
 def facing_pairs(
-    corners: Floats, inward: Floats, reach: float, budget: int | None = None, flat: bool = True
+    corners: Floats,
+    inward: Floats,
+    reach: float,
+    budget: int | None = None,
+    flat: bool = True,
+    most: int | None = None,
 ) -> tuple[Ints, bool]:
     """Pairs of facets that may face each other within reach.
 
@@ -48,6 +54,7 @@ def facing_pairs(
     reach : mm, pairs farther apart are dropped
     budget : how many pairs of nodes may be looked at; by the number of facets if None
     flat : facets with a plane to test against; False for sides, given as (begin, end, end)
+    most : how many pairs may be handed on; by the number of facets if None
 
     Returns
     -------
@@ -58,6 +65,8 @@ def facing_pairs(
         return np.zeros((0, 2), dtype=np.int64), True
     if budget is None:
         budget = min(BUDGET + BUDGET_EACH * len(corners), BUDGET_MOST)
+    by_count = min(PAIRS + PAIRS_EACH * len(corners), PAIRS_MOST)
+    most = by_count if most is None else min(most, by_count)
     order = _order(corners.mean(1), inward)
     levels = _levels(corners[order], inward[order])
     # (depth, first nodes, second nodes), the deepest last: kept short by going depth first.
@@ -74,7 +83,7 @@ def facing_pairs(
             ]
             continue
         budget -= len(first)
-        if budget < 0 or handed_on > PAIRS_MOST:
+        if budget < 0 or handed_on > most:
             return _finish(found, order), False
         keep = _may_face(levels[depth], first, second, reach)
         first, second = first[keep], second[keep]

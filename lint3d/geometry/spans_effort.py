@@ -1,0 +1,65 @@
+"""How many rays may a look across a surface cost?
+
+A ray is tested against every facet whose box it meets. On sound surfaces these are few; in a heap
+of needles that cross each other, or of large facets on top of each other, a good part of them
+all, so that a ray a facet grows with the square of their number. Counted, not timed: the same
+file gives the same answer on any machine. Tested by tests/geometry/test_spans_needles.py.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lint3d.geometry.spans_surface import FACETS_AT_ONCE, SpanSurface
+
+Floats = NDArray[np.float64]
+
+# Work of a ray, in ns of one core where it was measured: alone, for each box it passes through
+# lengthwise, and for each flat box it meets.
+RAY, THROUGH, FLAT = 1_000.0, 50.0, 1.0
+LOOK = 6e10  # work that the rays of one look may cost
+RAYS_EACH = 40  # rays that one point may cause in all later steps, at most
+PAIRS_SHARE = 10  # of which pairs of facets, each worth some rays, get one in so many
+
+
+@dataclass(frozen=True)
+class Effort:
+    """What a look may cost.
+
+    Attributes
+    ----------
+    rays : at most so many points may send one
+    points : how many points are taken instead where there are more than that
+    pairs : at most so many pairs of large facets are compared
+    """
+
+    rays: int
+    points: int
+    pairs: int
+
+
+def effort_for(surface: SpanSurface) -> Effort:
+    """Rays, points and pairs that a look across a surface may cost."""
+    rays = max(int(LOOK / work_of_ray(surface)), RAYS_EACH)
+    return Effort(rays, max(rays // RAYS_EACH, 1), max(rays // PAIRS_SHARE, 1))
+
+
+def work_of_ray(surface: SpanSurface) -> float:
+    """Work of one ray, from how many boxes of facets it may be expected to meet."""
+    if not len(surface.faces):
+        return RAY
+    whole = np.maximum(np.ptp(surface.vertices, axis=0), max(surface.resolution, 1e-30))
+    room, shadow = 0.0, 0.0
+    for start in range(0, len(surface.faces), FACETS_AT_ONCE):
+        faces = surface.faces[start : start + FACETS_AT_ONCE]
+        first, second, third = (surface.vertices[faces[:, i]] for i in range(3))
+        sides = np.maximum(np.maximum(first, second), third)
+        sides -= np.minimum(np.minimum(first, second), third)
+        room += float(sides.prod(axis=1).sum())
+        shadow += float(np.einsum("ij,ij->", sides, sides[:, [1, 2, 0]]))
+    return (
+        RAY + THROUGH * room / float(whole.prod()) + FLAT * shadow / float(whole @ whole[[1, 2, 0]])
+    )
