@@ -215,9 +215,12 @@ def inspect_command(ctx: click.Context, /, **options: Any) -> None:
         prepared.expect, prepared.advance = progress.expect, progress.advance
         inspection = run(prepared, options["files"], keep)
     _show(inspection, options)
-    _write(inspection, writers)
-    if options["pictures"]:
-        _write_pictures(inspection, options["pictures"], options["quiet"])
+    failed = []
+    if options["pictures"]:  # before the reports, which may show them
+        failed += _write_pictures(inspection, options["pictures"], options["quiet"])
+    failed += _write(inspection, writers, options["pictures"])
+    if failed:
+        raise WriterError(" ".join(failed))
     if writers and not options["quiet"]:
         click.echo(f"Report written: {', '.join(writers)}", err=True)
     fail_on = frozenset(options["fail_on"]) | frozenset(prepared.config.fail_on)
@@ -311,7 +314,8 @@ def _needs(writers: dict[str, Any], pictures: Path | None) -> frozenset[str]:
     return frozenset(found)
 
 
-def _write_pictures(inspection: Inspection, folder: Path, quiet: bool) -> None:
+def _write_pictures(inspection: Inspection, folder: Path, quiet: bool) -> list[str]:
+    """Write the pictures; what went wrong."""
     from lint3d.progress import Progress
     from lint3d.report.picture import write_pictures
 
@@ -319,24 +323,40 @@ def _write_pictures(inspection: Inspection, folder: Path, quiet: bool) -> None:
         with Progress(sys.stderr) as progress:
             names = write_pictures(inspection, folder, None if quiet else progress.step)
     except OSError as error:
-        raise WriterError(f"--pictures {folder}: cannot be written ({error.strerror}).") from None
+        return [f"--pictures {folder}: cannot be written ({error.strerror})."]
+    inspection.picture_names = frozenset(names)
     if not quiet:
         click.echo(f"Pictures written: {len(names)} in {folder}", err=True)
 
 
-def _write(inspection: Inspection, writers: dict[str, Any]) -> None:
-    """Write every report; one that cannot be written keeps none of the others from it."""
+def _write(
+    inspection: Inspection, writers: dict[str, Any], pictures: Path | None = None
+) -> list[str]:
+    """Write every report; one that cannot be written keeps none of the others from it.
+
+    Returns
+    -------
+    What went wrong
+    """
     failed = []
     for path, writer in writers.items():
         try:
+            if pictures is not None:
+                inspection.picture_folder = _as_seen_from(Path(path).parent, pictures)
             Path(path).write_bytes(writer.write(inspection))
         except OSError as error:
             failed.append(f"--report {path}: cannot be written ({error.strerror}).")
         except Exception as error:
             text = " ".join(f"{type(error).__name__}: {error}".split())
             failed.append(f"--report {path}: the writer '{writer.name}' crashed: {text}.")
-    if failed:
-        raise WriterError(" ".join(failed))
+    return failed
+
+
+def _as_seen_from(folder: Path, pictures: Path) -> str:
+    try:
+        return Path(os.path.relpath(pictures, folder)).as_posix()
+    except ValueError:  # another drive
+        return pictures.absolute().as_posix()
 
 
 @main.command()

@@ -256,7 +256,9 @@ class Inspection:
     baseline: str | None = None
     """The earlier report that this one was compared with"""
     picture_folder: str | None = None
-    """Where pictures were written, as seen from the report; not compared"""
+    """Where pictures were written, as seen from the report that is written; not compared"""
+    picture_names: frozenset[str] = frozenset()
+    """File names of the pictures; not compared"""
 
     @property
     def complete(self) -> bool:
