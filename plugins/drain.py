@@ -274,7 +274,7 @@ def blind_depth(
 
 
 @rule("drain/unreachable", measures="mm")
-def unreachable(drains: Drains, distances: Recesses) -> Iterator[Place | LeftOut]:
+def unreachable(distances: Recesses) -> Iterator[Place | LeftOut]:
     """Support so far inside that cleaning hardly reaches it.
 
     The value is the distance from the outside: of a pocket from its middle, along the shortest of
@@ -283,8 +283,8 @@ def unreachable(drains: Drains, distances: Recesses) -> Iterator[Place | LeftOut
 
     Remedy: open the part nearer to that place.
     """
-    yield from drains.hollows.unseen()
-    for hollow in drains.hollows.found:
+    yield from distances.hollows.unseen()
+    for hollow in distances.hollows.found:
         yield from summed_up(hollow, far_places(hollow), "mm", smallest_first=False)
     for hollow, recess in distances.found:
         value = recess.depth, recess.depth_lower, recess.depth_upper
