@@ -1,8 +1,8 @@
 """What does a reviewer of a pull request have to know?
 
-A summary in Markdown: what got worse or is new, what was cured, what is conceded; without an earlier
-report, what failed. With pictures, where they were written. Names from files are shown, never
-understood as markup.
+A summary in Markdown: what got worse or is new, what was cured, what is conceded; without an
+earlier report, what failed. With pictures, where they were written. Names from files are shown,
+never understood as markup.
 """
 
 from __future__ import annotations
@@ -81,7 +81,7 @@ def _headline(inspection: Inspection) -> str:
         return "Inspection incomplete"
     if inspection.baseline is not None:
         if worse:
-            return f"{count(len(worse), 'place')} got worse or {'is' if len(worse) == 1 else 'are'} new"
+            return f"{count(len(worse), 'place')} new or worse"
         return "Nothing got worse"
     if failed:
         return f"{count(len(failed), 'place')} failed"
