@@ -39,6 +39,8 @@ Floats = NDArray[np.float64]
 
 #: Facets × positions that a search may cost, and the positions that it always and at most tries.
 _EFFORT, _LEAST, _MOST = 6e6, 60, 2500
+#: Share of that which is spent on bettering what passes already.
+_ON_PASSING = 0.2
 #: The largest flats that are laid level.
 _FLATS = 24
 #: Positions that are bettered, and steps of letting pools out for each.
@@ -71,6 +73,7 @@ class Search:
     def __init__(self, surface: PoolSurface, goal: Goal) -> None:
         self._surface, self._goal = surface, goal
         self.most = int(np.clip(_EFFORT / max(len(surface.faces), 1), _LEAST, _MOST))
+        self._on_passing = min(_ON_PASSING * _EFFORT / max(len(surface.faces), 1), self.most)
         self.tried = 0
         self.best = np.inf
         self.up = np.array([0.0, 0.0, 1.0])
@@ -79,6 +82,8 @@ class Search:
     @property
     def is_done(self) -> bool:
         """Is the best good enough, or the effort spent?"""
+        if self.best <= self._goal.passes and self.tried >= self._on_passing:
+            return True
         return self.best <= self._goal.enough or self.tried >= self.most
 
     def look(self, up: Floats) -> tuple[Standing, float]:

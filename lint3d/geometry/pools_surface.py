@@ -101,18 +101,22 @@ class PoolSurface:
         stop = self.faces[:, [1, 2, 0]].reshape(-1)
         count = len(self.vertices)
         forth, back = start * count + stop, stop * count + start
-        self.is_closed = len(forth) > 0 and bool(
-            np.array_equal(np.sort(forth), np.sort(back)) and (np.diff(np.sort(forth)) > 0).all()
-        )
+        once = np.sort(forth)
+        self.is_closed = bool(np.array_equal(once, np.sort(back)) and (np.diff(once) > 0).all())
         length = np.linalg.norm(self.area, axis=1)
         normal = self.area / np.where(length > 0, length, 1.0)[:, None]
-        key = np.concatenate([forth, back])
-        order = np.argsort(key, kind="stable")
-        first = np.flatnonzero(np.diff(key[order], prepend=-1) != 0)
-        self._start, self._stop = np.divmod(key[order[first]], count)
-        both = np.concatenate([np.repeat(normal, 3, axis=0)] * 2)[order]
         #: Sum of the normals of the faces at each edge.
-        self._fold = np.add.reduceat(both, first, axis=0) if len(first) else both
+        if self.is_closed:
+            here, there = np.argsort(forth), np.argsort(back)
+            key = forth[here]
+            self._fold = normal[here // 3] + normal[there // 3]
+        else:
+            both = np.concatenate([forth, back])
+            order = np.argsort(both, kind="stable")
+            first = np.flatnonzero(np.diff(both[order], prepend=-1) != 0)
+            key = both[order[first]]
+            self._fold = np.add.reduceat(normal[order % len(forth) // 3], first, axis=0)
+        self._start, self._stop = np.divmod(key, count)
         self._from = np.flatnonzero(np.diff(self._start, prepend=-1) != 0)
         self._once = np.flatnonzero(self._start < self._stop)
 
