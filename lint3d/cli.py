@@ -327,6 +327,7 @@ def _write_pictures(inspection: Inspection, folder: Path, quiet: bool) -> list[s
     inspection.picture_names = frozenset(names)
     if not quiet:
         click.echo(f"Pictures written: {len(names)} in {folder}", err=True)
+    return []
 
 
 def _write(
