@@ -121,7 +121,7 @@ def _view(result: Result, stage: Stage) -> dict[str, Any]:
     views = shot(stage, result, _MAIN, _NEAR)
     near = views.near.pixel * _NEAR[0]
     # Near enough for the dimension, far enough to know where one is.
-    width = near**0.6 * stage.size**0.4
+    width = float(np.sqrt(near * stage.size))
     found |= {"eye": _plain(views.main.eye), "width": _short(width)}
     if views.hidden and views.near.plane is not None:
         found["cut"] = {

@@ -55,7 +55,7 @@ def traced(
     width, height = size
     columns, rows = np.meshgrid(np.arange(width), np.arange(height))
     pixels = np.column_stack([columns.ravel(), rows.ravel()]) + 0.5
-    paint = _Paint(stage, view, size, markings)
+    paint = Paint(stage, view, size, markings)
     face, depth, cut = paint.seen(pixels)
     colour = paint.colours(pixels, face, cut)
     grid = (height, width)
@@ -73,8 +73,8 @@ def traced(
     return colour.round().clip(0, 255).astype(np.uint8).reshape(height, width, 3)
 
 
-class _Paint:
-    """Rays of one view of one stage."""
+class Paint:
+    """What one view of one stage shows, pixel by pixel."""
 
     def __init__(
         self, stage: Stage, view: View, size: tuple[int, int], markings: Sequence[Marking]

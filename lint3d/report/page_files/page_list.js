@@ -124,8 +124,10 @@ class List {
   step(way) {
     const shown = this.shown;
     if (!shown.length) return;
-    const next = shown.indexOf(this.chosen) + way;
-    this.choose(shown[(next + shown.length) % shown.length]);
+    const before = shown.indexOf(this.chosen);
+    const next = shown[before < 0 && way < 0 ? shown.length - 1 : (before + way + shown.length) % shown.length];
+    if (this.list.contains(document.activeElement)) this.rows.get(next).firstElementChild.focus();
+    this.choose(next);
   }
 
   // Up and down walk along the list.

@@ -80,14 +80,11 @@ void main() {
   clip();
   vec3 colour = tint * light();
   if (overlay > 0.5 && thick < 0.998) colour = ramp(thick) * (0.25 + 0.75 * light());
-  if (!gl_FrontFacing) {
-    if (cutting > 0.5) {
-      float line = stripe(vec2(0.7071, lean * 0.7071), 7.0, 0.9);
-      colour = mix(mix(tint, paper, 0.55), ink, 0.55 * line);
-    } else {
-      colour = mix(tint, vec3(0.45, 0.38, 0.5), 0.6) * light();
-    }
-  }
+#ifdef INSIDE
+  float line = stripe(vec2(0.7071, lean * 0.7071), 7.0, 0.9);
+  vec3 hatched = mix(mix(tint, paper, 0.55), ink, 0.55 * line);
+  colour = cutting > 0.5 ? hatched : mix(tint, vec3(0.45, 0.38, 0.5), 0.6) * light();
+#endif
   gl_FragColor = vec4(colour, opacity);
 }`;
 
@@ -112,6 +109,15 @@ function material(fragment, uniforms, options) {
   });
 }
 
+// A stencil remembers where the cut is seen: what lies behind it is not drawn there.
+const CUT = 1;
+const OFF_CUT = { stencilWrite: true, stencilRef: CUT, stencilFunc: THREE.NotEqualStencilFunc };
+const PUSHED = { polygonOffset: true, polygonOffsetFactor: 2, polygonOffsetUnits: 4 };
+
+function stamp(mark) {
+  return { stencilWrite: true, stencilRef: mark, stencilZPass: THREE.ReplaceStencilOp };
+}
+
 async function bodyFrom(packed, number) {
   const geometry = new THREE.BufferGeometry();
   geometry.setAttribute('position', new THREE.BufferAttribute(await pointsOf(packed.points), 3));
@@ -121,15 +127,16 @@ async function bodyFrom(packed, number) {
     const steps = await unpacked(packed.field.data, Uint8Array);
     geometry.setAttribute('value', new THREE.BufferAttribute(steps, 1, true));
   }
-  const look = material(BODY, {
-    overlay: { value: 0 }, limit: { value: 0 }, lean: { value: number % 2 ? -1 : 1 },
-  }, { polygonOffset: true, polygonOffsetFactor: 2, polygonOffsetUnits: 4 });
+  const about = { overlay: { value: 0 }, limit: { value: 0 }, lean: { value: number % 2 ? -1 : 1 } };
+  const look = material(BODY, about, { side: THREE.FrontSide, ...PUSHED, ...stamp(0) });
+  const inside = material(BODY, {}, { side: THREE.BackSide, defines: { INSIDE: 1 }, ...PUSHED, ...stamp(CUT) });
+  inside.uniforms = look.uniforms;
   const edges = new THREE.BufferGeometry();
   edges.setAttribute('position', new THREE.BufferAttribute(await pointsOf(packed.lines), 3));
-  const pen = material(LINES, {}, { transparent: true });
+  const pen = material(LINES, {}, { transparent: true, ...OFF_CUT });
   const group = new THREE.Group();
-  group.add(new THREE.Mesh(geometry, look), new THREE.LineSegments(edges, pen));
-  return { group, look, pen, field: packed.field, name: packed.name, low: packed.low, high: packed.high };
+  group.add(new THREE.Mesh(geometry, look), new THREE.Mesh(geometry, inside), new THREE.LineSegments(edges, pen));
+  return { group, look, inside, pen, field: packed.field, name: packed.name, low: packed.low, high: packed.high };
 }
 
 async function sceneFrom(packed) {
@@ -147,16 +154,18 @@ async function markedFaces(packed, colour) {
   const geometry = new THREE.BufferGeometry();
   geometry.setAttribute('position', new THREE.BufferAttribute(await pointsOf(packed), 3));
   const front = material(MARKED, {}, {
-    polygonOffset: true, polygonOffsetFactor: 1, polygonOffsetUnits: 2,
+    polygonOffset: true, polygonOffsetFactor: 1, polygonOffsetUnits: 2, ...OFF_CUT,
   });
   const ghost = material(MARKED, {}, { transparent: true, depthTest: false, depthWrite: false });
-  ghost.uniforms.opacity.value = 0.3;
+  ghost.uniforms.opacity.value = 0.16;
   const group = new THREE.Group();
   for (const look of [front, ghost]) {
     look.uniforms.tint.value.set(colour);
     group.add(new THREE.Mesh(geometry, look));
   }
+  group.children[0].renderOrder = 1;
   group.children[1].renderOrder = 3;
+  group.userData.ghost = group.children[1];
   return group;
 }
 

@@ -141,15 +141,18 @@ class Page {
     for (const [number, body] of this.scene.bodies.entries()) {
       const about = !chosen || chosen.on < 0 || number === chosen.on || number === chosen.onOther;
       const opacity = pressed('through') ? 0.2 : about ? 1 : 0.12;
-      const { look, pen } = body;
+      const { look, inside, pen } = body;
       look.uniforms.opacity.value = opacity;
-      look.transparent = opacity < 1;
-      look.depthWrite = opacity === 1;
+      for (const side of [look, inside]) {
+        side.transparent = opacity < 1;
+        side.depthWrite = opacity === 1;
+      }
       look.uniforms.tint.value.set(colour('body'));
       if (chosen && number === chosen.onOther) look.uniforms.tint.value.lerp(new THREE.Color('#b89c62'), 0.45);
       pen.uniforms.tint.value.set(colour('ink'));
       pen.uniforms.opacity.value = about ? 0.6 : 0.12;
     }
+    if (this.marked) for (const place of this.marked.children) place.userData.ghost.visible = !pressed('cut');
   }
 
   tools() {
