@@ -360,6 +360,72 @@ def _as_seen_from(folder: Path, pictures: Path) -> str:
         return pictures.absolute().as_posix()
 
 
+@main.command("compare")
+@click.argument("old", type=click.Path(path_type=Path))
+@click.argument("new", type=click.Path(path_type=Path))
+@click.option("-v", "--verbose", is_flag=True, help="Show what is unchanged, too.")
+@click.pass_context
+def compare_command(ctx: click.Context, old: Path, new: Path, verbose: bool) -> None:
+    """Say what was cured, what came and what changed between two .sarif reports.
+
+    \b
+    Exit codes: 0 nothing got worse, 1 something is new or got worse, 2 wrong use,
+    3 the new report is incomplete.
+    """
+    from lint3d.baseline import any_worse, changes
+    from lint3d.report.comparison import render_comparison
+    from lint3d.snapshot import read_report
+
+    before, after = read_report(old), read_report(new)
+    found = changes(before, after)
+    _utf8(sys.stdout)
+    click.echo(render_comparison(before, after, found, verbose=verbose), nl=False)
+    ctx.exit(3 if not after.complete else 1 if any_worse(found) else 0)
+
+
+@main.command("concede")
+@click.argument("report", type=click.Path(path_type=Path))
+@click.argument("result")
+@click.option("--reason", required=True, help="Why it may be used all the same.")
+@click.option("--by", required=True, metavar="WHO", help="Who answers for it.")
+@click.option("--until", required=True, metavar="YYYY-MM-DD", help="The last day it holds.")
+@click.option("--up-to", required=True, metavar="NUMBER[UNIT]", help="The worst value it covers.")
+@click.option(
+    "--concessions",
+    metavar="FILE",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="Where to write it; default: concessions.toml beside lint3d.toml.",
+)
+@click.option("--today", metavar="YYYY-MM-DD", help="The date that --until is held against.")
+def concede_command(report: Path, result: str, **options: Any) -> None:
+    """Accept a failure on purpose, until a day and up to a value (a concession).
+
+    REPORT is a .sarif report, RESULT the first eight digits of the result's key, as the table
+    shows it. The result stays in every report, with the concession beside it.
+    """
+    from lint3d.conceding import Wish, add_concession
+
+    until = _date(options["until"], "--until")
+    today = _today(options["today"]) or date.today()
+    path = options["concessions"] or _concessions_beside_settings()
+    wish = Wish(options["reason"], options["by"], until, options["up_to"])
+    made = add_concession(report, result, wish, path, today)
+    click.echo(f"Conceded in {path}: {made.text()}, until {made.until.isoformat()}.")
+
+
+def _concessions_beside_settings() -> Path:
+    from lint3d.concession import FILE_NAME
+    from lint3d.config import find_config
+
+    settings = find_config(Path.cwd())
+    if settings is None:
+        raise Lint3dError(
+            f"there is no lint3d.toml here or above to put {FILE_NAME} beside. Make one (it may be "
+            "empty), or name a file with --concessions."
+        )
+    return Path(os.path.relpath(settings.with_name(FILE_NAME)))
+
+
 @main.command()
 @click.argument("rule", shell_complete=_complete("rule"))
 @_common
