@@ -166,7 +166,14 @@ class Route:
         near &= reach > gap / 2
         start = np.where(near[:, None], middle, self._on_path(at))
         leash = np.where(near, 0.25 * gap, _LEASH * self.pitch)
-        point, radius = self._ascend(start, self._normals(at), _ROUNDS_LAST, leash)
+        point, radius = start, self.clearance.at(start)
+        # Where a neck runs straight, half way between two points in its middle is its middle.
+        lower = np.minimum(self.radius[rows], self.radius[rows + 1])
+        off = np.flatnonzero(~near | (radius < lower - tolerance_of_all(lower) / 8))
+        if len(off):
+            point[off], radius[off] = self._ascend(
+                start[off], self._normals(at[off]), _ROUNDS_LAST, leash[off]
+            )
         final = np.insert(self._is_final, rows + 1, True)
         self.at = np.insert(self.at, rows + 1, at)
         self.point = np.insert(self.point, rows + 1, point, axis=0)
@@ -281,6 +288,11 @@ def _thinned(along: Floats, radius: Floats, pitch: float) -> NDArray[np.int64]:
 
 def tolerance_of(radius: float) -> float:
     return max(TOLERANCE_SHARE * radius, TOLERANCE_MM / 2)
+
+
+def tolerance_of_all(radius: Floats) -> Floats:
+    """(n,) mm, `tolerance_of` each radius."""
+    return np.maximum(TOLERANCE_SHARE * radius, TOLERANCE_MM / 2)
 
 
 def unit(vector: Floats) -> Floats:
