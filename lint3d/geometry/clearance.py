@@ -144,6 +144,8 @@ def near_spots(one: Surface, two: Surface, levels: Sequence[float]) -> list[Spot
 
 def faces_within(one: Surface, two: Surface, reach: float) -> tuple[Ints, Ints] | None:
     """Rows of both surfaces' faces that may come within reach of the other; None if none do."""
+    if len(one.row) == 0 or len(two.row) == 0:
+        return None
     first = one.tree.within(two.low - reach, two.high + reach)
     for _ in range(2):
         if len(first) == 0:

@@ -175,3 +175,11 @@ def test_pairs_are_those_that_every_pair_finds():
 
 def test_faces_that_share_a_vertex():
     assert touching_faces(np.array([[0, 1, 2], [5, 6, 7], [2, 8, 9]])).tolist() == [0, 1, 0]
+
+
+def test_a_body_without_area_is_near_nothing():
+    flat = Surface(np.array([[0, 0, 0], [1, 0, 0], [2, 0, 0.0]]), np.array([[0, 1, 2]]))
+    block = Surface(*mesh(box([1] * 3)))
+    assert near_spots(flat, block, [5.0]) == []
+    assert near_spots(block, flat, [5.0]) == []
+    assert near_pairs([flat, block], 5.0) == []
