@@ -31,7 +31,7 @@ MARKS: dict[str, Mark] = {
     "review": Mark("REVIEW", "triangle", "question", "#8f6200", "#f0bd4f"),
     "informational": Mark("info", "square", "i", "#4a6072", "#a9bccb"),
     "pass": Mark("pass", "disc", "tick", "#11697a", "#63c7d8"),
-    "notApplicable": Mark("not applicable", "ring", "dot", "#6b7680", "#98a3ad"),
+    "notApplicable": Mark("not applicable", "ring", "dot", "#55606a", "#98a3ad"),
 }
 
 
