@@ -79,7 +79,6 @@ class Search:
         self.up = np.array([0.0, 0.0, 1.0])
         self.proven = 0.0
 
-    @property
     def is_done(self) -> bool:
         """Is the best good enough, or the effort spent?"""
         if self.best <= self._goal.passes and self.tried >= self._on_passing:
@@ -99,7 +98,7 @@ class Search:
         """Positions with what they leave, the least first; stops at one that is good enough."""
         found = []
         for up in ups:
-            if self.is_done:
+            if self.is_done():
                 break
             one, volume = self.look(up)
             found.append((volume, one.up, one))
@@ -110,16 +109,16 @@ class Search:
         rows: list[Floats] = []
         for _ in range(_OUTLETS):
             next_up = letting_out(self._surface, one, rows)
-            if next_up is None or self.is_done:
+            if next_up is None or self.is_done():
                 return
             one, _ = self.look(next_up)
 
     def better(self, up: Floats, volume: float, step: float, last: float = _FINE) -> None:
         """Turn the part by smaller and smaller steps to where less stays."""
         turned = 0
-        while step > last and not self.is_done:
+        while step > last and not self.is_done():
             for near in _around(up, step, turned):
-                if self.is_done:
+                if self.is_done():
                     return
                 found = self.look(near)[1]
                 if found < volume:
@@ -146,7 +145,7 @@ class Search:
                     number += 1
             self.proven = min(queue[0][0], self.best)
             wanted = min(_PROVEN * self.best, self._goal.beyond)
-            if self.proven > wanted or self.is_done:
+            if self.proven > wanted or self.is_done():
                 return
             least, depth, _, _, corners = heapq.heappop(queue)
             waiting = [(split(corners[None]), depth + 1, least)]
@@ -173,7 +172,7 @@ def best_position(
     found = search.try_all(first)
     for _, _, one in found[:_STARTS]:
         search.let_out(one)
-    if not search.is_done:
+    if not search.is_done():
         search.better(search.up, search.best, _COARSE)
     for volume, up, _ in found[1:3]:
         search.better(up, volume, _COARSE, last=0.02)

@@ -46,9 +46,12 @@ def test_vent_follows_from_bretherton(sheet: Sheet) -> None:
     assert 3 * water <= 15.1
 
 
-def test_drop_follows_from_the_capillary_length(sheet: Sheet) -> None:
-    required = sheet.requirement("drain/held")
+@pytest.mark.parametrize("rule", ["drain/held", "drain/puddle"])
+def test_drop_follows_from_the_capillary_length(rule: str, sheet: Sheet) -> None:
+    required = sheet.requirement(rule)
     assert required is not None
+    assert required.unit == "mm3"
+    assert "derived" in required.source
     assert required.high == pytest.approx(capillary_length_mm(sheet) ** 3, rel=0.06)
 
 

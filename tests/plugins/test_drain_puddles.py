@@ -180,6 +180,11 @@ def test_kit_passes_with_and_without_workers(tmp_path: Path) -> None:
     ]
 
 
+def test_assembly_of_the_kit_passes_as_its_parts_do(tmp_path: Path) -> None:
+    results = judged(tmp_path, [FIXTURES / "tide-gauge-kit.3mf"])
+    assert {r.kind for r in results} == {"pass"}
+
+
 @pytest.mark.parametrize("rule", ["drain/no-vent", "drain/puddle", "drain/held"])
 def test_rules_of_liquids_say_when_they_hold(rule: str) -> None:
     """They hold above the congealing point, and say so, with the usual cautions."""
