@@ -117,7 +117,7 @@ def find_basins(
 
     Parameters
     ----------
-    distance : voxels, from each free point to the nearest material point
+    distance : voxels, from each free point to the nearest material point; infinite outside
     solid : which points are material
     number, rooms : from `wide_rooms`; `number` is written over and becomes the label
     """
@@ -132,7 +132,7 @@ def find_basins(
     if first + len(active) >= 2**31:
         raise ValueError("The grid has too many free points; take a coarser one.")
     flat[active] = np.arange(first, first + len(active), dtype=np.int32)
-    root = _climb(level, flat, active, flat == 0, offsets, first)
+    root = _climb(level, flat, active, offsets, first)
     tops = np.flatnonzero(root == np.arange(len(root), dtype=np.int32))
     rank = np.zeros(len(root), np.int32)
     rank[tops] = np.arange(len(tops), dtype=np.int32)
@@ -245,10 +245,12 @@ def contacts(
     # Chamber of each label; the material's −1 takes the last entry.
     chamber = np.append(chambers.of_basin, -1).astype(np.int32)
     pairs, points, values = [], [], []
+    ahead = int(offsets.max())
     for begin in range(0, len(label), _AT_ONCE):
-        own = chamber[label[begin : begin + _AT_ONCE]]
+        every = chamber[label[begin : begin + _AT_ONCE + ahead]]
+        own = every[:_AT_ONCE]
         for offset in offsets.tolist():
-            other = chamber[label[begin + offset : begin + offset + len(own)]]
+            other = every[offset : offset + _AT_ONCE]
             own_here = own[: len(other)]
             found = np.flatnonzero((own_here != other) & (own_here >= 0) & (other >= 0))
             if len(found) == 0:
@@ -272,7 +274,6 @@ def _climb(
     level: NDArray[np.float32],
     number: NDArray[np.int32],
     active: Ints,
-    outside: Bools,
     offsets: Ints,
     first: int,
 ) -> NDArray[np.int32]:
@@ -284,7 +285,7 @@ def _climb(
         for offset in offsets:
             there = here + offset
             # Material has level 0 and never wins; the outside wins over everything.
-            other = np.where(outside[there], np.float32(np.inf), level[there])
+            other = level[there]
             better = (other > best) | ((other == best) & (there > best_at))
             best = np.where(better, other, best)
             best_at = np.where(better, there, best_at)

@@ -38,7 +38,7 @@ class Space:
 
     raster: Raster
     distance: NDArray[np.float32]
-    """voxels from each free point to the nearest material point"""
+    """voxels from each free point to the nearest material point; infinite where surely outside"""
     core: Bools
     """points that are surely outside"""
     basins: Basins
@@ -118,6 +118,7 @@ def cut_space(raster: Raster, reach: float, workers: int = 1) -> Space:
     del free
     number, rooms = wide_rooms(distance, reach / raster.grid.pitch)
     core = number == 0
+    distance[core] = np.inf
     basins = find_basins(distance, raster.solid, number, rooms)
     return Space(raster, distance, core, basins, join_basins(basins), reach)
 

@@ -45,6 +45,7 @@ def _widest_by_search(distance: np.ndarray, start: int) -> float:
 def test_widest_way_out_equals_brute_force(seed: int) -> None:
     solid, distance = _world(seed)
     number, rooms = wide_rooms(distance, 4.0)
+    distance[number == 0] = np.inf
     basins = find_basins(distance, solid, number, rooms)
     chambers = join_basins(basins)
     tops = [b for b in range(1, len(basins.peak)) if basins.peak[b] > 1.5][:12]
@@ -62,6 +63,7 @@ def test_widest_way_out_equals_brute_force(seed: int) -> None:
 def test_pieces_are_those_of_scipy(seed: int) -> None:
     solid, distance = _world(seed)
     number, rooms = wide_rooms(distance, 3.0)
+    distance[number == 0] = np.inf
     chambers = join_basins(basins := find_basins(distance, solid, number, rooms))
     label, _ = ndimage.label(~solid)
     free = ~solid
@@ -75,6 +77,7 @@ def test_pieces_are_those_of_scipy(seed: int) -> None:
 def test_tree_is_a_maximum_spanning_tree(seed: int) -> None:
     solid, distance = _world(seed)
     number, rooms = wide_rooms(distance, 3.0)
+    distance[number == 0] = np.inf
     basins = find_basins(distance, solid, number, rooms)
     chambers = join_basins(basins)
     graph = nx.Graph()
