@@ -17,6 +17,7 @@ import numpy as np
 from lint3d import (
     Assembly,
     Body,
+    Claim,
     Interest,
     LeftOut,
     Measure,
@@ -33,6 +34,7 @@ from lint3d_plugins.drain_hollows import Hollows, find_hollows
 from lint3d_plugins.drain_liquid import draining, held_places, liquid_of
 from lint3d_plugins.drain_places import (
     led_out,
+    neck_claim,
     neck_place,
     necks,
     necks_on_ways,
@@ -149,8 +151,8 @@ def sealed_pocket(voids: Hollows) -> Iterator[Place | LeftOut]:
         yield from summed_up(hollow, places, "mm³", smallest_first=False)
 
 
-@rule("drain/narrow-neck", measures="mm")
-def narrow_neck(drains: Drains, sheet: Sheet) -> Iterator[Place | LeftOut]:
+@rule("drain/narrow-neck", measures="mm", claims=("walls/small-hole",))
+def narrow_neck(drains: Drains, sheet: Sheet) -> Iterator[Place | LeftOut | Claim]:
     """The widest way out of a pocket is too narrow for the support to leave.
 
     The value is the largest ball that passes the narrowest place of the widest way out. Pockets
@@ -165,6 +167,7 @@ def narrow_neck(drains: Drains, sheet: Sheet) -> Iterator[Place | LeftOut]:
             remark = f"{led_out(neck)} {neck.width} wide."
             place = neck_place(neck, neck.bounds, remark, **draining(sheet, neck.main))
             found.append((neck.system, place))
+            yield neck_claim(neck)
         yield from summed_up(hollow, found, "mm", smallest_first=True)
 
 

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from lint3d import Body, Place, Step
+from lint3d import Body, Claim, Place, Step
 from lint3d_plugins.drain_hollows import Hollow, volumes_either_way
 
 if TYPE_CHECKING:
@@ -28,6 +28,8 @@ if TYPE_CHECKING:
 #: More pockets than this in one connected hollow, or of one body, are told as one place with their
 #: distribution. common practice, no source
 MANY = 20
+#: Up to so many times the width of a neck its way is still the neck.
+MUCH_WIDER = 1.25
 #: Points of a way that are told, and pockets or openings that are listed one by one.
 _MOST_STEPS, _MOST_LISTED = 32, 12
 
@@ -97,6 +99,13 @@ def neck_place(neck: Neck, value: tuple[float, float, float], remark: str, **fac
         distinct=True,
         properties={**neck_facts(neck), **facts},
     )
+
+
+def neck_claim(neck: Neck) -> Claim:
+    """The stretch of a way out that is about as narrow as its narrowest place."""
+    throat = neck.throat
+    narrow = throat.way.point[throat.way.width <= MUCH_WIDER * throat.diameter]
+    return Claim(way=[throat.position, *narrow], within_mm=throat.diameter / 2)
 
 
 def owners(hollow: Hollow, face: int, faces: Ints) -> tuple[Body, Ints, Body | None]:
