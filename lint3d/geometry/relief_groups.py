@@ -27,8 +27,13 @@ GAP = 0.8
 LIKE_HEIGHT, LIKE_HEIGHT_MM = 0.15, 0.03
 #: Normals of neighbours differ by less than this.
 LIKE_NORMAL = np.cos(np.radians(50.0))
-#: Islands that overlap by this share of the narrower one, along the line, are one character.
-OVERLAP = 0.5
+#: Islands that overlap by this share of the narrower one, along the line, are one character ...
+OVERLAP = 0.6
+#: ... and so are those that overlap by less, where one is lower than a small letter (a dot, the
+#: rings of a percent sign): kerned letters overlap a little, too.
+OVERLAP_SMALL, SMALL = 0.25, 0.62
+#: What is lower than this share of the tallest line is no line of its own, but dots and accents.
+LOW_LINE = 0.5
 _MOST_FEET = 48
 
 
@@ -128,17 +133,39 @@ def lines_of(islands: Sequence[Standing], members: Ints) -> list[Line]:
     spans = [path.extent(islands[i].foot) for i in members]
     low = np.array([[span[0], span[2]] for span in spans])
     high = np.array([[span[1], span[3]] for span in spans])
-    line = _overlapping(low[:, 1], high[:, 1], 0.3)
+    line = _with_accents(_overlapping(low[:, 1], high[:, 1], 0.3), low[:, 1], high[:, 1])
     found = []
     for number in range(int(line.max()) + 1):
         rows = np.flatnonzero(line == number)
-        character = _overlapping(low[rows, 0], high[rows, 0], OVERLAP)
+        character = _characters(low[rows], high[rows])
         first = np.array([low[rows[character == c], 0].min() for c in range(character.max() + 1)])
         rank = np.argsort(np.argsort(first))
         found.append(
             Line(members[rows], rank[character], np.array([path.tangent(centre[r]) for r in rows]))
         )
     return found
+
+
+def _with_accents(line: Ints, low: Floats, high: Floats) -> Ints:
+    """Lines, with those that are too low for letters joined to the nearest one."""
+    count = int(line.max()) + 1
+    bottom = np.array([low[line == k].min() for k in range(count)])
+    top = np.array([high[line == k].max() for k in range(count)])
+    is_low = top - bottom < LOW_LINE * (top - bottom).max()
+    whole = np.flatnonzero(~is_low)
+    gap = np.maximum(bottom[:, None] - top[whole], bottom[whole] - top[:, None])
+    joined = np.where(is_low, whole[gap.argmin(axis=1)], np.arange(count))
+    return np.unique(joined[line], return_inverse=True)[1].astype(np.int64)
+
+
+def _characters(low: Floats, high: Floats) -> Ints:
+    """Which islands of a line are one character, from their extents along and across it."""
+    wide, tall = (high - low).T
+    common = np.minimum(high[:, None, 0], high[:, 0]) - np.maximum(low[:, None, 0], low[:, 0])
+    share = common / np.maximum(np.minimum(wide[:, None], wide), 1e-9)
+    small = np.minimum(tall[:, None], tall) < SMALL * (high[:, 1].max() - low[:, 1].min())
+    one, two = np.nonzero((share > OVERLAP) | (small & (share > OVERLAP_SMALL)))
+    return connected_groups(len(low), one, two)
 
 
 def _tree_ways(islands: Sequence[Standing], members: Ints) -> Floats | None:

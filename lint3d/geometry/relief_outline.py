@@ -45,6 +45,13 @@ class Outline:
     def length(self) -> float:
         return float(np.linalg.norm(self.end - self.start, axis=1).sum())
 
+    @property
+    def is_closed(self) -> bool:
+        """False where the surface has holes, so that the lines have ends."""
+        way = self.end - self.start
+        open_by = np.hypot(*(np.bincount(self.loop, way[:, k]) for k in range(2)))
+        return bool(open_by.max() < 1e-3 * self.length)
+
     def fill(self) -> float:
         """Area inside the outer lines, as a share of their common convex hull."""
         from scipy.spatial import ConvexHull, QhullError

@@ -75,13 +75,14 @@ class Shape:
 
     def _at(self, share: float) -> Outline | None:
         island, measured = self.measured.island, self.measured
-        return outline_at(
+        outline = outline_at(
             self.folds.faces[island.faces],
             self.folds.vertices,
             measured.levels,
             measured.base,
             share * self.height,
         )
+        return outline if outline is not None and outline.is_closed else None
 
     @cached_property
     def fill(self) -> float:

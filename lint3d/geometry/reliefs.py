@@ -241,17 +241,15 @@ def _line_height(shapes: list[Shape], lines: list[Line]) -> float:
 
 def _inscription(shapes: list[Shape], line: Line) -> Inscription:
     mine = tuple(shapes[i] for i in line.members.tolist())
-    low = np.full(int(line.character.max()) + 1, np.inf)
-    high = np.full(len(low), -np.inf)
-    for shape, character, way in zip(mine, line.character.tolist(), line.direction, strict=True):
-        normal = shape.measured.island.normal
-        across = np.cross(normal, way) if way.any() else shape.measured.base.axes[1]
-        across = across / max(float(np.linalg.norm(across)), 1e-12)
-        below, above = shape.extent(across)
-        at = shape.measured.island.centre @ across
-        low[character] = min(low[character], at + below)
-        high[character] = max(high[character], at + above)
-    height = np.maximum(high - low, 0.0)
+    height = np.array(
+        [
+            _character_height([mine[i] for i in rows], line.direction[rows[0]])
+            for rows in (
+                np.flatnonzero(line.character == c).tolist()
+                for c in range(int(line.character.max()) + 1)
+            )
+        ]
+    )
     # Capitals, ascenders and figures: not the small letters, nor stops and hyphens.
     tall = height[height >= 0.8 * height.max()]
     blur = max(shape.blur + shape.measured.base.residual for shape in mine)
@@ -260,11 +258,23 @@ def _inscription(shapes: list[Shape], line: Line) -> Inscription:
     return Inscription(mine, line.character, line.direction, value, interval)
 
 
+def _character_height(shapes: list[Shape], way: Floats) -> float:
+    """Extent of a character, made of one island or several, across its line, mm."""
+    normal = shapes[0].measured.island.normal
+    across = np.cross(normal, way) if way.any() else shapes[0].measured.base.axes[1]
+    across = across / max(float(np.linalg.norm(across)), 1e-12)
+    origin = shapes[0].measured.island.centre
+    extents = np.array([shape.extent(across) for shape in shapes])
+    at = np.array([(shape.measured.island.centre - origin) @ across for shape in shapes])
+    return float((at + extents[:, 1]).max() - (at + extents[:, 0]).min())
+
+
 def is_lettering(shapes: list[Shape], character_height: float) -> bool:
     """Is a group of islands an inscription, and not a row of bosses, ribs or teeth?
 
-    Several islands of at least two shapes, one of them not convex, few of them congruent, all of
-    them low against the height of the line, and found by more than one crease limit.
+    Several islands of at least two shapes (three among six or more: rings of slots have two), one
+    of them not convex, few of them congruent, all of them low against the height of the line, and
+    found by more than one crease limit.
     """
     if len(shapes) < 2 or np.median([shape.votes for shape in shapes]) < LEAST_VOTES:
         return False
@@ -275,8 +285,10 @@ def is_lettering(shapes: list[Shape], character_height: float) -> bool:
     if len(tall) < 2 or not (fill < CONVEX).any():
         return False
     kinds = _congruent([shape.signature for shape in tall])
-    most = np.bincount(kinds).max()
-    if kinds.max() == 0 or (len(tall) > 3 and most > MOST_CONGRUENT * len(tall)):
+    most, count = np.bincount(kinds).max(), int(kinds.max()) + 1
+    if count < (2 if len(tall) < 6 else 3):
+        return False
+    if len(tall) > 3 and most > MOST_CONGRUENT * len(tall):
         return False
     return len(tall) >= 3 or bool((fill < CONVEX).all())
 
