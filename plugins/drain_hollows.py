@@ -46,6 +46,8 @@ class Group:
     """(m,) which of `bodies` each face is a piece of"""
     face_in_body: Ints
     """(m,) and which of its faces"""
+    coordinate_step_mm: float
+    """how far coordinates may be off: by rounding, and by what joins faces that only touch"""
 
     def owner(self, face: int) -> tuple[Body, int]:
         """The body that a face belongs to, and its row there."""
@@ -159,7 +161,14 @@ def find_hollows(
     found: list[Hollow] = []
     kept = 0.0
     for group in groups_of(bodies, low):
-        voids = find_voids(group.vertices, group.faces, low, high, limits=limits)
+        voids = find_voids(
+            group.vertices,
+            group.faces,
+            low,
+            high,
+            limits=limits,
+            coordinate_step=group.coordinate_step_mm,
+        )
         grids = [(space.grid, space.reach) for space in voids.spaces]
         kept += _BYTES_KEPT * sum(float(np.prod(grid.shape)) for grid, _ in grids)
         if kept > _MOST_KEPT and found:
@@ -212,8 +221,9 @@ def _group(bodies: list[Body]) -> Group:
         if body not in joined:
             rows = np.arange(len(body.faces))
             found.append((body.vertices, body.faces, np.full(len(rows), number[body]), rows))
+    step = max(one.coordinate_step_mm for one in [*bodies, *pieces])
     if len(found) == 1:
-        return Group(tuple(bodies), *found[0])
+        return Group(tuple(bodies), *found[0], step)
     shift = np.cumsum([0, *(len(one[0]) for one in found[:-1])])
     return Group(
         tuple(bodies),
@@ -221,6 +231,7 @@ def _group(bodies: list[Body]) -> Group:
         np.concatenate([one[1] + int(s) for one, s in zip(found, shift, strict=True)]),
         np.concatenate([one[2] for one in found]),
         np.concatenate([one[3] for one in found]),
+        step,
     )
 
 

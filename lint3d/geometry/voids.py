@@ -54,7 +54,7 @@ class Effort:
 
     memory_bytes: float = 1.9e9
     workers: int = 1
-    most_openings: int = 120
+    most_openings: int = 48
     """openings of a region that are measured exactly; the rest keep the bounds of the grid"""
 
 
@@ -66,6 +66,7 @@ def find_voids(
     *,
     effort: Effort | None = None,
     limits: tuple[float, ...] = (),
+    coordinate_step: float = 0.0,
 ) -> Voids:
     """Find every hollow, what it holds and how it leads to the outside.
 
@@ -79,6 +80,7 @@ def find_voids(
     effort : bounds on memory and work
     limits : mm, widths that throats will be compared with; where there are very many openings
         those nearest to a limit are measured exactly first
+    coordinate_step : mm, how far coordinates may be off, if by more than a step of float32
 
     Returns
     -------
@@ -120,7 +122,7 @@ def find_voids(
         openings += find_hidden_necks(surface, space, clearance, voids.left_out)
         graphs.append(find_pockets(space, clearance, openings, high))
     voids.graph, voids.pockets = put_side_by_side(graphs)
-    voids.sealed = _sealed_pockets(surface)
+    voids.sealed = _sealed_pockets(surface, coordinate_step)
     if voids.leaks:
         voids.left_out.append(
             NotSeen(
@@ -163,7 +165,7 @@ def _one_surface(surface: Surface, voids: Voids) -> Surface:
     return Surface(*joined, shell_regions(*joined))
 
 
-def _sealed_pockets(surface: Surface) -> list[SealedPocket]:
+def _sealed_pockets(surface: Surface, coordinate_step: float) -> list[SealedPocket]:
     """Hollows that shells close, by falling volume."""
     regions = surface.regions
     nearest = Clearance(surface.vertices, surface.faces)
@@ -178,7 +180,7 @@ def _sealed_pockets(surface: Surface) -> list[SealedPocket]:
         rows = np.flatnonzero(np.isin(regions.of_face, inside))
         corner = surface.vertices[surface.faces[rows]].reshape(-1, 3)
         low, high = corner.min(axis=0), corner.max(axis=0)
-        step = float(np.abs(corner).max()) * _FLOAT32_STEP
+        step = max(float(np.abs(corner).max()) * _FLOAT32_STEP, coordinate_step)
         found.append(
             SealedPocket(
                 volume,
