@@ -29,7 +29,7 @@ _EQUALLY_GOOD = 0.01
 #: Frames that are better than this are not doubted.
 _EXACT = 1e-4
 _MOST_FRAMES = 24
-_BASES = 16
+_BASES = 24
 _MOST_TRIPLES = 3000
 
 
@@ -226,8 +226,11 @@ def _common_shifts(ours: Floats, theirs: Floats, reach: float) -> Floats:
 
 
 def _bases(corners: Floats) -> Ints:
-    """(k, 3) wide triangles over the corners, none of the corners in too many of them."""
-    rows = np.array(list(combinations(range(min(len(corners), 24)), 3)))
+    """(k, 3) wide triangles over the corners.
+
+    No corner is in more than two: the farthest ones may be of a lug that is there no more.
+    """
+    rows = np.array(list(combinations(range(min(len(corners), 36)), 3)))
     a, b, c = (corners[rows[:, k]] for k in range(3))
     area = np.linalg.norm(np.cross(b - a, c - a), axis=1)
     used = np.zeros(len(corners), np.int64)
@@ -235,7 +238,7 @@ def _bases(corners: Floats) -> Ints:
     for row in rows[np.lexsort((np.arange(len(rows)), -np.round(area, 6)))]:
         if len(chosen) == _BASES:
             break
-        if used[row].max() < 4:
+        if used[row].max() < 2:
             used[row] += 1
             chosen.append(row)
     wide = area.max() > 0 if len(area) else False
