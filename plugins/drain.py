@@ -42,7 +42,7 @@ from lint3d_plugins.drain_places import (
     slenderness,
     summed_up,
 )
-from lint3d_plugins.drain_puddles import Leftovers, left_in, puddle_place
+from lint3d_plugins.drain_puddles import Leftovers, left_in, puddle_place, unsure
 from lint3d_plugins.drain_recesses import (
     LEAST_RATIO,
     Recesses,
@@ -223,15 +223,17 @@ def puddle(retained: Leftovers) -> Iterator[Place | LeftOut]:
     The value is what cannot run out by gravity, exactly, in the position that the sheet states
     ([cleaning] up, in the frame of the file) or in the best position found; which one that is
     stands beside it. For the best position the lower end of the interval is what stays in every
-    position for certain, so a part fails only if no position lets enough out. This is for molten support, as in steam or an oven; in a cooler
-    bath it congeals. Steam, hot oil and molten wax burn, and vapours of solvents can catch fire:
-    protect hands and eyes, ventilate, and put no flammable liquid in an oven or ultrasonic tank
-    that is not made for it. Safety data sheets, local codes and licensed practice come first.
+    position for certain, so a part fails only if no position lets enough out. This is for molten
+    support, as in steam or an oven; in a cooler bath it congeals. Steam, hot oil and molten wax
+    burn, and vapours of solvents can catch fire: protect hands and eyes, ventilate, and put no
+    flammable liquid in an oven or ultrasonic tank that is not made for it. Safety data sheets,
+    local codes and licensed practice come first.
 
     Remedy: open the hollow at its lowest place in that position, or turn the part while it drains.
     """
     yield from retained.hollows.unseen()
     for hollow, left in retained.found:
+        yield from unsure(hollow, left)
         yield puddle_place(hollow, left)
 
 

@@ -6,12 +6,13 @@ Guarded by tests/plugins/test_drain_puddles.py. Lengths in mm, volumes in mm3.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lint3d import Body, Interest, Place
+from lint3d import Body, Interest, LeftOut, Place
 from lint3d_plugins.drain_hollows import Hollow, Hollows
 from lint3d_plugins.drain_liquid import WHILE_MOLTEN
 from lint3d_plugins.drain_places import owners
@@ -57,12 +58,27 @@ def left_in(
     from lint3d.geometry.pools import retained_liquid
     from lint3d.geometry.pools_search import Goal
 
-    vertices, faces = _one_surface(hollow)
+    vertices, faces, is_sound = _one_surface(hollow)
     goal = None
     if interest is not None and 0 < interest.high < np.inf:
         goal = Goal(enough=_ENOUGH * interest.low, passes=interest.low, beyond=interest.high)
     given = None if up is None else np.array(up, np.float64)
-    return retained_liquid(vertices, faces, given, _openings_out(hollow), goal)
+    left = retained_liquid(vertices, faces, given, _openings_out(hollow), goal)
+    if is_sound:
+        return left
+    upper = max(2.0 * left.volume, left.volume_upper)
+    return replace(left, exact=False, volume_lower=0.0, volume_upper=upper)
+
+
+def unsure(hollow: Hollow, left: Retained) -> Iterator[LeftOut]:
+    """What makes the volume an estimate, unless it is told anyway: an open body."""
+    if not left.exact and not hollow.group.open_bodies:
+        yield LeftOut(
+            "The surface runs through itself, or more than two of its faces share an edge, so "
+            "what stays is not known for certain; solid/self-intersection and "
+            "solid/non-manifold-edge tell more.",
+            of=hollow.group.bodies[0],
+        )
 
 
 def puddle_place(hollow: Hollow, left: Retained) -> Place:
@@ -117,7 +133,7 @@ def _remark(hollow: Hollow, left: Retained, up: list[float]) -> str:
     else:
         text = f"{position} nothing stays while the support is molten."
     if not left.exact:
-        text += " The surface is not closed, so this is an estimate."
+        text += " The surface is not sound, so this is an estimate."
     return text
 
 
@@ -152,18 +168,20 @@ def _openings_out(hollow: Hollow) -> Floats:
     return np.array(found, np.float64).reshape(-1, 3)
 
 
-def _one_surface(hollow: Hollow) -> tuple[Floats, Ints]:
-    """The surface of a group, united where its bodies overlap."""
+def _one_surface(hollow: Hollow) -> tuple[Floats, Ints, bool]:
+    """The surface of a group, united where it overlaps, and whether that could be done."""
     group = hollow.group
-    if hollow.voids.overlaps:
-        from lint3d.geometry.voids_shells import shell_regions
-        from lint3d.geometry.voids_union import united
+    if not hollow.voids.overlaps:
+        return group.vertices, group.faces, True
+    from lint3d.geometry.voids_shells import shell_regions
+    from lint3d.geometry.voids_union import united
 
-        regions = shell_regions(group.vertices, group.faces)
-        joined = united(group.vertices, group.faces, regions.of_face)
-        if joined is not None:
-            return joined
-    return group.vertices, group.faces
+    regions = shell_regions(group.vertices, group.faces)
+    joined = united(group.vertices, group.faces, regions.of_face)
+    if joined is None or regions.of_face.max() == 0:
+        # A single shell that overlaps runs through itself; a union leaves it as it is.
+        return group.vertices, group.faces, False
+    return (*joined, True)
 
 
 def _counted(pools: int) -> str:

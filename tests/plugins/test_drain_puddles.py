@@ -12,6 +12,7 @@ import pytest
 import shapes_pools as pools
 import shapes_voids as parts
 import trimesh
+from manifold3d import Manifold
 from parts import write_stl
 
 import lint3d
@@ -152,6 +153,41 @@ def test_given_position_of_a_bottle(tmp_path: Path) -> None:
     result = puddle(tmp_path, solid, extra="[cleaning]\nup = [0, 0, -1]\n")
     assert result.kind == "pass"
     assert "with the opening at (" in result.message
+
+
+# --- surfaces that are not sound ----------------------------------------------------------------
+
+
+@pytest.mark.parametrize("overlap", [0.0, 0.05, 2.0])
+def test_floor_that_is_a_body_of_its_own(overlap: float, tmp_path: Path) -> None:
+    """A ring with a disc in it is a cup, whether they overlap or only touch."""
+    ring = Manifold.cylinder(14, 10, 10, 64) - Manifold.cylinder(16, 8, 8, 64).translate([0, 0, -1])
+    disc = Manifold.cylinder(2, 8 + overlap, 8 + overlap, 64).translate([0, 0, 1])
+    frame = parts.random_frame(3)
+    triangles = [v[f] for v, f in (parts.mesh(ring, frame), parts.mesh(disc, frame))]
+    up = "[{:.9f}, {:.9f}, {:.9f}]".format(*frame[:, 2])
+    (result,) = judged(
+        tmp_path,
+        [write_stl(tmp_path / "a.stl", np.concatenate(triangles))],
+        f"[cleaning]\nup = {up}\n",
+    )
+    assert result.kind == "fail"
+    held = Manifold.cylinder(11, 8, 8, 64).volume()
+    assert result.measured == pytest.approx(held, rel=1e-4)
+
+
+def test_surface_that_runs_through_itself_is_open(tmp_path: Path) -> None:
+    """A bin with a peg on one wall that dips into the wall across: one shell."""
+    solid = parts.block([20, 20, 12]) - parts.block([16, 16, 12], [0, 0, 2])
+    solid += parts.block([8, 3, 3], [-5, 0, 0])
+    vertices, faces = parts.mesh(solid)
+    vertices = vertices.copy()
+    tip = (np.abs(vertices[:, 0] + 1) < 1e-6) & (np.abs(vertices[:, 1]) < 2)
+    assert tip.sum() == 4
+    vertices[tip, 0] = 9.0
+    results = judged(tmp_path, [write_stl(tmp_path / "a.stl", vertices[faces])])
+    assert {r.kind for r in results} == {"open"}
+    assert any("solid/self-intersection" in r.message for r in results)
 
 
 # --- the demo kit, workers, words ---------------------------------------------------------------
