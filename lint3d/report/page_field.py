@@ -14,8 +14,9 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-#: A sample whose surface is turned by a radian is as far off as one so many steps away.
-_TURN = 4.0
+#: How far a sample may be away, in steps between samples, and how far one counts as away whose
+#: surface is turned by 60 degrees: it must be too far.
+_REACH, _TURN = 10.0, 12.0
 
 
 def split_by_facing(vertices: Floats, faces: Ints) -> tuple[Floats, Ints, Floats]:
@@ -64,7 +65,7 @@ def values_at(
     step = max(float(np.sqrt(area.sum() / 2 / len(where))), 1e-9)
     tree = cKDTree(np.column_stack([where / step, normal[face] * _TURN]))
     far, row = tree.query(
-        np.column_stack([points / step, facing * _TURN]), distance_upper_bound=2.5 * _TURN
+        np.column_stack([points / step, facing * _TURN]), distance_upper_bound=_REACH
     )
     known = np.isfinite(far)
     found = np.full(len(points), high)

@@ -13,6 +13,7 @@ class Page {
     this.renderer = renderer;
     this.scenes = new Map();
     this.number = -1;
+    this.busy = false;
     this.marked = null;
     this.cutting = { point: [0, 0, 0], normal: [0, -1, 0], turned: 1 };
     this.camera = new Camera(byId('stage'), () => this.draw());
@@ -37,10 +38,12 @@ class Page {
 
   async choose(result) {
     const turn = this.turn = (this.turn || 0) + 1;
+    this.busy = true;
+    byId('stage').dataset.flying = 'true';
     this.list.mark(result);
     if (this.marked) { this.marked.removeFromParent(); dispose(this.marked); this.marked = null; }
     byId('chosen').textContent = result ? `${this.data.marks[result.kind]} ${result.rule}` : '';
-    if (!result || !result.focus) { this.section(false); this.draw(); return; }
+    if (!result || !result.focus) { this.busy = false; this.section(false); this.draw(); return; }
     await this.show(result.scene);
     const group = new THREE.Group();
     if (result.faces) group.add(await markedFaces(result.faces, colour(result.kind)));
@@ -50,6 +53,7 @@ class Page {
     this.scene.root.add(group);
     byId('cut-way').value = 'place';
     this.section(Boolean(result.cut));
+    this.busy = false;
     this.camera.fly(result.focus, result.eye, result.width);
   }
 
@@ -131,7 +135,7 @@ class Page {
     const { eye } = this.camera.axes;
     Object.assign(byId('stage').dataset, {
       scene: this.number, eye: eye.map((x) => x.toFixed(3)), target: this.camera.target.map((x) => x.toFixed(3)),
-      width: this.camera.width.toFixed(3), flying: String(this.camera.flight !== 0),
+      width: this.camera.width.toFixed(3), flying: String(this.busy || this.camera.flight !== 0),
     });
   }
 
