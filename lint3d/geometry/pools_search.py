@@ -26,6 +26,7 @@ from numpy.typing import NDArray
 from lint3d.geometry.pools_bound import stays_near
 from lint3d.geometry.pools_outlet import letting_out
 from lint3d.geometry.pools_sphere import (
+    around,
     caps,
     coarse_triangles,
     large_normals,
@@ -117,7 +118,7 @@ class Search:
         """Turn the part by smaller and smaller steps to where less stays."""
         turned = 0
         while step > last and not self.is_done():
-            for near in _around(up, step, turned):
+            for near in around(up, step, turned):
                 if self.is_done():
                     return
                 found = self.look(near)[1]
@@ -180,13 +181,3 @@ def best_position(
         search.prove(axes)
         search.better(search.up, search.best, 0.01)
     return search.up, min(search.proven, search.best)
-
-
-def _around(up: Floats, step: float, turned: int) -> list[Floats]:
-    """Six positions about one, at an angle."""
-    side = np.cross(np.eye(3)[int(np.argmin(np.abs(up)))], up)
-    side /= np.linalg.norm(side)
-    other = np.cross(up, side)
-    angle = np.pi / 3 * (np.arange(6) + 0.5 * (turned % 2))
-    way = np.cos(angle)[:, None] * side + np.sin(angle)[:, None] * other
-    return list(np.cos(step) * up + np.sin(step) * way)

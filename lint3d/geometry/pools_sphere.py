@@ -27,6 +27,16 @@ def directions(count: int = 200) -> Floats:
     return np.vstack([axes, np.column_stack([ring * np.cos(angle), ring * np.sin(angle), z])])
 
 
+def around(up: Floats, step: float, turned: int = 0) -> list[Floats]:
+    """Six directions about one, at an angle (rad); of an odd turn they lie between the others."""
+    side = np.cross(np.eye(3)[int(np.argmin(np.abs(up)))], up)
+    side /= np.linalg.norm(side)
+    other = np.cross(up, side)
+    angle = np.pi / 3 * (np.arange(6) + 0.5 * (turned % 2))
+    way = np.cos(angle)[:, None] * side + np.sin(angle)[:, None] * other
+    return list(np.cos(step) * up + np.sin(step) * way)
+
+
 def unit(vectors: Floats) -> Floats:
     """The same directions with length 1; zero stays zero."""
     length = np.linalg.norm(vectors, axis=-1, keepdims=True)

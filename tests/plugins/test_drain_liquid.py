@@ -8,9 +8,10 @@ from typing import Any
 
 import numpy as np
 import pytest
+import shapes_voids as parts
 
-from lint3d.geometry.pools_sphere import directions
 from lint3d.geometry.pools_laws import Liquid, head_held_mm
+from lint3d.geometry.pools_sphere import directions
 from lint3d_plugins.drain_liquid import BETWEEN, TRIES, held_by
 
 WAX = Liquid(780.0, 0.026, 6.5)
@@ -79,3 +80,16 @@ def test_head_counts_from_the_outer_end_of_the_neck() -> None:
     one.way = np.array([[0, 0, 0.0], [0, 0, -3], [0, 0, -13], [0, 0, -14]])
     one.way_width = np.array([6.0, 2.0, 2.02, 4.0])
     assert held_by(WAX, [one], [ball_points(3.0)], 0.1).volume == 0.0
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_what_is_held_is_the_same_in_every_frame(seed: int) -> None:
+    """A long room with the opening in one corner: the points turned with the opening."""
+    side = [np.linspace(-half, half, 16) for half in (12.0, 5.0, 4.0)]
+    points = np.stack(np.meshgrid(*side), axis=-1).reshape(-1, 3)
+    at = np.array([12.0, 5.0, 4.0])
+    here = held_by(WAX, [pocket(960.0, 2.0, tuple(at))], [points], 0.1)
+    turn = parts.random_frame(seed)[:, :3]
+    there = held_by(WAX, [pocket(960.0, 2.0, tuple(turn @ at))], [points @ turn.T], 0.1)
+    assert there.volume == pytest.approx(here.volume, rel=0.02)
+    assert there.lower <= here.volume <= there.upper
