@@ -21,6 +21,7 @@ from lint3d.geometry.likeness import Likeness
 from lint3d.inspection import Inspection, Result
 from lint3d.likeness_text import likeness_from
 from lint3d.report.fingerprint import BODY_KEY, PLACE_KEY
+from lint3d.report.plain import writable
 from lint3d.requirement import Kind, Level, Requirement, Verdict
 
 #: bytes; a report of a hundred thousand results is about half of it. common practice, no source
@@ -156,7 +157,7 @@ class _Table:
         value = self._value.get(key)
         if value is not None and not isinstance(value, str):
             raise _Malformed(f"{self._at(key)} must be a text")
-        return value
+        return value if value is None else writable(value)
 
     def one_of(self, key: str, known: tuple[str, ...], default: str) -> Any:
         value = self.text(key) or default
