@@ -186,7 +186,7 @@ def labyrinth(generator: np.random.Generator, limit: float) -> Case:
     while stack:
         x, y = stack[-1]
         ahead = [(x + 1, y), (x - 1, y), (x, y + 1), (x, y - 1)]
-        ahead = [c for c in ahead if c not in seen and 0 <= min(c) and max(c) < count]
+        ahead = [c for c in ahead if c not in seen and min(c) >= 0 and max(c) < count]
         if not ahead:
             stack.pop()
             continue

@@ -120,7 +120,8 @@ def find_recesses(
     is_blind : is depth to be measured from any way through between two mouths as well?
     """
     places = places_on(*surface, space.grid)
-    roomy = _is_roomy(space, places, ball / 2)
+    box = surface[0].min(axis=0), surface[0].max(axis=0)
+    roomy = _is_roomy(space, box, places, ball / 2)
     tight, open_ones = places[~roomy], places[roomy]
     if len(tight) == 0:
         return []
@@ -131,16 +132,23 @@ def find_recesses(
     inside = _balls_before(space, clearance, tight, ball / 2, apart)
     scene = RayScene(*surface)
     seeds = _seeds(space, open_ones, inside, ball / 2, apart)
-    hidden, start = _not_reached(scene, clearance, inside, seeds, ball / 2, apart)
+    hidden, start = _not_reached(scene, clearance, space, inside, seeds, ball / 2, apart)
     return _measured(scene, hidden, start, ball, least_depth, apart, is_blind)
 
 
-def _is_roomy(space: Space, places: Places, radius: float) -> Bools:
-    """Is there room for a ball in front of each place, by the grid, whatever the grid errs?"""
+def _is_roomy(space: Space, box: tuple[Floats, Floats], places: Places, radius: float) -> Bools:
+    """Is there room for a ball in front of each place, by the grid, whatever the grid errs?
+
+    Beyond the grid there is no hollow, but there may be material, up to the box of the part.
+    """
     pitch = space.grid.pitch
     ahead = places.point + places.normal * (radius + 2 * pitch)
     index, is_inside = _index(space, ahead)
-    return ~is_inside | (space.distance[tuple(index.T)] >= radius / pitch + 1)
+    beyond = ((ahead < box[0]) | (ahead > box[1])).any(axis=1)
+    at = tuple(index.T)
+    wide = (space.distance[at] >= radius / pitch + 1) & ~space.raster.solid[at]
+    roomy: Bools = np.where(is_inside, wide, beyond)
+    return roomy
 
 
 def _index(space: Space, points: Floats) -> tuple[Ints, Bools]:
@@ -232,6 +240,7 @@ def _is_row_of(rows: Ints, among: Ints) -> Bools:
 def _not_reached(
     scene: RayScene,
     clearance: Clearance,
+    space: Space,
     inside: _Balls,
     seeds: _Balls,
     radius: float,
@@ -244,6 +253,8 @@ def _not_reached(
         np.concatenate([inside.chamber, seeds.chamber]),
     )
     is_seed = np.arange(len(every)) >= len(inside)
+    # Whatever is free beyond the grid is outside.
+    is_seed |= (every.radius >= _FULL * radius) & ~_index(space, every.centre)[1]
     full = np.flatnonzero(every.radius >= _FULL * radius)
     # Balls in one cell overlap well: one of them stands for all.
     _, first, cell = np.unique(
