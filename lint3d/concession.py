@@ -209,6 +209,8 @@ def _covered_place(concession: Concession, uri: str, new: Snapshot) -> Result | 
         and result.kind in ("fail", "review")
         and result.conceded is None
     ]
+    if concession.rule.startswith(NEVER):
+        return None
     if not asked or (uri == _ELSEWHERE and concession.likeness is None):
         return None
     meant = Result(

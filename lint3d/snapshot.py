@@ -271,7 +271,7 @@ def _result(one: _Table, names: list[tuple[str, str]]) -> Result:
     uri = one.table("analysisTarget").text("uri")
     if uri is None:
         uri = where.table("physicalLocation").table("artifactLocation").text("uri") or ""
-    interval = facts.numbers("interval", 2) or [None, None]
+    interval = _interval(facts)
     body, other = facts.text("body"), facts.text("other")
     logical = where.tables("logicalLocations")
     owner, name = _named(logical[0], names) if logical else (uri, None)
@@ -302,6 +302,21 @@ def _result(one: _Table, names: list[tuple[str, str]]) -> Result:
     if len(result.known_as) < len(known):
         result.known_as = {}
     return result
+
+
+def _interval(facts: _Table) -> list[float | None]:
+    """The interval, without the last digit by which reports round it outward."""
+    interval = facts.numbers("interval", 2) or [None, None]
+    measured, around = facts.number("measured"), facts.number("uncertainty")
+    if measured is None or around is None:
+        return interval
+    exact = (measured - around, measured + around)
+    return [
+        there
+        if end is not None and math.isclose(end, there, rel_tol=1e-11, abs_tol=1e-300)
+        else end
+        for end, there in zip(interval, exact, strict=True)
+    ]
 
 
 def _named(one: _Table, names: list[tuple[str, str]]) -> tuple[str, str]:

@@ -25,7 +25,8 @@ from lint3d.report.wording import (
 
 #: Rows of one table; a pull request is no place for more.
 MOST_ROWS = 50
-_MARKUP = re.compile(r"([\\`*_{}\[\]()#+!|~<>@&$:-])")
+#: What Markdown, or the dashboards that show it, could take for a sign, a link or a mention.
+_MARKUP = re.compile(r"([\\`*_{}\[\]#|~<>@&$]|:(?=\S)|(?<=www)\.)", re.IGNORECASE)
 _FINDINGS = ("fail", "open", "review")
 _HEAD = ("", "characteristic", "body", "required", "measured", "at x, y, z (mm)", "result")
 
@@ -67,7 +68,7 @@ def escaped(text: str) -> str:
     Examples
     --------
     >>> escaped("a|b <img src=x> @all [x](y)")
-    'a\\|b \\<img src=x\\> \\@all \\[x\\]\\(y\\)'
+    'a\\|b \\<img src=x\\> \\@all \\[x\\](y)'
     """
     line = " ".join("".join(c if c.isprintable() else " " for c in text).split())
     return _MARKUP.sub(r"\\\1", line)
