@@ -75,6 +75,7 @@ class Claims:
     def __init__(self) -> None:
         self._owners: dict[tuple[str, Body], dict[str, NDArray[np.bool_]]] = {}
         self._ways: dict[str, list[_Way]] = {}
+        self._groups: dict[str, list[tuple[frozenset[Body], str]]] = {}
 
     def add(self, claim: Claim, owner: Any, rule: str, others: Sequence[str]) -> None:
         """Take down a claim.
@@ -94,6 +95,9 @@ class Claims:
             points = np.asarray(claim.way, float).reshape(-1, 3)
             for other in others:
                 self._ways.setdefault(other, []).append(_Way(points, claim.within_mm, rule))
+        if len(claim.between):
+            for other in others:
+                self._groups.setdefault(other, []).append((frozenset(claim.between), rule))
 
     def sift(
         self, rule: str, places: Sequence[Place], subject: Any
@@ -116,6 +120,9 @@ class Claims:
                 if way.is_near(place.position):
                     return way.rule
         body = _body(place.of if place.of is not None else subject)
+        for bodies, owner in self._groups.get(rule, ()):
+            if body in bodies and place.other in bodies:
+                return owner
         masks = self._owners.get((rule, body), {}) if body is not None else {}
         if not masks or body is None or not len(place.faces):
             return None

@@ -101,12 +101,15 @@ class Claim:
     faces : rows of the faces of `of`; a place with most of its area on them is claimed
     of : the body or joined piece that `faces` belong to; None = the rule's own subject
     way : (n, 3) mm, a line or a point; a place whose position lies within `within_mm` is claimed
+    between : bodies; a place that lies on one of them and has another of them as its `other` is
+        claimed
     """
 
     faces: Rows = ()
     of: Body | Part | Source | Joined | None = None
     way: Sequence[Point] | NDArray[Any] = ()
     within_mm: float = 0.0
+    between: Sequence[Body] = ()
 
 
 class Places(Sequence[Place]):

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 from lint3d import (
     Body,
+    Claim,
     Interest,
     Measure,
     NotApplicable,
@@ -265,15 +266,18 @@ def knife_edge(sharp_edges: Places) -> Iterator[Place]:
     yield from sharp_edges
 
 
-@rule("walls/narrow-gap", measures="mm")
-def narrow_gap(gaps: Thickness, interest: Interest) -> Iterator[Place]:
+@rule("walls/narrow-gap", measures="mm", claims=("assembly/clearance",))
+def narrow_gap(gaps: Thickness, interest: Interest) -> Iterator[Place | Claim]:
     """A slot or gap too narrow to stay open.
 
-    Jetted drops spread: the sides grow together, or support cannot be washed out between them.
+    Jetted drops spread: the sides grow together, or support cannot be washed out between them. Gaps
+    between bodies that overlap or touch elsewhere are of the kind: such bodies are one piece.
 
     Remedy: widen the gap, or close it in the design.
     """
     yield from places_of(of_kind(gaps, "wall", interest), "The gap is {:.4g} mm wide.")
+    if gaps.lies_on is not None:
+        yield Claim(between=gaps.lies_on.bodies)
 
 
 @rule("walls/crevice", measures="mm")

@@ -133,6 +133,16 @@ def test_a_claim_on_a_joined_piece_holds_on_each_body() -> None:
         assert claims.sift("c/d", [Place(1.0, faces=[face])], body) == ([], ["a/b"])
 
 
+def test_places_between_some_bodies_can_be_claimed() -> None:
+    part = part_of(joined(box(10), box(5, [20, 0, 0]), box(2, [40, 0, 0])))
+    one, two, three = part.bodies
+    claims = Claims()
+    claims.add(Claim(between=[one, two]), one, "a/b", ["c/d"])
+    inside, outside = Place(1.0, of=two, other=one), Place(1.0, of=two, other=three)
+    assert claims.sift("c/d", [inside, outside, Place(1.0, of=one)], one)[1] == ["a/b"]
+    assert claims.sift("c/d", [outside, Place(1.0, of=one)], one)[1] == []
+
+
 def test_faces_of_nothing_cannot_be_claimed() -> None:
     with pytest.raises(ValueError, match="which body"):
         Claims().add(Claim(faces=[0]), Assembly([]), "a/b", ["c/d"])

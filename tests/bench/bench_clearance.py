@@ -49,9 +49,10 @@ def main(count: int) -> None:
 
 
 def seconds(work: Callable[[], Any]) -> float:
-    start = time.perf_counter()
+    """Time of the processor, so that what else runs counts for less."""
+    start = time.process_time()
     work()
-    return time.perf_counter() - start
+    return time.process_time() - start
 
 
 def inspected(path: Path, family: str) -> None:
@@ -73,7 +74,7 @@ def build(count: int, rng: np.random.Generator) -> list[trimesh.Trimesh]:
     places = np.stack(np.meshgrid(*[np.arange(side)] * 3), axis=-1).reshape(-1, 3)[:count] * 5.45
     meshes = []
     for place in places:
-        ball = trimesh.creation.uv_sphere(radius=2.5, count=[32, 32])
+        ball = trimesh.creation.uv_sphere(radius=2.5, count=[24, 24])
         turn = trimesh.transformations.random_rotation_matrix(rng.random(3))
         ball.apply_transform(turn)
         ball.apply_translation(place + rng.uniform(-0.05, 0.05, 3))
