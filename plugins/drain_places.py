@@ -274,8 +274,13 @@ def _as_one(hollow: Hollow, places: list[Place], unit: str, smallest_first: bool
     """The tightest of places for all of them, with their distribution."""
     if len(places) == 1:
         return places[0]
-    sign = 1.0 if smallest_first else -1.0
-    worst = min(places, key=lambda place: sign * place.value)
+    # Some are known roughly only: what is shown is the one that is surely as tight as that, and the
+    # tightest of all lies between the tightest bounds of either kind.
+    lowers, uppers = _ends(places)
+    worst = places[int(np.argmin(uppers) if smallest_first else np.argmax(lowers))]
+    pick = min if smallest_first else max
+    worst.lower, worst.upper = pick(lowers), pick(uppers)
+    worst.value = float(np.clip(worst.value, worst.lower, worst.upper))
     values = np.array([place.value for place in places])
     name = hollow.group.bodies[0].name
     worst.remark = (
@@ -285,6 +290,13 @@ def _as_one(hollow: Hollow, places: list[Place], unit: str, smallest_first: bool
     )
     worst.properties |= {"places": len(values), "distribution": distribution(values)}
     return worst
+
+
+def _ends(places: list[Place]) -> tuple[list[float], list[float]]:
+    """Lower and upper bounds of some places."""
+    lowers = [place.value if place.lower is None else place.lower for place in places]
+    uppers = [place.value if place.upper is None else place.upper for place in places]
+    return lowers, uppers
 
 
 def distribution(values: Floats) -> dict[str, float]:
