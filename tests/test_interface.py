@@ -22,10 +22,12 @@ COMMON = {"--process", "--config", "--plugin", "--help"}
 OPTIONS = {
     "inspect": COMMON | {
         "--report", "--limit", "--only", "--without", "--together", "--unit", "--workers",
-        "--fail-on", "--today", "--verbose", "-v", "--quiet", "-q",
+        "--fail-on", "--today", "--verbose", "-v", "--quiet", "-q", "--baseline", "--concessions",
     },
     "explain": COMMON,
     "list": COMMON,
+    "compare": {"--help", "--verbose", "-v"},
+    "concede": {"--help", "--reason", "--by", "--until", "--up-to", "--concessions", "--today"},
 }  # fmt: skip
 REPEATABLE = {"--report", "--limit", "--only", "--without", "--fail-on", "--plugin"}
 LISTS = ("rules", "measures", "sheets", "plugins", "readers")
@@ -61,7 +63,7 @@ NAMES = {
 }  # fmt: skip
 ARGUMENTS = {
     "files", "sheet", "limits", "only", "without", "plugins", "together", "unit", "workers",
-    "config", "today", "keep", "progress",
+    "config", "today", "keep", "progress", "baseline", "concessions",
 }  # fmt: skip
 
 

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lint3d.requirement import Requirement, decide, number, tightness
+from lint3d.requirement import Requirement, decide, number, relaxed, tightness, worsened
 
 AT_LEAST = Requirement("at least", "mm", "doc", low=0.6)
 AT_MOST = Requirement("at most", "mm", "doc", high=0.6)
@@ -147,3 +147,49 @@ def test_number(value: float, text: str) -> None:
 @given(st.floats(1e-6, 1e9))
 def test_number_keeps_four_digits(value: float) -> None:
     assert float(number(value)) == pytest.approx(value, rel=5.001e-4)
+
+
+# --- what is allowed beyond a limit, and what is surely worse -------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("requirement", "up_to", "limit"),
+    [
+        (AT_LEAST, 0.4, 0.4),
+        (AT_LEAST, 0.8, 0.6),
+        (AT_MOST, 0.8, 0.8),
+        (AT_MOST, 0.4, 0.6),
+        (WITHIN, 1.0, (1.0, 4.0)),
+        (WITHIN, 5.0, (2.0, 5.0)),
+        (WITHIN, 3.0, (2.0, 4.0)),
+        (NONE, 3.0, 3.0),
+        (NONE, 0.0, 0.0),
+        (VENT, 2.0, 2.0),
+        (INFORM, 2.0, 0.0),
+    ],
+)
+def test_relaxed(requirement: Requirement, up_to: float, limit: object) -> None:
+    assert relaxed(requirement, up_to).limit == limit
+
+
+@given(finite, finite, positive, positive)
+def test_nothing_is_worse_than_itself_and_only_one_way(
+    value: float, other: float, around: float, about: float
+) -> None:
+    one, two = (value - around, value + around), (other - about, other + about)
+    for requirement in (AT_LEAST, AT_MOST, WITHIN, NONE, VENT):
+        assert not worsened(one, one, requirement)
+        if requirement is not WITHIN:  # below one end or above the other: both are worse
+            assert not (worsened(one, two, requirement) and worsened(two, one, requirement))
+
+
+@given(finite, positive)
+def test_what_is_relaxed_up_to_a_value_allows_it(value: float, around: float) -> None:
+    for requirement in (AT_LEAST, AT_MOST, WITHIN, NONE):
+        assert decide(value - around, value + around, relaxed(requirement, value)) != "fail"
+
+
+def test_an_end_that_is_not_known_makes_nothing_worse() -> None:
+    assert not worsened((0.4, None), (0.5, None), AT_LEAST)
+    assert worsened((0.5, None), (0.3, 0.4), AT_LEAST)
+    assert not worsened((5.0, None), (4.0, 4.1), WITHIN)

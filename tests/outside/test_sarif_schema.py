@@ -13,15 +13,19 @@ import shutil
 import subprocess
 from collections.abc import Callable
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 from typing import Any
 
 import inspections
 import pytest
+import two_reports
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from sarif_kit.validate import validation_errors
 
+from lint3d.baseline import compare_with
+from lint3d.concession import Concession, Concessions, concede
 from lint3d.inspection import Inspection, Notification, Override
 from lint3d.report.sarif import SarifWriter
 
@@ -39,12 +43,41 @@ def empty() -> Inspection:
     return replace(whole, results=[], artifacts=[], rules=[], plugins=[], settings={})
 
 
-CASES: list[Callable[[], Inspection]] = [inspections.varied, inspections.sound, empty]
+def looked_back() -> Inspection:
+    """With concessions, and against an earlier report."""
+    old = two_reports.snapshot(two_reports.wall((10, 5, 5)), two_reports.wall(value=0.5))
+    found = two_reports.inspection(two_reports.wall(), two_reports.wall((3, 3, 16)))
+    given = Concession(
+        "walls/thin-wall", "a.stl", "part-1", 0.3, "mm", "a spare", "the bench", date(2030, 1, 1),
+        (30.0, 20.0, 5.0),
+    )  # fmt: skip
+    each = (given, replace(given, place=(50.0, 1.0, 1.0)))
+    paths = {"a.stl": "a.stl"}
+    concede(found, Concessions(Path("concessions.toml"), each, "0" * 64), date(2026, 1, 1), paths)
+    compare_with(found, old)
+    return found
+
+
+CASES: list[Callable[[], Inspection]] = [
+    inspections.varied, inspections.sound, empty, looked_back,
+]  # fmt: skip
 
 
 @pytest.mark.parametrize("case", CASES)
 def test_valid_against_the_published_schema(case: Callable[[], Inspection]) -> None:
     assert validation_errors(json.loads(SarifWriter().write(case()))) == []
+
+
+def test_suppressions_and_states_stand_on_all_results_or_on_none() -> None:
+    """SARIF 2.1.0, 3.27.23 and 3.27.24: absent on all, or present on all."""
+    results = json.loads(SarifWriter().write(looked_back()))["runs"][0]["results"]
+    assert [len(r["suppressions"]) for r in results] == [0, 1, 0]
+    assert [r["baselineState"] for r in results] == ["new", "updated", "absent"]
+    (accepted,) = results[1]["suppressions"]
+    assert accepted["justification"] == "a spare"
+    assert accepted["properties"] == {"by": "the bench", "until": "2030-01-01", "upTo": 0.3}
+    plain = json.loads(SarifWriter().write(inspections.varied()))["runs"][0]["results"]
+    assert not any({"suppressions", "baselineState"} & r.keys() for r in plain)
 
 
 def test_the_schema_check_can_fail() -> None:
