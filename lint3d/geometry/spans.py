@@ -136,7 +136,8 @@ def spans(surface: SpanSurface, low: float, high: float, look: Look = "inward") 
     guess = np.concatenate([guess, met.distance[steep] * met.facing[steep]])
     met.facet[steep] = -1
     pair = np.stack([facet, met.facet], axis=1)
-    edges = knife_edges(surface, inward, look == "outward", tips_of(surface, pair), low / 2)
+    tips = tips_of(surface, pair, met.distance)
+    edges = knife_edges(surface, inward, look == "outward", tips, low / 2)
     found, complete = exact_contacts(
         surface,
         inward,
@@ -173,20 +174,22 @@ def _assemble(
     """Samples and exact contacts as one table, in the rows of the mesh that was given."""
     low, high, look, complete, floor = setting
     point, area, pair, met = samples
-    beyond = met.value > high
-    pair[beyond, 1] = -1
-    none = pair[:, 1] < 0
-    value = np.where(none, high, met.value)
-    below = np.where(none, high, np.minimum(met.lower, met.value))
-    above = np.where(none, np.inf, np.maximum(met.distance, met.value))
+    none = (pair[:, 1] < 0) | (met.value > high)
+    pair[none, 1] = -1
+    value = met.value
+    value[none] = high
     met.contact[none] = np.nan
     knife = np.zeros(len(pair), dtype=bool)
     rows = np.flatnonzero(~none)
     knife[rows] = tapers_to_edge(surface, inward, edges, pair[rows], point[rows], met.contact[rows])
     ball = ball_of(inward, found)
-    interval = np.empty((len(value) + len(ball), 2))
-    interval[:, 0] = _then(below, found.distance) - floor
-    interval[:, 1] = _then(above, ball) + floor
+    count = len(value)
+    interval = np.empty((count + len(ball), 2))
+    np.minimum(met.lower, value, out=interval[:count, 0])
+    np.maximum(met.distance, value, out=interval[:count, 1])
+    interval[:count][none] = high, np.inf
+    interval[count:, 0], interval[count:, 1] = found.distance, ball
+    interval += [-floor, floor]
     np.maximum(interval, 0, out=interval)
     pair = _then(pair, found.pair)
     ids = np.concatenate([surface.face_ids, [-1]])

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from lint3d.geometry.side_by_side import side_by_side
 from lint3d.geometry.spans_feelers import cross
 from lint3d.geometry.spans_surface import SpanSurface
 
@@ -69,11 +70,14 @@ def straight_across(
         np.empty(k),
         np.empty(k),
     )
-    for start in range(0, k, POINTS_AT_ONCE):
+
+    def fill(start: int) -> None:
         rows = slice(start, start + POINTS_AT_ONCE)
         part = _straight_across(surface, inward, point[rows], facet[rows], reach)
         for name in Across.__dataclass_fields__:
             getattr(met, name)[rows] = getattr(part, name)
+
+    side_by_side(fill, range(0, k, POINTS_AT_ONCE), before=lambda: surface.scene)
     return met
 
 

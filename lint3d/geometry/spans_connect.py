@@ -18,6 +18,7 @@ from scipy.spatial import cKDTree
 from lint3d.geometry.spans import Spans
 from lint3d.geometry.spans_dense import long_facets
 from lint3d.geometry.spans_feelers import cross
+from lint3d.geometry.spans_surface import SpanSurface
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -45,7 +46,8 @@ class Connected:
     count : int
     of_row : (r,) int64, of each row that was handed in
     of_small : (k,) int64, of each small facet of the surface, -1 if in none
-    key, of_key : (p,) int64, directed pairs as first * k + second, ascending, and theirs
+    key, of_key : (p,) int64, directed pairs as first * k + second, ascending, and theirs; empty
+        where no facet is large
     """
 
     count: int
@@ -56,17 +58,25 @@ class Connected:
 
     def of_pairs(self, pairs: Ints) -> Ints:
         """Region of any pairs (j, 2) of facets: that of the pair, else of a small facet in it."""
+        label = np.full(len(pairs), -1, dtype=np.int64)
+        if len(self.key):
+            label = self._of_key(pairs)
+        for column in (0, 1):
+            label = np.where(label < 0, self.of_small[pairs[:, column]], label)
+        return label
+
+    def _of_key(self, pairs: Ints) -> Ints:
         size = np.int64(len(self.of_small))
         wanted = pairs[:, 0] * size + pairs[:, 1]
         place = np.minimum(np.searchsorted(self.key, wanted), len(self.key) - 1)
-        label = np.where(self.key[place] == wanted, self.of_key[place], -1)
-        for column in (0, 1):
-            label = np.where(label < 0, self.of_small[pairs[:, column]], label)
+        label: Ints = np.where(self.key[place] == wanted, self.of_key[place], -1)
         return label
 
 
 def connect(spans: Spans, rows: Ints) -> Connected:
     """Number the regions that some rows of a table of spans fall into."""
+    if not long_facets(spans.surface, spans.high)[spans.pair[rows]].any():
+        return _connect_small(spans, rows)
     surface = spans.surface
     size = np.int64(len(surface.faces))
     both = np.concatenate([spans.pair[rows], spans.pair[rows][:, ::-1]])
@@ -82,27 +92,51 @@ def connect(spans: Spans, rows: Ints) -> Connected:
     thin = np.zeros(len(surface.faces), dtype=bool)
     thin[first[~large[first]]] = True
     small = np.flatnonzero(thin)
-    for side in range(3):
-        other = surface.neighbours[small, side]
-        keep = (other >= 0) & thin[other]
-        links.append(np.stack([small[keep], other[keep]]))
+    links += _links_of_neighbours(surface, small, thin)
     links += _links_of_large(spans, key, node, large & ~spans.dense)
     links.append(_links_of_near(spans, rows, node[back]))
     links.append(_links_over_sides(spans, key, node, large & ~spans.dense))
     links.append(_links_of_dense(spans, rows, node[back]))
     links += _links_in_place(spans, rows, key, node, back)
-    link = np.concatenate(links, axis=1)
-    total = int(size) + len(key)
+    count, label = _numbered(int(size) + len(key), links, node)
+    of_key = label[node]
+    of_small = np.full(int(size), -1, dtype=np.int64)
+    of_small[small] = label[small]
+    return Connected(count, of_key[back], of_small, key, of_key)
+
+
+def _connect_small(spans: Spans, rows: Ints) -> Connected:
+    """The same where no facet is large: each is one node, and no pairs need be told apart."""
+    surface, pair = spans.surface, spans.pair[rows]
+    thin = np.zeros(len(surface.faces), dtype=bool)
+    thin[pair] = True
+    small = np.flatnonzero(thin)
+    links = [pair.T, *_links_of_neighbours(surface, small, thin)]
+    links.append(_links_of_near(spans, rows, pair[:, 0]))
+    count, label = _numbered(len(surface.faces), links, small)
+    none = np.zeros(0, dtype=np.int64)
+    return Connected(count, label[pair[:, 0]], np.where(thin, label, -1), none, none)
+
+
+def _links_of_neighbours(surface: SpanSurface, small: Ints, thin: Bools) -> list[Ints]:
+    """Links between small thin facets with a side in common."""
+    links = []
+    for side in range(3):
+        other = surface.neighbours[small, side]
+        keep = (other >= 0) & thin[other]
+        links.append(np.stack([small[keep], other[keep]]))
+    return links
+
+
+def _numbered(total: int, links: list[Ints], node: Ints) -> tuple[int, Ints]:
+    """How many groups nodes fall into, and the (total,) number of each, in the order of nodes."""
     # Types that scipy's graph code would convert to anyway.
-    ones, link = np.ones(link.shape[1]), link.astype(np.int32)
+    link = np.concatenate(links, axis=1).astype(np.int32)
+    ones = np.ones(link.shape[1])
     label = connected_components(coo_array((ones, link), shape=(total, total)), directed=False)[1]
     used = np.zeros(total, dtype=bool)
     used[label[node]] = True
-    number = np.cumsum(used) - 1
-    of_key = number[label[node]]
-    of_small = np.full(int(size), -1, dtype=np.int64)
-    of_small[small] = number[label[small]]
-    return Connected(int(used.sum()), of_key[back], of_small, key, of_key)
+    return int(used.sum()), (np.cumsum(used) - 1)[label]
 
 
 def _links_of_near(spans: Spans, rows: Ints, node: Ints) -> Ints:

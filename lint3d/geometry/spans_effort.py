@@ -52,14 +52,12 @@ def work_of_ray(surface: SpanSurface) -> float:
     if not len(surface.faces):
         return RAY
     whole = np.maximum(np.ptp(surface.vertices, axis=0), max(surface.resolution, 1e-30))
-    room, shadow = 0.0, 0.0
-    for start in range(0, len(surface.faces), FACETS_AT_ONCE):
-        faces = surface.faces[start : start + FACETS_AT_ONCE]
-        first, second, third = (surface.vertices[faces[:, i]] for i in range(3))
-        sides = np.maximum(np.maximum(first, second), third)
-        sides -= np.minimum(np.minimum(first, second), third)
-        room += float(sides.prod(axis=1).sum())
-        shadow += float(np.einsum("ij,ij->", sides, sides[:, [1, 2, 0]]))
-    return (
-        RAY + THROUGH * room / float(whole.prod()) + FLAT * shadow / float(whole @ whole[[1, 2, 0]])
-    )
+    # Every so-manieth will do: where few facets decide, few are met.
+    step = -(-len(surface.faces) // FACETS_AT_ONCE)
+    first, second, third = (surface.vertices[surface.faces[::step, i]] for i in range(3))
+    sides = np.maximum(np.maximum(first, second), third)
+    sides -= np.minimum(np.minimum(first, second), third)
+    share = len(surface.faces) / len(sides)
+    room = share * float(sides.prod(axis=1).sum()) / float(whole.prod())
+    shadow = share * float(np.einsum("ij,ij->", sides, sides[:, [1, 2, 0]]))
+    return RAY + THROUGH * room + FLAT * shadow / float(whole @ whole[[1, 2, 0]])

@@ -47,13 +47,17 @@ def first_guesses(
     return pairs[apart], np.concatenate([distance, also])[apart]
 
 
-def tips_of(surface: SpanSurface, pair: Ints) -> Ints:
-    """Vertices where facets across from each other meet in nothing but that vertex."""
-    rows = pair[pair[:, 1] >= 0]
+def tips_of(surface: SpanSurface, pair: Ints, distance: Floats) -> Ints:
+    """Vertices where facets across from each other meet in nothing but that vertex.
+
+    Parameters
+    ----------
+    pair : (k, 2) int64, second -1 if none
+    distance : (k,) float64, mm, between a point of the first and one of the second
+    """
     # Facets with a vertex in common lie within reach of each other.
-    gap = surface.corners[rows[:, 0], 0] - surface.corners[rows[:, 1], 0]
-    reach = surface.longest[rows[:, 0]] + surface.longest[rows[:, 1]]
-    rows = rows[np.einsum("ij,ij->i", gap, gap) <= reach**2]
+    reach = surface.longest[pair[:, 0]] + surface.longest[pair[:, 1]]
+    rows = pair[(pair[:, 1] >= 0) & (distance <= 1.001 * reach)]
     rows = rows[share_vertex(surface.faces, rows[:, 0], rows[:, 1])]
     first, second = surface.faces[rows[:, 0]], surface.faces[rows[:, 1]]
     same = (first[:, :, None] == second[:, None, :]).any(2)

@@ -107,7 +107,7 @@ def thin_regions(spans: Spans, limit: float | None = None) -> list[ThinRegion]:
 def _tightest_of_joined(best: Tightest, apart: Connected, joined: Connected) -> Tightest:
     """The tightest contact of each joined region, with the lowest lower bound of its parts."""
     label = np.empty(apart.count, dtype=np.int64)
-    label[apart.of_key] = joined.of_key
+    label[apart.of_row] = joined.of_row
     order = np.lexsort((best.contacts.distance, label))
     first = order[np.unique(label[order], return_index=True)[1]]
     lower = np.full(joined.count, np.inf)

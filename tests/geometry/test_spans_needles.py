@@ -1,0 +1,174 @@
+"""Do heaps and bundles of needles end soon, with the right answer? Work is counted, not timed."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+
+from lint3d.geometry import spans_exact, spans_pairs
+from lint3d.geometry.sampling import spread_points
+from lint3d.geometry.spans import spans
+from lint3d.geometry.spans_dense import dense_facets
+from lint3d.geometry.spans_effort import RAY, effort_for, work_of_ray
+from lint3d.geometry.spans_regions import thin_regions
+from lint3d.geometry.spans_surface import SpanSurface, surface_from_mesh
+
+LOW, HIGH = 0.8, 1.25
+Mesh = tuple[np.ndarray, np.ndarray]
+
+
+def disc(count: int, thick: float, radius: float = 20.0, hub: bool = True) -> Mesh:
+    """A round plate whose faces are needles from hubs, or all from one corner of the rim."""
+    turn = np.arange(count) * 2 * np.pi / count
+    low = np.column_stack([radius * np.cos(turn), radius * np.sin(turn), np.zeros(count)])
+    i, j = np.arange(count), (np.arange(count) + 1) % count
+    sides = [np.stack([i, j, count + j], 1), np.stack([i, count + j, count + i], 1)]
+    v = np.concatenate([low, low + [0, 0, thick], [[0, 0, 0], [0, 0, thick]]])
+    if hub:
+        ends = [np.stack([j, i, 0 * i + 2 * count], 1)]
+        ends.append(np.stack([count + i, count + j, 0 * i + 2 * count + 1], 1))
+    else:
+        k = np.arange(1, count - 1)
+        ends = [np.stack([0 * k, k + 1, k], 1), np.stack([0 * k, k, k + 1], 1) + count]
+    return v, np.concatenate(sides + ends)
+
+
+def rod(count: int, radius: float = 0.3, length: float = 30.0) -> Mesh:
+    """A round rod of long strips."""
+    v, f = disc(count, length, radius)
+    return v, f
+
+
+def moved(mesh: Mesh, seed: int = 3) -> SpanSurface:
+    """In a frame of its own, rounded as in a binary STL."""
+    from scipy.spatial.transform import Rotation
+
+    v = Rotation.random(random_state=seed).apply(mesh[0]) + [5, -7, 9]
+    return surface_from_mesh(v.astype(np.float32).astype(np.float64), mesh[1])
+
+
+@pytest.fixture
+def pairs_met(monkeypatch: pytest.MonkeyPatch) -> list[int]:
+    """How many pairs of large facets each range query handed on."""
+    found: list[int] = []
+    real = spans_exact.facing_pairs
+
+    def counted(*args: Any, **more: Any) -> Any:
+        pairs, complete = real(*args, **more)
+        found.append(len(pairs))
+        return pairs, complete
+
+    monkeypatch.setattr(spans_exact, "facing_pairs", counted)
+    return found
+
+
+@pytest.mark.parametrize("hub", [True, False])
+def test_a_thin_disc_of_needles_is_one_thin_place(hub: bool, pairs_met: list[int]) -> None:
+    found = spans(moved(disc(2000, 0.6, hub=hub)), LOW, HIGH)
+    (region,) = thin_regions(found)
+    assert region.lower <= 0.6 <= region.upper
+    assert region.value == pytest.approx(0.6, abs=1e-4)
+    assert found.complete
+    assert len(region.faces) >= 0.99 * 2 * 1998
+    assert region.area == pytest.approx(np.pi * 400, rel=0.03)
+    assert sum(pairs_met) < 4000
+
+
+def test_a_thick_disc_of_needles_passes() -> None:
+    for look in ("inward", "outward"):
+        found = spans(moved(disc(2000, 1.2)), LOW, 1.0, look)  # type: ignore[arg-type]
+        assert found.complete
+        assert thin_regions(found) == []
+
+
+def test_a_rod_of_needles_is_one_rod(pairs_met: list[int]) -> None:
+    found = spans(moved(rod(1500)), LOW, HIGH)
+    (region,) = thin_regions(found)
+    assert region.kind == "rod"
+    assert region.lower <= 0.6 * np.cos(np.pi / 1500) + 1e-9
+    assert region.upper >= 0.6 * np.cos(np.pi / 1500) - 1e-5
+    assert region.length == pytest.approx(30, abs=0.5)
+    assert found.complete
+    assert sum(pairs_met) < 3000
+
+
+def test_rays_do_not_grow_with_the_number_of_needles() -> None:
+    on_needles = []
+    for count in (2000, 8000):
+        found = spans(moved(disc(count, 0.6)), LOW, HIGH)
+        on_needles.append(int(found.dense[found.pair[:, 0]].sum()))
+    assert on_needles[1] < 1.5 * on_needles[0]
+
+
+def test_needles_with_creases_between_are_looked_at_pair_by_pair() -> None:
+    count = 1200
+    x = np.repeat(np.arange(count + 1) * 0.02, 2)
+    z = np.where(np.arange(count + 1) % 2, 0.02, 0.0).repeat(2)
+    y = np.tile([0.0, 30.0], count + 1)
+    a = 2 * np.arange(count)
+    f = np.concatenate([np.stack([a, a + 2, a + 3], 1), np.stack([a, a + 3, a + 1], 1)])
+    surface = surface_from_mesh(np.column_stack([x, y, z]), f)
+    point, facet, _ = spread_points(surface.corners, surface.areas, surface.longest, LOW, 10**6)
+    assert not dense_facets(surface, LOW, HIGH, point, facet).any()
+
+
+def test_a_heap_of_needles_is_not_called_clear() -> None:
+    rng = np.random.default_rng(1)
+    begin, way, aside = rng.uniform(0, 30, (9000, 3)), *rng.normal(size=(2, 9000, 3))
+    way /= np.linalg.norm(way, axis=1)[:, None]
+    v = np.stack([begin, begin + 20 * way, begin + 10 * way + 0.01 * aside], 1).reshape(-1, 3)
+    found = spans(surface_from_mesh(v, np.arange(len(v)).reshape(-1, 3)), LOW, HIGH)
+    assert not found.complete
+
+
+def test_a_ray_into_a_heap_costs_more() -> None:
+    flat = work_of_ray(moved(disc(50, 5.0)))
+    rng = np.random.default_rng(1)
+    heap = surface_from_mesh(rng.uniform(0, 30, (60_000, 3)), np.arange(60_000).reshape(-1, 3))
+    assert flat < 1.5 * RAY
+    assert work_of_ray(heap) > 50 * RAY
+    assert effort_for(heap).rays < effort_for(moved(disc(50, 5.0))).rays / 50
+
+
+def test_copies_in_place_are_dropped_and_change_nothing() -> None:
+    v, f = disc(300, 0.6)
+    copies = 40
+    many = np.concatenate([f[:, np.arange(i, i + 3) % 3] + i * len(v) for i in range(copies)])
+    surface = surface_from_mesh(np.tile(v, (copies, 1)), many)
+    assert surface.dropped["doubled"] == (copies - 1) * len(f)
+    (region,) = thin_regions(spans(surface, LOW, HIGH))
+    (alone,) = thin_regions(spans(surface_from_mesh(v, f), LOW, HIGH))
+    assert region.value == alone.value
+    assert region.area == pytest.approx(alone.area)
+
+
+def test_area_of_what_is_too_narrow_is_told() -> None:
+    v, f = rod(200_000, length=200.0)
+    surface = surface_from_mesh(v.astype(np.float32).astype(np.float64), f)
+    assert surface.dropped["needle"] > 0
+    assert surface.dropped_mm2 > 100
+
+
+def test_a_hub_of_many_sides_recedes_as_one_of_few() -> None:
+    turn = np.arange(600) * 2 * np.pi / 600
+    ring = np.column_stack([10 * np.cos(turn), 10 * np.sin(turn), np.full(600, -0.5)])
+    i = np.arange(600)
+    f = np.stack([0 * i + 600, i, (i + 1) % 600], 1)
+    surface = surface_from_mesh(np.concatenate([ring, [[0, 0, 0]]]), f)
+    ways = [0, 0, 1] + 0.05 * np.random.default_rng(2).normal(size=(500, 3))
+    ways /= np.linalg.norm(ways, axis=1)[:, None]
+    hub = np.full(500, 600)
+    one_by_one = spans_pairs._few_recede(surface, hub, ways)
+    assert (spans_pairs._many_recede(surface, 600, ways) == one_by_one).all()
+    assert 0 < one_by_one.sum() < 500
+
+
+@pytest.mark.parametrize(("scale", "offset"), [(1e-3, 0.0), (1e3, 0.0), (1.0, 1e6)])
+def test_needles_in_metres_and_far_off(scale: float, offset: float) -> None:
+    v, f = disc(600, 0.6)
+    surface = surface_from_mesh(v * scale + offset, f)
+    (region,) = thin_regions(spans(surface, LOW * scale, HIGH * scale))
+    assert region.lower <= 0.6 * scale + 1e-9
+    assert region.upper >= 0.6 * scale - 1e-9
