@@ -207,7 +207,7 @@ def _corner_frames(old: Likeness, new: Likeness, reach: float) -> Iterator[tuple
     apart = np.linalg.norm(theirs[:, None] - theirs[None], axis=2)
     for base in _bases(ours):
         a, b, c = ours[base]
-        sides = (np.linalg.norm(b - a), np.linalg.norm(c - a), np.linalg.norm(c - b))
+        sides = tuple(float(np.linalg.norm(side)) for side in (b - a, c - a, c - b))
         found = _congruent(apart, sides, 2 * reach)
         source = _triads(a[None], b[None], c[None])[0]
         target = _triads(*(theirs[found[:, k]] for k in range(3)))
@@ -245,7 +245,7 @@ def _bases(corners: Floats) -> Ints:
     return np.array(chosen) if wide else np.zeros((0, 3), np.int64)
 
 
-def _congruent(apart: Floats, sides: tuple[float, float, float], reach: float) -> Ints:
+def _congruent(apart: Floats, sides: tuple[float, ...], reach: float) -> Ints:
     """(k, 3) triples of corners with these distances between first and second, first and third,
     second and third."""
     first, second = np.nonzero(np.abs(apart - sides[0]) < reach)
