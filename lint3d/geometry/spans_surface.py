@@ -41,7 +41,8 @@ class SpanSurface:
     neighbours : (k, 3) int64, the facet across side i -> i+1; -1 at an open side
     resolution : float, mm, the step of the coordinates
     dropped : dict, why facets were left out -> how many
-    dropped_mm2 : float, area of those that are too narrow to have a direction
+    dropped_mm2 : float, area of those too narrow to have a direction that lie in bundles: nothing
+        measurable lies beside them
     dense : see `spans_dense.dense_facets`, by range of interest
     """
 
@@ -159,7 +160,7 @@ def surface_from_mesh(
         neighbours_across_sides(kept, len(vertices)),
         resolution,
         {"needle": int(needle.sum()), "doubled": int(doubled.sum())},
-        float(areas[needle].sum()),
+        _bundled(vertices, faces[needle], areas[needle], longest[needle]),
     )
 
 
@@ -181,6 +182,19 @@ def neighbours_across_sides(faces: Ints, vertex_count: int) -> Ints:
     across = np.empty(len(key), dtype=np.int64)
     across[order] = np.where(facet[after] == facet, -1, facet[after]) if len(key) else facet
     return across.reshape(-1, 3)
+
+
+def _bundled(vertices: Floats, faces: Ints, areas: Floats, longest: Floats) -> float:
+    """Area of those of some needles that lie between other needles, by both their long sides."""
+    if len(faces) < 3:
+        return 0.0
+    beside = neighbours_across_sides(faces, len(vertices)) >= 0
+    inner = np.ones(len(faces), dtype=bool)
+    for side in range(3):
+        along = vertices[faces[:, (side + 1) % 3]] - vertices[faces[:, side]]
+        is_long = np.linalg.norm(along, axis=1) > longest / 2
+        inner &= beside[:, side] | ~is_long
+    return float(areas[inner].sum())
 
 
 def _side_keys(faces: Ints, vertex_count: int) -> Ints:
