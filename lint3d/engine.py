@@ -164,8 +164,9 @@ class Run:
         places, left_out, notes, claims = _sorted_out(_called(rule, inputs))
         left_out += [one for value in inputs for one in _left_out(value)]
         piece = _piece(inputs)
-        for one in (*places, *left_out, *notes, *claims):
-            one.of = one.of if one.of is not None else piece
+        told: list[Place | LeftOut | Note | Claim] = [*places, *left_out, *notes, *claims]
+        for item in told:
+            item.of = item.of if item.of is not None else piece
         once = {id(one): one for one in [*gaps, *left_out]}
         others = getattr(rule, "claims", ())
         for claim in claims:

@@ -271,7 +271,7 @@ def _noted(case: Case, note: Note) -> Result:
 
 def _said(case: Case, kind: Verdict, message: str, where: LeftOut | Note) -> Result:
     """A result that carries no value, at its place."""
-    owner = where.of if where.of is not None else case.subject
+    owner: Any = where.of if where.of is not None else case.subject
     result = _bare(case, kind, message, owner)
     if isinstance(owner, (Body, Part)) and len(where.faces):
         _locate(result, owner, np.asarray(where.faces, np.int64))

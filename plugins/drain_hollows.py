@@ -221,7 +221,8 @@ def _group(bodies: list[Body]) -> Group:
         if body not in joined:
             rows = np.arange(len(body.faces))
             found.append((body.vertices, body.faces, np.full(len(rows), number[body]), rows))
-    step = max(one.coordinate_step_mm for one in [*bodies, *pieces])
+    steps = [body.coordinate_step_mm for body in bodies]
+    step = max(steps + [piece.coordinate_step_mm for piece in pieces])
     if len(found) == 1:
         return Group(tuple(bodies), *found[0], step)
     shift = np.cumsum([0, *(len(one[0]) for one in found[:-1])])

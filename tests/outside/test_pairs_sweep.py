@@ -79,7 +79,8 @@ def fcl_distance(one, two):
 
 def solid_of(vertices, faces):
     solid = m3.Manifold(m3.Mesh64(vertices, faces.astype(np.uint64)))
-    return solid if solid.status() == m3.Error.NoError else None
+    # Far from the origin rounding may flatten a body altogether.
+    return solid if solid.status() == m3.Error.NoError and solid.volume() > 0 else None
 
 
 def check(seed):
