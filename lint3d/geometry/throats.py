@@ -107,7 +107,10 @@ def glimpsed(clearance: Clearance, path: Floats, pitch: float, upper: float) -> 
     Takes a tenth of the time of `narrowest`; the bounds stay as wide as the grid's.
     """
     return _throat(
-        clearance, Route(clearance, np.asarray(path, np.float64), pitch), None, upper / 2
+        clearance,
+        Route(clearance, np.asarray(path, np.float64), pitch, is_rough=True),
+        None,
+        upper / 2,
     )
 
 

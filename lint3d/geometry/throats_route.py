@@ -25,7 +25,7 @@ TOLERANCE_SHARE, TOLERANCE_MM = 0.003, 0.004
 #: ridge hides between them.
 _DIRECTIONS = 8
 _GOLDEN = np.pi * (3.0 - np.sqrt(5.0))
-_ROUNDS_FIRST, _ROUNDS_LAST = 8, 40
+_ROUNDS_FIRST, _ROUNDS_LAST, _ROUNDS_ROUGH = 8, 40, 5
 #: Steps end at this share of the tolerance.
 _FINEST_SHARE = 0.05
 #: How far a point may move off its path, voxels.
@@ -41,17 +41,23 @@ _STRAIGHTENING = 24
 class Route:
     """A way that is being pulled to the middle and filled in where it is narrow."""
 
-    def __init__(self, clearance: Clearance, path: Floats, pitch: float) -> None:
+    def __init__(
+        self, clearance: Clearance, path: Floats, pitch: float, is_rough: bool = False
+    ) -> None:
         self.clearance, self.pitch = clearance, pitch
         keep = np.concatenate([[True], np.linalg.norm(np.diff(path, axis=0), axis=1) > 0])
         self.path = path[keep]
         steps = np.linalg.norm(np.diff(self.path, axis=0), axis=1)
         self.along = np.concatenate([[0.0], np.cumsum(steps)])
         raw = clearance.at(self.path)
-        self.at = self.along[_thinned(self.along, raw, pitch)]
+        rows = _thinned(self.along, raw, pitch)
+        self.at = self.along[rows]
         self._is_final: Bools = np.zeros(len(self.at), bool)
-        self.point, self.radius = self._pulled(self.at, _ROUNDS_FIRST)
-        self._straighten()
+        if is_rough:
+            self._pull_narrow(raw[rows])
+        else:
+            self.point, self.radius = self._pulled(self.at, _ROUNDS_FIRST)
+            self._straighten()
 
     def settle(self) -> None:
         """Pull narrow points in, and add points until the lower bound is as good as can be."""
@@ -203,6 +209,14 @@ class Route:
         self.point[rows], self.radius[rows] = self._ascend(self.point[rows], normal, _ROUNDS_LAST)
         self._is_final[rows] = True
         self._straighten()
+
+    def _pull_narrow(self, radius: Floats) -> None:
+        """Pull only those points that may be the narrowest, and only roughly."""
+        self.point, self.radius = self._on_path(self.at), radius
+        low = np.flatnonzero(radius < radius.min() + self.pitch)
+        self.point[low], self.radius[low] = self._ascend(
+            self.point[low], self._normals(self.at[low]), _ROUNDS_ROUGH
+        )
 
     def _pulled(self, at: Floats, rounds: int) -> tuple[Floats, Floats]:
         return self._ascend(self._on_path(at), self._normals(at), rounds)

@@ -29,6 +29,8 @@ Ints = NDArray[np.int64]
 
 #: Points on the wall of a pocket that are looked up to name its faces.
 _WALL_POINTS = 300
+#: Where there are more pockets than this, fewer points do for each.
+_MANY, _FEW_WALL_POINTS = 40, 60
 #: Smaller hollows are noise in tight gaps, grid points.
 CRUMB = 25
 
@@ -50,12 +52,13 @@ def find_pockets(
     tree = nx.maximum_spanning_tree(_widest_only(graph), weight="diameter")
     bridges = _bridges(graph)
     ways = nx.single_source_shortest_path(tree, OUTSIDE)
+    walls = _Walls(space, clearance, len(ways))
     pockets = []
     for node in sorted(ways):
         if node == OUTSIDE or graph.nodes[node]["volume"] < CRUMB * space.grid.pitch**3:
             continue
         nodes = ways[node][::-1]
-        pockets.append(_pocket(space, clearance, graph, nodes, bridges))
+        pockets.append(_pocket(walls, graph, nodes, bridges))
     return graph, sorted(pockets, key=lambda pocket: (-pocket.volume, *pocket.position))
 
 
@@ -175,8 +178,7 @@ def _bridges(graph: nx.MultiGraph) -> set[tuple[int, int]]:
 
 
 def _pocket(
-    space: Space,
-    clearance: Clearance,
+    walls: _Walls,
     graph: nx.MultiGraph,
     nodes: list[int],
     bridges: set[tuple[int, int]],
@@ -211,7 +213,7 @@ def _pocket(
         tuple(nodes),
         float(np.linalg.norm(np.diff(way, axis=0), axis=1).sum()),
         min(crossed, key=lambda hop: hop.diameter) if crossed else None,
-        _wall_faces(space, clearance, data["members"]),
+        walls.faces(data["members"]),
     )
 
 
@@ -249,13 +251,27 @@ def _add_volumes(graph: nx.MultiGraph, space: Space) -> None:
         data["volume_upper"] = (points + half) * cell
 
 
-def _wall_faces(space: Space, clearance: Clearance, members: list[int]) -> Ints:
-    """Some faces around chambers, those nearest to points at its wall."""
-    label = space.basins.label.reshape(-1)
-    of_basin = np.isin(space.chambers.of_basin, members)
-    wall = np.flatnonzero((label >= 0) & (space.distance.reshape(-1) <= 1.0))
-    wall = wall[of_basin[label[wall]]]
-    step = max(len(wall) // _WALL_POINTS, 1)
-    if len(wall) == 0:
-        return np.zeros(0, np.int64)
-    return np.unique(clearance.nearest(space.points(wall[::step]))[1])
+class _Walls:
+    """Points at the walls of chambers, sorted by chamber."""
+
+    def __init__(self, space: Space, clearance: Clearance, pockets: int) -> None:
+        self.space, self.clearance = space, clearance
+        self.most = _WALL_POINTS if pockets <= _MANY else _FEW_WALL_POINTS
+        rows = np.zeros(0, np.int64)
+        if pockets > 1:
+            label = space.basins.label.reshape(-1)
+            rows = np.flatnonzero((label >= 0) & (space.distance.reshape(-1) <= 1.0))
+        chamber = space.chambers.of_basin[space.basins.label.reshape(-1)[rows]]
+        order = np.argsort(chamber, kind="stable")
+        self.rows = rows[order]
+        self.first = np.searchsorted(chamber[order], np.arange(len(space.chambers.peak) + 1))
+
+    def faces(self, members: list[int]) -> Ints:
+        """Some faces around chambers, those nearest to points at their wall."""
+        rows = np.concatenate(
+            [self.rows[self.first[one] : self.first[one + 1]] for one in sorted(members)]
+        )
+        if len(rows) == 0:
+            return np.zeros(0, np.int64)
+        step = max(len(rows) // self.most, 1)
+        return np.unique(self.clearance.nearest(self.space.points(rows[::step]))[1])
