@@ -48,7 +48,8 @@ def test_a_cup_with_a_lid_is_sealed(
     assert result.lower is not None
     assert result.upper is not None
     assert result.lower <= low <= result.upper
-    assert result.upper - result.lower < 0.02
+    # 416 mm2 of walls, known to 3e-5 mm: rounding, and the push that joins what touches.
+    assert result.upper - result.lower < 2 * 416 * 4e-5
 
 
 @pytest.mark.parametrize("seed", SEEDS[:3])
