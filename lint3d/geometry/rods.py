@@ -20,7 +20,7 @@ from scipy.spatial import cKDTree
 from lint3d.geometry.components import connected_groups
 from lint3d.geometry.rods_bar import Bar, pointing_up, straight_axes, with_ends
 from lint3d.geometry.rods_circle import narrowest_circles
-from lint3d.geometry.rods_felt import POINTS_MOST, Felt, thin_both_ways
+from lint3d.geometry.rods_felt import Felt, thin_both_ways
 from lint3d.geometry.spans import Look
 from lint3d.geometry.spans_regions import ROD_RATIO
 from lint3d.geometry.spans_surface import SpanSurface
@@ -67,10 +67,9 @@ def bars(surface: SpanSurface, reach: float, look: Look = "inward") -> list[Bar]
     least = CIRCLE_LEAST[look]
     found = _bars(surface, inward, felt, group, whole, axis, straight, least)
     is_long = np.array([bar.length >= SHORTEST * bar.diameter for bar in found])
-    if len(surface.faces) <= POINTS_MOST // 2:
-        side = np.bincount(group, felt.area)
-        round_side = np.array([np.pi * bar.diameter * bar.shortest for bar in found])
-        is_long &= side >= COVERED * round_side
+    side = np.bincount(group, felt.area)
+    round_side = np.array([np.pi * bar.diameter * bar.shortest for bar in found])
+    is_long &= side >= COVERED * round_side
     found = [bar for bar, is_kept in zip(found, is_long, strict=True) if is_kept]
     return sorted(found, key=lambda bar: (-bar.slenderness[0], int(bar.faces[0])))
 

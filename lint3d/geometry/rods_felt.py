@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from lint3d.geometry.rods_search import searched
 from lint3d.geometry.sampling import spread_points
 from lint3d.geometry.spans_pairs import dot
 from lint3d.geometry.spans_regions import ROD_RATIO
@@ -20,7 +21,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
-POINTS_MOST = 60_000  # points at which it is felt whether a place is thin both ways
+POINTS_MOST = 60_000  # points felt at once, beside one a facet
 DIRECTIONS = 8  # chords felt through each place, over half a turn
 CHORD_REACH = 20.0  # they are felt up to this many times the thickness each way
 AT_MOST_OFF = 1.1  # how much longer than the shortest chord the nearest of four may be
@@ -59,13 +60,42 @@ class Felt:
 
 def thin_both_ways(surface: SpanSurface, inward: Floats, reach: float) -> tuple[Felt, Bools]:
     """Points thin both ways, and (k,) which facets are so at all their points."""
-    facets = _chosen(surface)
+    looks = _Looks(surface, inward, reach)
+    searched(surface, looks.is_thin)
+    return looks.felt(), looks.whole
+
+
+class _Looks:
+    """Facets felt so far."""
+
+    def __init__(self, surface: SpanSurface, inward: Floats, reach: float) -> None:
+        self.surface, self.inward, self.reach = surface, inward, reach
+        self.whole: Bools = np.zeros(len(surface.faces), dtype=bool)
+        self.parts: list[Felt] = []
+
+    def is_thin(self, facets: Ints) -> Bools:
+        """(k,) are facets sides of bars: thin both ways at most of their points?"""
+        felt, self.whole[facets] = _felt_at(self.surface, self.inward, facets, self.reach)
+        self.parts.append(felt)
+        return np.isin(facets, felt.facet)
+
+    def felt(self) -> Felt:
+        """All points thin both ways, by their facets."""
+        names = Felt.__dataclass_fields__
+        every = Felt(*(np.concatenate([getattr(one, n) for one in self.parts]) for n in names))
+        return every.take(np.argsort(every.facet, kind="stable"))
+
+
+def _felt_at(
+    surface: SpanSurface, inward: Floats, facets: Ints, reach: float
+) -> tuple[Felt, Bools]:
+    """Points of some facets that are thin both ways, and (f,) which facets are so all over."""
     point, owner, area = spread_points(
         surface.corners[facets],
         surface.areas[facets],
         surface.longest[facets],
         reach,
-        POINTS_MOST,
+        POINTS_MOST + len(facets),
     )
     facet = facets[owner]
     # Across the broader way of a flat bar, too: its sides all round give the axis.
@@ -83,13 +113,13 @@ def thin_both_ways(surface: SpanSurface, inward: Floats, reach: float) -> tuple[
     counts = is_thin | ~good | (facing >= SQUARE_COS)
     way, narrow = way[is_thin[rows]], narrow[is_thin[rows]]
     rows = rows[is_thin[rows]]
-    all_points = np.bincount(facet[counts], minlength=len(surface.faces))
-    thin_points = np.bincount(facet[rows], minlength=len(surface.faces))
+    all_points = np.bincount(owner[counts], minlength=len(facets))
+    thin_points = np.bincount(owner[rows], minlength=len(facets))
     whole = (all_points > 0) & (thin_points == all_points)
-    leaning = np.bincount(facet[~counts], minlength=len(surface.faces))
+    leaning = np.bincount(owner[~counts], minlength=len(facets))
     all_points += (leaning - thin_points).clip(0)
     # A facet that is thin both ways here and there, as at a corner, is no side of a bar.
-    mostly = (thin_points >= MOSTLY * all_points)[facet[rows]]
+    mostly = (thin_points >= MOSTLY * all_points)[owner[rows]]
     rows, way, narrow = rows[mostly], way[mostly], narrow[mostly]
     felt = Felt(
         point[rows],
@@ -161,14 +191,3 @@ def _chords(surface: SpanSurface, points: Floats, contacts: Floats) -> tuple[Flo
         better = chord > longest
         longest[better], along[better] = chord[better], way[better]
     return shortest, along
-
-
-def _chosen(surface: SpanSurface) -> Ints:
-    """Facets to feel at: all, or else every so-manieth and the largest."""
-    count = len(surface.faces)
-    if count <= POINTS_MOST // 2:
-        return np.arange(count)
-    half = POINTS_MOST // 4
-    step = -(-count // half)
-    large = np.argpartition(surface.areas, count - half)[count - half :]
-    return np.union1d(np.arange(0, count, step), large)

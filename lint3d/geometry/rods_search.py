@@ -1,0 +1,87 @@
+"""Which facets of a large surface are worth feeling for bars?
+
+A small surface is felt all over. Of a large one every so-manieth facet is felt, in an order that
+keeps together what lies together, with the largest and the longest (a slender bar of few facets has
+long ones); then, round facets that turn out thin both ways, those between and beside them, until
+nothing more is thin. So a bar is felt all over or not at all, and the time goes with its facets.
+Lengths in mm. Tested by tests/geometry/test_rods_search.py.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lint3d.geometry.spans_surface import SpanSurface
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+ALL_OF = 50_000  # a surface of no more facets is felt all over
+SAMPLED = 24_000  # facets of a larger one that are felt first
+LARGEST = 8_000  # and so many of the largest, and of the longest
+CELLS = 1023  # of the order, along each axis
+RINGS_MOST = 4_000  # rounds of neighbours: a bar's length in facets
+
+
+def searched(surface: SpanSurface, is_thin: Callable[[Ints], Bools]) -> None:
+    """Call `is_thin` with facets, none twice, until all bars have been met.
+
+    Parameters
+    ----------
+    is_thin : given (k,) facets, says which of them are thin both ways
+    """
+    count = len(surface.faces)
+    if count <= ALL_OF:
+        is_thin(np.arange(count))
+        return
+    order = _near_each_other(surface)
+    place = np.empty(count, dtype=np.int64)
+    place[order] = np.arange(count)
+    step = -(-count // SAMPLED)
+    known = np.zeros(count, dtype=bool)
+
+    def feel(facets: Ints) -> Ints:
+        facets = np.unique(facets)
+        facets = facets[~known[facets]]
+        known[facets] = True
+        return facets[is_thin(facets)] if len(facets) else facets
+
+    most = count - LARGEST
+    sizes = (surface.areas, surface.longest)
+    large = [np.argpartition(size, most)[most:] for size in sizes]
+    every = [feel(np.concatenate([order[::step], *large]))]
+    while step > 1:
+        gap, step = step, max(step // 4, 1)
+        near = place[np.concatenate(every)][:, None] + np.arange(-gap, gap + 1, step)
+        every.append(feel(order[near[(near >= 0) & (near < count)]]))
+    front = np.concatenate(every)
+    for _ in range(RINGS_MOST):
+        if not len(front):
+            break
+        beside = surface.neighbours[front].ravel()
+        front = feel(beside[beside >= 0])
+
+
+def _near_each_other(surface: SpanSurface) -> Ints:
+    """Facets in an order in which those near each other come soon after each other.
+
+    References
+    ----------
+    G. M. Morton, A computer oriented geodetic data base (1966), from memory.
+    """
+    middle = surface.corners.mean(axis=1)
+    low = middle.min(axis=0)
+    size = max(float(np.ptp(middle, axis=0).max()), 1e-30)
+    cell = ((middle - low) / size * CELLS).astype(np.int64)
+    code = np.zeros(len(middle), dtype=np.int64)
+    for axis in range(3):
+        bits = cell[:, axis]
+        # Spread ten bits three apart.
+        for shift, mask in ((16, 0x30000FF), (8, 0x300F00F), (4, 0x30C30C3), (2, 0x9249249)):
+            bits = (bits | (bits << shift)) & mask
+        code |= bits << axis
+    return np.argsort(code, kind="stable")
