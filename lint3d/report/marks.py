@@ -19,7 +19,7 @@ class Mark:
     shape: str
     """"disc", "triangle", "ring", "square" or "diamond": what the sign stands on"""
     sign: str
-    """the sign itself: "cross", "question", "dash", "tick", "i" or "dot\""""
+    """the sign itself: "cross", "question", "dash", "tick", "wave", "i" or "dot\""""
     colour: str
     """#rrggbb, on a light ground"""
     colour_on_dark: str
@@ -29,15 +29,21 @@ MARKS: dict[str, Mark] = {
     "fail": Mark("FAIL", "disc", "cross", "#b93a14", "#ff8a5c"),
     "open": Mark("OPEN", "ring", "dash", "#6a4c9c", "#bfa3f2"),
     "review": Mark("REVIEW", "triangle", "question", "#8f6200", "#f0bd4f"),
+    "conceded": Mark("conceded", "diamond", "wave", "#5f6415", "#c9cf6d"),
     "informational": Mark("info", "square", "i", "#4a6072", "#a9bccb"),
     "pass": Mark("pass", "disc", "tick", "#11697a", "#63c7d8"),
     "notApplicable": Mark("not applicable", "ring", "dot", "#55606a", "#98a3ad"),
 }
 
 
+def kind_shown(result: Result) -> str:
+    """Under which mark a result stands: its kind, or "conceded" where its failure is accepted."""
+    return "conceded" if result.conceded else result.kind
+
+
 def mark_of(result: Result) -> Mark:
     """The mark of a result's verdict."""
-    return MARKS[result.kind]
+    return MARKS[kind_shown(result)]
 
 
 def rgb(colour: str) -> tuple[int, int, int]:

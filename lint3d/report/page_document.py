@@ -11,13 +11,14 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
+from collections import Counter
 from importlib.resources import files
 from string import Template
 from typing import Any
 
 from lint3d.inspection import Inspection
 from lint3d.report import page_table
-from lint3d.report.marks import MARKS
+from lint3d.report.marks import MARKS, kind_shown
 from lint3d.report.page_library import three_js
 from lint3d.report.page_results import page_results
 from lint3d.report.page_scene import page_scenes
@@ -70,7 +71,7 @@ def _title(inspection: Inspection) -> str:
 
 
 def _counts(inspection: Inspection) -> str:
-    counts = inspection.counts()
+    counts = Counter(kind_shown(result) for result in inspection.results)
     return "".join(
         f'<li class="{kind}">{page_table.mark_svg(kind)} <b>{counts[kind]:,}</b> {mark.word}</li>'
         for kind, mark in MARKS.items()

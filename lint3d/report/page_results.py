@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from lint3d.inspection import Inspection, Result
 from lint3d.report.cells import safe
 from lint3d.report.fingerprint import short_keys
+from lint3d.report.marks import kind_shown
 from lint3d.report.page_mesh import clustered, packed_points
 from lint3d.report.page_scene import PageScenes
 from lint3d.report.picture import ranked
@@ -23,6 +24,7 @@ from lint3d.report.wording import (
     position_text,
     requirement_text,
     sentence,
+    since_text,
 )
 from lint3d.requirement import number
 
@@ -57,7 +59,7 @@ def _words(result: Result, unit: str, title: str, key: str) -> dict[str, Any]:
     source = result.requirement.source if result.requirement else ""
     texts = {
         "key": key,
-        "kind": result.kind,
+        "kind": kind_shown(result),
         "rule": result.rule,
         "family": result.rule.partition("/")[0],
         "title": sentence(title),
@@ -73,6 +75,7 @@ def _words(result: Result, unit: str, title: str, key: str) -> dict[str, Any]:
         "remarks": " ".join(sentence(remark) for remark in result.remarks),
         "accepted": accepted_text(result),
         "state": state_text(result),
+        "since": since_text(result),
     }
     return {name: safe(text) for name, text in texts.items() if text}
 
@@ -122,6 +125,9 @@ def _view(result: Result, stage: Stage) -> dict[str, Any]:
     near = views.near.pixel * _NEAR[0]
     # Near enough for the dimension, far enough to know where one is.
     width = float(np.sqrt(near * stage.size))
+    if result.ends is None and not result.path and result.triangles is not None:
+        extent = np.linalg.norm(np.ptp(result.triangles.reshape(-1, 3), axis=0))
+        width = float(np.clip(1.2 * extent, width, max(width, stage.size)))
     found |= {"eye": _plain(views.main.eye), "width": _short(width)}
     if views.hidden and views.near.plane is not None:
         found["cut"] = {

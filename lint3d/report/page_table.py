@@ -12,7 +12,7 @@ from html import escape
 from lint3d.inspection import Inspection, Result
 from lint3d.report.cells import safe
 from lint3d.report.fingerprint import short_keys
-from lint3d.report.marks import MARKS
+from lint3d.report.marks import MARKS, kind_shown
 from lint3d.report.page_results import accepted_text, state_text
 from lint3d.report.picture import ranked
 from lint3d.report.wording import (
@@ -23,6 +23,7 @@ from lint3d.report.wording import (
     position_text,
     requirement_text,
     sentence,
+    since_text,
 )
 
 #: Kinds of results that are told one by one.
@@ -73,7 +74,8 @@ def table(inspection: Inspection, pictures: Mapping[int, bytes]) -> str:
 
 
 def _row(result: Result, unit: str, key: str, png: bytes | None) -> str:
-    words = MARKS[result.kind].word
+    kind = kind_shown(result)
+    words = MARKS[kind].word
     body = result.body or result.part
     where = [text(file_text(result.uri))]
     if body:
@@ -84,12 +86,12 @@ def _row(result: Result, unit: str, key: str, png: bytes | None) -> str:
     if result.remedy:
         said.append(f"Remedy: {sentence(result.remedy)}")
     said += [sentence(remark) for remark in result.remarks]
-    said.append(accepted_text(result))
+    said += [accepted_text(result), since_text(result)]
     about = f"{result.rule} {body or ''}"
     picture = f'<div class="picture">{picture_tag(png, about)}</div>' if png else ""
     state = f"<br>{text(state_text(result))}" if result.state else ""
     cells = (
-        f'<td class="{result.kind}">{mark_svg(result.kind)} <b>{words}</b>{state}</td>'
+        f'<td class="{kind}">{mark_svg(kind)} <b>{words}</b>{state}</td>'
         f"<td><b>{text(result.rule)}</b></td>"
         f'<td data-name="Required">{text(requirement_text(result.requirement))}</td>'
         f'<td data-name="Measured">{text(measured_text(result, unit))}</td>'

@@ -135,7 +135,12 @@ def has_place(result: Result) -> bool:
 
 def ranked(results: Sequence[Result]) -> list[int]:
     """Rows of the results, what failed first, otherwise in their order."""
-    return sorted(range(len(results)), key=lambda row: (RANK[results[row].kind], row))
+    return sorted(range(len(results)), key=lambda row: (_rank(results[row]), row))
+
+
+def _rank(result: Result) -> int:
+    """What is accepted for now stands with what a person has to decide."""
+    return RANK["review" if result.conceded else result.kind]
 
 
 def result_names(results: Sequence[Result]) -> list[str]:

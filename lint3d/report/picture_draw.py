@@ -134,6 +134,9 @@ class Sheet:
         elif mark.shape == "triangle":
             corners = [(x, y - r), (x + r, y + 0.8 * r), (x - r, y + 0.8 * r)]
             self._lines.polygon([c * _FINE for p in corners for c in p], (*tint, 255))
+        elif mark.shape == "diamond":
+            corners = [(x, y - r), (x + r, y), (x, y + r), (x - r, y)]
+            self._lines.polygon([c * _FINE for p in corners for c in p], (*tint, 255))
         elif mark.shape == "square":
             self.rectangle((x - 0.85 * r, y - 0.85 * r, x + 0.85 * r, y + 0.85 * r), tint)
         else:
@@ -145,6 +148,7 @@ class Sheet:
         strokes = {
             "cross": [[(-0.4, -0.4), (0.4, 0.4)], [(-0.4, 0.4), (0.4, -0.4)]],
             "tick": [[(-0.42, 0.02), (-0.1, 0.36), (0.45, -0.34)]],
+            "wave": [[(-0.42, 0.08), (-0.2, -0.12), (0.2, 0.12), (0.42, -0.08)]],
             "dash": [[(-0.4, 0.0), (0.4, 0.0)]],
             "dot": [[(0.0, 0.0), (0.0, 0.0)]],
             "i": [[(0.0, -0.1), (0.0, 0.45)], [(0.0, -0.45), (0.0, -0.44)]],

@@ -5,6 +5,7 @@ import hashlib
 import json
 import re
 from dataclasses import replace
+from datetime import date
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -14,7 +15,7 @@ from click.testing import CliRunner
 
 import lint3d
 from lint3d.cli import main
-from lint3d.inspection import Inspection
+from lint3d.inspection import Conceded, Inspection
 from lint3d.report import Writer
 from lint3d.report.page import PageWriter
 
@@ -187,3 +188,19 @@ def test_from_the_command_line(tmp_path: Path) -> None:
     wrong = CliRunner().invoke(main, [*arguments, str(tmp_path / "report.pdf")])
     assert wrong.exit_code == 2
     assert "ends in .html" in wrong.stderr
+
+
+def test_what_is_conceded_and_what_is_new_says_so() -> None:
+    whole = inspections.varied()
+    failed = next(result for result in whole.results if result.kind == "fail")
+    given = Conceded("Tried & found strong.", "the bench", date(2027, 3, 31), 0.2)
+    known = replace(failed, conceded=given, state="unchanged")
+    new = replace(failed, position=(50.0, 0, 0), state="new", is_worse=True)
+    page = PageWriter().write(replace(whole, results=[known, new], baseline="old.sarif"))
+    first, second = data_of(page.decode("utf-8"))["results"]
+    assert (first["kind"], first["state"]) == ("fail", "new")
+    assert second["kind"] == "conceded"
+    assert second["accepted"] == (
+        "Accepted by the bench until 2027-03-31, up to 0.2: Tried & found strong."
+    )
+    assert b"Tried &amp; found strong." in page

@@ -90,7 +90,7 @@ class List {
     if (result.required) made('span', 'asked', `required: ${result.required}`, figures);
     const body = made('span', 'body', '', button);
     made('span', 'word', this.marks[result.kind], body);
-    body.append(` ${[result.state, result.accepted ? 'accepted' : '', List.subject(result)].filter(Boolean).join(' · ')}`);
+    body.append(` ${[result.state, List.subject(result)].filter(Boolean).join(' · ')}`);
     button.addEventListener('click', () => this.choose(result === this.chosen ? null : result));
     this.rows.set(result, row);
     return row;
@@ -109,7 +109,7 @@ class List {
     const detail = made('div', 'detail', undefined, row);
     for (const text of [chosen.message, chosen.other, chosen.remarks]) if (text) made('p', '', text, detail);
     if (chosen.remedy) made('p', '', `Remedy: ${chosen.remedy}`, detail);
-    if (chosen.accepted) made('p', '', chosen.accepted, detail);
+    for (const text of [chosen.accepted, chosen.since]) if (text) made('p', '', text, detail);
     const small = [
       chosen.title && chosen.title !== chosen.message ? chosen.title : '',
       chosen.source ? `Source of the limit: ${chosen.source}.` : '',

@@ -42,7 +42,8 @@ class Page {
     byId('stage').dataset.flying = 'true';
     this.list.mark(result);
     if (this.marked) { this.marked.removeFromParent(); dispose(this.marked); this.marked = null; }
-    byId('chosen').textContent = result ? `${this.data.marks[result.kind]} ${result.rule}` : '';
+    const place = result && !result.focus ? `: no place in 3D (${result.file})` : '';
+    byId('chosen').textContent = result ? `${this.data.marks[result.kind]} ${result.rule}${place}` : '';
     if (!result || !result.focus) { this.busy = false; this.section(false); this.draw(); return; }
     await this.show(result.scene);
     const group = new THREE.Group();
@@ -214,7 +215,7 @@ async function start() {
   byId('app').hidden = false;
   byId('flat').hidden = true;
   const page = new Page(data, renderer);
-  const first = data.results.find((result) => result.focus && ['fail', 'review'].includes(result.kind));
+  const first = data.results.find((result) => result.focus && ['fail', 'review', 'conceded'].includes(result.kind));
   await page.show(first ? first.scene : 0);
   document.documentElement.dataset.ready = 'true';
 }
