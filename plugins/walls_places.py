@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 
 #: A range of interest wider than this costs time and tells nothing more.
 WIDEST_RANGE = 20.0
+#: Samples of a field that reports are given: enough for colours.
+MOST_SHOWN = 400_000
 #: Places of a wall from which is judged whether it stands free.
 PROBES = 64
 MOSTLY_FREE = 0.75
@@ -70,10 +72,12 @@ class Thickness:
     def for_reports(self) -> dict[str, Any]:
         """The field as plain arrays: where, how thick, on which face; `high` means that or more."""
         spans = self.spans
+        step = max(1, -(-len(spans.value) // MOST_SHOWN))
+        value = np.where(spans.measured, spans.value, spans.high)[::step]
         return {
-            "point": spans.point,
-            "value": np.where(spans.measured, spans.value, spans.high),
-            "face": spans.face,
+            "point": spans.point[::step].astype(np.float32),
+            "value": value.astype(np.float32),
+            "face": spans.face[::step].astype(np.int32),
             "high": spans.high,
         }
 

@@ -54,7 +54,7 @@ def traced(
     """
     width, height = size
     columns, rows = np.meshgrid(np.arange(width), np.arange(height))
-    pixels = np.column_stack([columns.ravel(), rows.ravel()]) + 0.5
+    pixels: Floats = np.column_stack([columns.ravel(), rows.ravel()]) + 0.5
     paint = Paint(stage, view, size, markings)
     face, depth, cut = paint.seen(pixels)
     colour = paint.colours(pixels, face, cut)
