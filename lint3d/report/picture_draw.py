@@ -6,6 +6,7 @@ that it shows on any ground.
 
 from __future__ import annotations
 
+import io
 import math
 from collections.abc import Sequence
 from functools import cache
@@ -33,8 +34,8 @@ _FINE = 3
 def font(size: int, bold: bool = False) -> ImageFont.FreeTypeFont:
     """The typeface of the pictures: the same on every machine."""
     name = "SourceSansPro-Semibold.ttf" if bold else "SourceSansPro-Regular.ttf"
-    with (files("font_source_sans_pro") / "files" / name).open("rb") as file:
-        return ImageFont.truetype(file, size)
+    data = (files("font_source_sans_pro") / "files" / name).read_bytes()
+    return ImageFont.truetype(io.BytesIO(data), size)
 
 
 class Sheet:

@@ -53,8 +53,8 @@ def traced(
     (height, width, 3) uint8
     """
     width, height = size
-    columns, rows = np.meshgrid(np.arange(width), np.arange(height))
-    pixels: Floats = np.column_stack([columns.ravel(), rows.ravel()]) + 0.5
+    columns, rows = np.meshgrid(np.arange(width) + 0.5, np.arange(height) + 0.5)
+    pixels = np.column_stack([columns.ravel(), rows.ravel()])
     paint = Paint(stage, view, size, markings)
     face, depth, cut = paint.seen(pixels)
     colour = paint.colours(pixels, face, cut)
