@@ -69,7 +69,10 @@ def sharp_regions(spans: Spans, limit: float) -> list[SharpRegion]:
     # Samples end short of where the strip does.
     sides = (edges.facet, edges.other, edges.ends)
     felt = strip_depths(spans.surface, spans.inward, sides, limit)
-    depth[: len(felt)] = np.maximum(depth[: len(felt)], felt)
+    # A sample whose nearest sharp side is far off belongs to no strip behind that side.
+    plain = limit / (2 * np.tan(np.radians(np.maximum(angle[: len(felt)], 0.5)) / 2))
+    near = np.where(depth[: len(felt)] <= plain, depth[: len(felt)], 0.0)
+    depth[: len(felt)] = np.where(felt > 0, felt, near)
     order = np.argsort(groups, kind="stable")
     cuts = np.searchsorted(groups[order], np.arange(groups.max() + 2))
     by_group = np.argsort(groups[owner], kind="stable")
