@@ -74,7 +74,7 @@ def compare_with(inspection: Inspection, old: Snapshot) -> None:
         result = change.new
         if result is None:
             assert change.old is not None
-            inspection.absent.append(replace(change.old, state="absent"))
+            inspection.absent.append(replace(change.old, state="absent", conceded=None))
             continue
         # A failure that its concession does not cover any more is worse than it was.
         result.is_worse = change.is_worse or result.lapsed is not None
@@ -87,8 +87,14 @@ def compare_with(inspection: Inspection, old: Snapshot) -> None:
 
 
 def any_worse(found: Iterable[Change]) -> bool:
-    """Is there a failure that is new or worse, or something new that could not be measured?"""
-    return any(c.is_worse and c.new is not None and c.new.kind in ("fail", "open") for c in found)
+    """Is there a failure that is new or worse, or something new that could not be measured?
+
+    What is conceded does not count.
+    """
+    news = (change.new for change in found if change.is_worse)
+    return any(
+        new is not None and new.kind in ("fail", "open") and new.conceded is None for new in news
+    )
 
 
 def _is_worse(old: Result | None, new: Result) -> bool:

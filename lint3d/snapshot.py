@@ -13,12 +13,13 @@ import json
 import math
 import os
 from dataclasses import dataclass, field
+from datetime import date
 from pathlib import Path
 from typing import Any, get_args
 
 from lint3d.errors import ConfigurationError
 from lint3d.geometry.likeness import Likeness
-from lint3d.inspection import Inspection, Result
+from lint3d.inspection import Conceded, Inspection, Result
 from lint3d.likeness_text import likeness_from
 from lint3d.report.fingerprint import BODY_KEY, PLACE_KEY
 from lint3d.report.plain import writable
@@ -296,12 +297,36 @@ def _result(one: _Table, names: list[tuple[str, str]]) -> Result:
         extent=facts.number("extent"),
         centre=where.table("properties").point("centre"),
         known_as={key: text for key, text in known.items() if text},
+        conceded=_conceded(one),
     )
     if not result.rule:
         raise _Malformed("a result has no ruleId")
     if len(result.known_as) < len(known):
         result.known_as = {}
     return result
+
+
+def _conceded(one: _Table) -> Conceded | None:
+    """The concession that covers the result, as far as the report tells it."""
+    for given in one.tables("suppressions"):
+        if (
+            given.one_of("status", ("accepted", "underReview", "rejected"), "accepted")
+            != "accepted"
+        ):
+            continue
+        facts = given.table("properties")
+        try:
+            until = date.fromisoformat(facts.text("until") or "")
+        except ValueError:
+            until = date.max
+        up_to = facts.number("upTo")
+        return Conceded(
+            given.text("justification") or "",
+            facts.text("by") or "",
+            until,
+            math.nan if up_to is None else up_to,
+        )
+    return None
 
 
 def _interval(facts: _Table) -> list[float | None]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -14,9 +15,9 @@ from hypothesis import strategies as st
 from two_reports import inspection, wall
 
 import lint3d.snapshot
-from lint3d.baseline import changes, compare_with
+from lint3d.baseline import any_worse, changes, compare_with
 from lint3d.errors import ConfigurationError
-from lint3d.inspection import Inspection
+from lint3d.inspection import Conceded, Inspection
 from lint3d.report.sarif import SarifWriter
 from lint3d.snapshot import read_report, snapshot_of
 
@@ -63,6 +64,20 @@ def test_likeness_and_places_are_read(tmp_path: Path) -> None:
     assert made is not None
     assert shape.second == pytest.approx(made.second, rel=1e-6, abs=1e-6)
     assert sorted(map(tuple, shape.corners)) == sorted(map(tuple, made.corners))
+
+
+def test_a_concession_is_read_with_its_result(tmp_path: Path) -> None:
+    given_ = Conceded("a spare", "the bench", date(2027, 1, 31), 0.35)
+    found = inspection(replace(wall(), conceded=given_), wall((10, 5, 5)))
+    found.concessions = "concessions.toml"
+    snapshot = read_report(written(tmp_path, found))
+    assert {result.position: result.conceded for result in snapshot.results} == {
+        (30.0, 20.0, 5.0): given_, (10.0, 5.0, 5.0): None,
+    }  # fmt: skip
+    accepted = replace(snapshot, results=[r for r in snapshot.results if r.conceded])
+    empty = replace(snapshot, results=[])
+    assert any_worse(changes(empty, snapshot))
+    assert not any_worse(changes(empty, accepted))
 
 
 def test_what_was_absent_already_is_not_compared_again(tmp_path: Path) -> None:

@@ -105,6 +105,13 @@ def _section(out: Lines, title: str, changes: list[Change]) -> None:
 
 def change_lines(change: Change) -> list[str]:
     """What happened, in a line or two."""
+    lines = _told(change)
+    if change.new is not None and change.new.conceded is not None:
+        lines.append(f"conceded: {change.new.conceded.reason}")
+    return lines
+
+
+def _told(change: Change) -> list[str]:
     old, new = change.old, change.new
     if new is None:
         assert old is not None

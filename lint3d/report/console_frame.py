@@ -133,7 +133,11 @@ def _outcome(inspection: Inspection, found: dict[str, int]) -> list[tuple[str, s
     if not inspection.complete:
         said.append(("INCOMPLETE: not everything could be inspected.", "fail"))
     if found.get("fail"):
-        said.append(("FAILED: at least one requirement is broken.", "fail"))
+        known = inspection.baseline is not None and not any(
+            r.is_worse for r in inspection.results if r.kind == "fail" and r.conceded is None
+        )
+        but = ", but nothing is new or worse" if known else ""
+        said.append((f"FAILED: at least one requirement is broken{but}.", "fail"))
     elif found.get("open"):
         said.append(("OPEN: nothing failed, but not everything could be measured.", "open"))
     elif found.get("review"):

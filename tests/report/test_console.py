@@ -2,13 +2,16 @@
 
 import re
 from dataclasses import replace
+from datetime import date
 
 import inspections
 import pytest
+import two_reports
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lint3d.inspection import Artifact, Inspection, Notification, Result
+from lint3d.baseline import compare_with
+from lint3d.inspection import Artifact, Conceded, Inspection, Notification, Result
 from lint3d.report.cells import columns
 from lint3d.report.console import render
 
@@ -195,3 +198,33 @@ def test_a_rule_that_nobody_declared_is_still_shown() -> None:
     whole = inspections.varied()
     text = render(replace(whole, rules=[]))
     assert "Facet 17 of object 4 names vertex -1." in text
+
+
+def test_what_is_conceded_says_until_when_and_does_not_fail() -> None:
+    given_ = Conceded("a spare", "the bench", date(2027, 1, 31), 0.35)
+    said = "Conceded until 2027-01-31 by the bench, up to 0.35 mm: a spare"
+    result = replace(two_reports.wall(), conceded=given_, remarks=(said,))
+    text = render(two_reports.inspection(result))
+    (line,) = lines_with(text, "walls/thin-wall")
+    assert line.split()[0] == "conceded"
+    assert said in " ".join(text.split())
+    assert "1 file, 1 body: 1 conceded." in text
+    assert "PASSED WITH CONCESSIONS" in text
+    assert "Remedy" not in text
+    assert "FAIL" not in text
+    assert not lines_with(render(two_reports.inspection(result), quiet=True), "walls/thin-wall")
+
+
+def test_what_changed_since_an_earlier_report_stands_below_the_place() -> None:
+    wall = two_reports.wall
+    old = two_reports.snapshot(wall((10, 5, 5)), wall(), wall((55, 38, 2)))
+    found = two_reports.inspection(wall((10, 5, 5), 0.3), wall(), wall((3, 3, 16)))
+    compare_with(found, old)
+    text = render(found, width=100)
+    assert "Compared with: old.sarif." in text
+    assert "In the earlier report it failed, 0.40 ± 0.01 mm; now it is worse." in text
+    assert text.count("New since the earlier report.") == 1
+    assert "Since old.sarif: 1 new, 1 worse, 1 cured, 1 as before." in text
+    same = two_reports.inspection(wall())
+    compare_with(same, two_reports.snapshot(wall()))
+    assert "is broken, but nothing is new or worse." in render(same)
