@@ -20,7 +20,8 @@ Floats = NDArray[np.float64]
 
 #: Less of a place than this, seen from the best side, counts as hidden.
 HIDDEN = 0.08
-#: A place larger than this share of the part is the same from near: it is shown cut open.
+#: From near no more than this share of the part is shown. A body that is as large and held by
+#: another is shown cut open, to see by what.
 LARGE = 0.5
 #: From where people like to look at a part: from the front, a little to the right and above.
 LIKED = np.array([0.45, -0.75, 0.5]) / np.linalg.norm([0.45, -0.75, 0.5])
@@ -97,7 +98,8 @@ def shot(stage: Stage, result: Result, main: tuple[int, int], near: tuple[int, i
         main_view = fitted(main_eye, whole, main, plane)
     else:
         main_view = fitted(eye, whole, main)
-    if hidden or line is not None or width >= LARGE * stage.size:
+    held = result.other is not None and width >= LARGE * stage.size
+    if hidden or held or line is not None:
         near_view = View(plane.normal, focus, width / near[0], plane)
     else:
         near_view = View(eye, focus, width / near[0])

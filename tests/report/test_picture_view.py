@@ -44,6 +44,15 @@ def test_a_cavity_is_cut_open(seed: int) -> None:
     assert plane.normal @ found.main.eye > 0.5
 
 
+def test_a_large_place_outside_is_not_cut_but_a_body_within_another_is() -> None:
+    stage = Stage.of([shapes.box((30, 20, 10))])
+    top = np.flatnonzero(stage.normals[:, 2] > 0.9)
+    assert shot(stage, result(stage, top), SIZE, SIZE).near.plane is None
+    pair = Stage.of([shapes.box((30, 20, 10)), shapes.box((4, 40, 4), centre=(0, 0, 20))])
+    held = result(pair, np.arange(12), other="b")
+    assert shot(pair, held, SIZE, SIZE).near.plane is not None
+
+
 def test_what_stands_before_a_place_counts() -> None:
     # A plate with a high wall at its front edge: from the front its top is hidden.
     stage = Stage.of([shapes.box((40, 40, 2)), shapes.box((40, 2, 60), centre=(0, -21, 30))])
