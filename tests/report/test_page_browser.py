@@ -259,6 +259,25 @@ def test_section_see_through_and_thickness_change_the_picture(opened: Watched) -
     assert stage.screenshot() not in seen
 
 
+def test_the_place_stays_marked_when_the_part_is_seen_through(opened: Watched) -> None:
+    import io
+
+    from PIL import Image
+
+    before = opened.camera()
+    opened.rows().nth(1).click()
+    opened.moved(before)
+    for button in (None, "#through"):
+        if button:
+            opened.page.locator(button).click()
+            opened.page.wait_for_timeout(300)
+        shot = opened.page.locator("#stage").screenshot()
+        image = Image.open(io.BytesIO(shot)).convert("RGB")
+        colours = image.getcolors(1 << 20) or []
+        red = sum(count for count, (r, _, b) in colours if r - b > 60)
+        assert red > 0.05 * image.width * image.height
+
+
 def test_names_of_files_and_bodies_are_shown_and_never_run(opened: Watched) -> None:
     assert HOSTILE in opened.page.locator("#scene").inner_text()
     assert opened.page.locator("img[src=x]").count() == 0

@@ -143,6 +143,8 @@ class Page {
   // Bodies that the chosen result is not about fade.
   bodies() {
     const chosen = this.list.chosen && this.list.chosen.scene === this.number ? this.list.chosen : null;
+    const solid = pressed('cut') && !pressed('through');
+    const where = solid ? THREE.NotEqualStencilFunc : THREE.AlwaysStencilFunc;
     for (const [number, body] of this.scene.bodies.entries()) {
       const about = !chosen || chosen.on < 0 || number === chosen.on || number === chosen.onOther;
       const opacity = pressed('through') ? 0.2 : about ? 1 : 0.12;
@@ -156,8 +158,12 @@ class Page {
       if (chosen && number === chosen.onOther) look.uniforms.tint.value.lerp(new THREE.Color('#b89c62'), 0.45);
       pen.uniforms.tint.value.set(colour('ink'));
       pen.uniforms.opacity.value = about ? 0.6 : 0.12;
+      pen.stencilFunc = where;
     }
-    if (this.marked) for (const place of this.marked.children) place.userData.ghost.visible = !pressed('cut');
+    for (const place of this.marked ? this.marked.children : []) {
+      place.userData.ghost.visible = !solid;
+      place.children[0].material.stencilFunc = where;
+    }
   }
 
   tools() {
