@@ -30,6 +30,7 @@ from lint3d.geometry.voids_openings import (
 )
 from lint3d.geometry.voids_shells import ShellRegions
 from lint3d.geometry.voids_space import Space
+from lint3d.geometry.voids_tight import along_sides
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -244,13 +245,18 @@ class _Walls:
 def _strewn(surface: Surface, rows: Ints, apart: float) -> tuple[Floats, Floats]:
     """Places all over some faces, about so far apart, and the faces' normals there."""
     corner = surface.vertices[surface.faces[rows]]
-    side = np.linalg.norm(corner - np.roll(corner, 1, axis=1), axis=2).max(axis=1)
+    sides = np.linalg.norm(corner - np.roll(corner, 1, axis=1), axis=2)
+    side = sides.max(axis=1)
     cuts = np.clip(np.ceil(side / apart), 1, _MOST_CUTS).astype(np.int64)
     normal = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
-    normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-300)
-    places, normals = [], []
-    for count in np.unique(cuts):
-        some = cuts == count
+    area = np.linalg.norm(normal, axis=1)
+    normal /= np.maximum(area[:, None], 1e-300)
+    # A row of places does for a facet that is hardly wider than they are apart.
+    slender = area < apart * side
+    row, owner = along_sides(corner[slender], sides[slender], apart)
+    places, normals = [row], [normal[slender][owner]]
+    for count in np.unique(cuts[~slender]):
+        some = (cuts == count) & ~slender
         i, j = np.divmod(np.arange((count + 1) ** 2), count + 1)
         inside = i + j <= count
         share = np.column_stack([i, j, count - i - j])[inside] / count
@@ -263,8 +269,11 @@ def _strewn(surface: Surface, rows: Ints, apart: float) -> tuple[Floats, Floats]
 
 def _thinned(place: Floats, normal: Floats, apart: float) -> tuple[Floats, Floats]:
     """One place a cell and direction: slender faces are strewn far too densely."""
-    cell = np.column_stack([np.floor(place / apart), np.rint(normal)]).astype(np.int64)
-    first = np.sort(np.unique(cell, axis=0, return_index=True)[1])
+    cell = np.floor(place / apart).astype(np.int64)
+    cell -= cell.min(axis=0, initial=0)
+    turn = np.rint(normal).astype(np.int64) + 1
+    key = np.ravel_multi_index((*cell.T, *turn.T), (*(cell.max(axis=0, initial=0) + 1), 3, 3, 3))
+    first = np.sort(np.unique(key, return_index=True)[1])
     return place[first], normal[first]
 
 

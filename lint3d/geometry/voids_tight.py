@@ -85,7 +85,7 @@ def places_on(vertices: Floats, faces: Ints, grid: Grid) -> Places:
         points.append(grid.origin + grid.pitch * index)
         owners.append(rows[found.face])
     rows = np.flatnonzero(slender)
-    point, owner = _along_sides(corner[rows], side[rows], grid.pitch)
+    point, owner = along_sides(corner[rows], side[rows], grid.pitch)
     rims, faces_at_rims = _along_rims(vertices, faces, normal, grid.pitch)
     every = np.concatenate([*points, point, rims])
     face = np.concatenate([*owners, rows[owner], faces_at_rims])
@@ -99,8 +99,19 @@ def places_on(vertices: Floats, faces: Ints, grid: Grid) -> Places:
     return Places(every - off[:, None] * normal[face], normal[face], at_rim)
 
 
-def _along_sides(corner: Floats, side: Floats, apart: float) -> tuple[Floats, Ints]:
-    """Places in a row through each slender facet, beside its longest side."""
+def along_sides(corner: Floats, side: Floats, apart: float) -> tuple[Floats, Ints]:
+    """Places in a row through each slender facet, beside its longest side.
+
+    Parameters
+    ----------
+    corner : (m, 3, 3) mm
+    side : (m, 3) mm, length of the sides that lead to each corner from the one before it
+    apart : mm
+
+    Returns
+    -------
+    (k, 3) mm, and which facet each is on
+    """
     if len(corner) == 0:
         return np.zeros((0, 3)), np.zeros(0, np.int64)
     longest = np.argmax(side, axis=1)
