@@ -9,21 +9,19 @@ of the body's extent, whichever is larger. The order of results, bodies or files
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import linear_sum_assignment
 
 from lint3d.geometry.likeness import Likeness
-from lint3d.geometry.rigid_fit import Frame, fit, unlikeness
+from lint3d.geometry.rigid_fit import Frame, fit
 from lint3d.inspection import Result
+from lint3d.matching_bodies import NEVER, Key, assigned, pair_bodies
 from lint3d.snapshot import Snapshot
 
 Floats = NDArray[np.float64]
-#: File and body.
-Key = tuple[str, str]
 #: Rule, file and body as the earlier report names them.
 Group = tuple[str, str, str | None]
 
@@ -32,11 +30,6 @@ NEAR_MM, NEAR_SHARE = 0.5, 0.02
 #: Regions whose middles are within this share of the smaller one's extent are the same, if nothing
 #: nearer is. common practice, no source
 WIDE_SHARE = 0.1
-#: Bodies of other names that differ by more than this are others. common practice, no source
-_MOST_UNLIKE = 0.15
-#: Bodies of one name that differ by no more than this are the same, whatever else there is.
-_SURELY_ALIKE = 0.02
-_NEVER = 1e6
 #: Above this number of pairs within one group, only the nearest are looked at.
 _MANY = 1_000_000
 _STILL = Frame(np.eye(3), np.zeros(3), 0.0)
@@ -60,59 +53,6 @@ def match(old: Snapshot, new: Snapshot) -> Matching:
     """Pair the results of two reports."""
     bodies = pair_bodies(old.shapes, new.shapes)
     return _Matcher(old, new, bodies).matching()
-
-
-# --- bodies ---------------------------------------------------------------------------------------
-
-
-def pair_bodies(old: dict[Key, Likeness | None], new: dict[Key, Likeness | None]) -> dict[Key, Key]:
-    """The earlier body of each new one that has one."""
-    pairs: dict[Key, Key] = {}
-    for key in sorted(old.keys() & new.keys()):
-        one, other = old[key], new[key]
-        if one is None or other is None or unlikeness([one], [other])[0, 0] <= _SURELY_ALIKE:
-            pairs[key] = key
-    ours = sorted(old.keys() - set(pairs.values()))
-    theirs = sorted(new.keys() - pairs.keys())
-    if not ours or not theirs:
-        return pairs
-    cost = _body_costs([(key, old[key]) for key in ours], [(key, new[key]) for key in theirs])
-    for row, column in _assigned(cost):
-        pairs[theirs[column]] = ours[row]
-    return pairs
-
-
-def _body_costs(
-    ours: Sequence[tuple[Key, Likeness | None]], theirs: Sequence[tuple[Key, Likeness | None]]
-) -> Floats:
-    """(n, m) how unlikely it is that two bodies are one."""
-    cost = np.ones((len(ours), len(theirs)))
-    known = [row for row, (_, shape) in enumerate(ours) if shape is not None]
-    seen = [row for row, (_, shape) in enumerate(theirs) if shape is not None]
-    shapes = [ours[row][1] for row in known], [theirs[row][1] for row in seen]
-    cost[np.ix_(known, seen)] = unlikeness(*shapes)  # type: ignore[arg-type]
-    uris, names = (np.array([k[i] for k, _ in ours], object)[:, None] for i in (0, 1))
-    new_uris, new_names = (np.array([k[i] for k, _ in theirs], object)[None] for i in (0, 1))
-    same_file, same_name = uris == new_uris, names == new_names
-    alone = _alone(uris[:, 0])[:, None] & _alone(new_uris[0])[None]
-    allowed = (cost <= _MOST_UNLIKE) | (same_file & (same_name | alone))
-    result: Floats = np.where(allowed, cost + 0.05 * ~same_name + 0.05 * ~same_file, _NEVER)
-    return result
-
-
-def _alone(uris: NDArray[np.object_]) -> NDArray[np.bool_]:
-    """Which of the bodies are the only one of their file."""
-    number = Counter(uris.tolist())
-    return np.array([number[uri] == 1 for uri in uris], bool)
-
-
-def _assigned(cost: Floats) -> list[tuple[int, int]]:
-    """Rows and columns that belong together: as many as may, at the lowest cost."""
-    rows, columns = linear_sum_assignment(cost)
-    return [(int(r), int(c)) for r, c in zip(rows, columns, strict=True) if cost[r, c] < _NEVER]
-
-
-# --- places ---------------------------------------------------------------------------------------
 
 
 class _Matcher:
@@ -233,7 +173,7 @@ def _best(
             if not placed[0] or not placed[1]:
                 continue
             cost = _costs(*placed, frame, reach)
-            pairs = _assigned(cost)
+            pairs = assigned(cost)
             number += len(pairs)
             distance += float(sum(cost[pair] for pair in pairs))
         return (-number, round(distance / reach, 3))
@@ -255,7 +195,7 @@ def _near_pairs(
     if len(ours) * len(theirs) > _MANY:
         return _greedy_pairs(ours, theirs, frame, reach)
     cost = _costs(ours, theirs, frame, reach)
-    return [(ours[row], theirs[column]) for row, column in _assigned(cost)]
+    return [(ours[row], theirs[column]) for row, column in assigned(cost)]
 
 
 def _costs(ours: list[Result], theirs: list[Result], frame: Frame, reach: float) -> Floats:
@@ -274,7 +214,7 @@ def _costs(ours: list[Result], theirs: list[Result], frame: Frame, reach: float)
     kinds = np.array([r.kind for r in ours])[:, None] != np.array([r.kind for r in theirs])[None]
     others = np.array([str(r.other) for r in ours])[:, None]
     cost += reach * (0.1 * kinds + 0.1 * (others != np.array([str(r.other) for r in theirs])[None]))
-    result: Floats = np.where(nearer <= reach, cost, _NEVER)
+    result: Floats = np.where(nearer <= reach, cost, NEVER)
     return result
 
 
@@ -300,8 +240,8 @@ def _wide_pairs(
     extents = [np.array([r.extent for r in many], np.float64) for many in (ours, theirs)]
     reach = WIDE_SHARE * np.minimum(extents[0][:, None], extents[1][None])
     kinds = np.array([r.kind for r in ours])[:, None] == np.array([r.kind for r in theirs])[None]
-    cost = np.where((apart <= reach) & kinds, apart, _NEVER)
-    return [(ours[row], theirs[column]) for row, column in _assigned(cost)]
+    cost = np.where((apart <= reach) & kinds, apart, NEVER)
+    return [(ours[row], theirs[column]) for row, column in assigned(cost)]
 
 
 def _greedy_pairs(
@@ -333,7 +273,7 @@ def _placeless_pairs(ours: list[Result], theirs: list[Result]) -> list[tuple[Res
     """
     if not ours or not theirs or len(ours) * len(theirs) > _MANY:
         return []
-    cost = np.full((len(ours), len(theirs)), _NEVER)
+    cost = np.full((len(ours), len(theirs)), NEVER)
     for row, old in enumerate(ours):
         for column, new in enumerate(theirs):
             same = old.kind == new.kind
@@ -343,7 +283,7 @@ def _placeless_pairs(ours: list[Result], theirs: list[Result]) -> list[tuple[Res
                 cost[row, column] = 0.0 if alike else 1.0
             elif _placeless(old, new):
                 cost[row, column] = 10.0
-    return [(ours[row], theirs[column]) for row, column in _assigned(cost)]
+    return [(ours[row], theirs[column]) for row, column in assigned(cost)]
 
 
 def _placeless(old: Result, new: Result) -> bool:

@@ -20,15 +20,13 @@ from typing import Any, get_args
 from lint3d.errors import ConfigurationError
 from lint3d.geometry.likeness import Likeness
 from lint3d.inspection import Conceded, Inspection, Result
+from lint3d.jsontable import JsonTable, Malformed
 from lint3d.likeness_text import likeness_from
 from lint3d.report.fingerprint import BODY_KEY, PLACE_KEY
-from lint3d.report.plain import writable
 from lint3d.requirement import Kind, Level, Requirement, Verdict
 
 #: bytes; a report of a hundred thousand results is about half of it. common practice, no source
 LARGEST = 200_000_000
-#: mm; farther away than this nothing is part of a model
-_FAR = 1e9
 
 
 @dataclass
@@ -76,8 +74,8 @@ def read_report(path: str | os.PathLike[str]) -> Snapshot:
     data = _bytes(path)
     log = _parsed(path, data)
     try:
-        snapshot = _snapshot(_Table(log, ""))
-    except _Malformed as error:
+        snapshot = _snapshot(JsonTable(log, ""))
+    except Malformed as error:
         raise ConfigurationError(
             f"{path}: is not a report that can be compared: {error}. Make it anew with "
             "`lint3d inspect … --report NAME.sarif`."
@@ -85,10 +83,6 @@ def read_report(path: str | os.PathLike[str]) -> Snapshot:
     snapshot.name = path.name
     snapshot.digest = hashlib.sha256(data).hexdigest()
     return snapshot
-
-
-class _Malformed(Exception):
-    """Where the report is not as it should be."""
 
 
 def _bytes(path: Path) -> bytes:
@@ -128,98 +122,18 @@ def _parsed(path: Path, data: bytes) -> dict[str, Any]:
     return log
 
 
-class _Table:
-    """A JSON object whose values are taken by type; errors say where."""
-
-    def __init__(self, value: Any, where: str) -> None:
-        if not isinstance(value, dict):
-            raise _Malformed(f"{where or 'the file'} must be an object")
-        self._value = value
-        self._where = where
-
-    def _at(self, key: str) -> str:
-        return f"{self._where}.{key}" if self._where else key
-
-    def table(self, key: str) -> _Table:
-        """The object under a key; an empty one if there is none."""
-        value = self._value.get(key)
-        return _Table({} if value is None else value, self._at(key))
-
-    def tables(self, key: str) -> list[_Table]:
-        """The objects of a list; none if there is no list."""
-        value = self._value.get(key)
-        if value is None:
-            return []
-        if not isinstance(value, list):
-            raise _Malformed(f"{self._at(key)} must be a list")
-        return [_Table(one, f"{self._at(key)}[{row}]") for row, one in enumerate(value)]
-
-    def text(self, key: str) -> str | None:
-        value = self._value.get(key)
-        if value is not None and not isinstance(value, str):
-            raise _Malformed(f"{self._at(key)} must be a text")
-        return value if value is None else writable(value)
-
-    def one_of(self, key: str, known: tuple[str, ...], default: str) -> Any:
-        value = self.text(key) or default
-        if value not in known:
-            raise _Malformed(f"{self._at(key)} must be one of {', '.join(known)}")
-        return value
-
-    def number(self, key: str) -> float | None:
-        return self._number(self._value.get(key), key)
-
-    def _number(self, value: Any, key: str) -> float | None:
-        if value is None:
-            return None
-        try:
-            if isinstance(value, bool):
-                raise TypeError
-            found = math.fsum([value])
-        except (TypeError, OverflowError):
-            raise _Malformed(f"{self._at(key)} must be a number") from None
-        if not math.isfinite(found):
-            raise _Malformed(f"{self._at(key)} must be a finite number")
-        return found
-
-    def count(self, key: str) -> int | None:
-        value = self.number(key)
-        return None if value is None else int(value)
-
-    def numbers(self, key: str, length: int) -> list[float | None] | None:
-        """A list of so many numbers, each of which may be null; None if there is none."""
-        value = self._value.get(key)
-        if value is None:
-            return None
-        if not isinstance(value, list) or len(value) != length:
-            raise _Malformed(f"{self._at(key)} must be a list of {length} numbers")
-        return [self._number(one, key) for one in value]
-
-    def point(self, key: str) -> tuple[float, float, float] | None:
-        found = self.numbers(key, 3)
-        if found is None:
-            return None
-        if any(x is None or abs(x) > _FAR for x in found):
-            raise _Malformed(f"{self._at(key)} must be a point in mm")
-        x, y, z = (float(v or 0.0) for v in found)
-        return (x, y, z)
-
-    def raw(self, key: str) -> Any:
-        return self._value.get(key)
-
-
-def _snapshot(log: _Table) -> Snapshot:
+def _snapshot(log: JsonTable) -> Snapshot:
     if log.text("version") not in (None, "2.1.0"):
-        raise _Malformed(f"it is SARIF {log.text('version')}, not 2.1.0")
+        raise Malformed(f"it is SARIF {log.text('version')}, not 2.1.0")
     runs = [
         run
         for run in log.tables("runs")
         if run.table("tool").table("driver").text("name") == "lint3d"
     ]
     if not runs:
-        raise _Malformed("no run in it was made by lint3d")
+        raise Malformed("no run in it was made by lint3d")
     if len(runs) > 1:
-        raise _Malformed("it holds several runs; take the report of one")
+        raise Malformed("it holds several runs; take the report of one")
     run = runs[0]
     shapes, names = _bodies(run)
     results = [
@@ -245,7 +159,7 @@ def _snapshot(log: _Table) -> Snapshot:
     )
 
 
-def _bodies(run: _Table) -> tuple[dict[tuple[str, str], Likeness | None], list[tuple[str, str]]]:
+def _bodies(run: JsonTable) -> tuple[dict[tuple[str, str], Likeness | None], list[tuple[str, str]]]:
     """Likeness of each body; file and name of each logical location, by its index."""
     shapes: dict[tuple[str, str], Likeness | None] = {}
     names: list[tuple[str, str]] = []
@@ -261,11 +175,11 @@ def _bodies(run: _Table) -> tuple[dict[tuple[str, str], Likeness | None], list[t
                 raise ValueError("it must be an object")
             shapes[uri, name] = None if facts is None else likeness_from(facts)
         except ValueError as error:
-            raise _Malformed(f"logicalLocations[{row}].properties.likeness: {error}") from None
+            raise Malformed(f"logicalLocations[{row}].properties.likeness: {error}") from None
     return shapes, names
 
 
-def _result(one: _Table, names: list[tuple[str, str]]) -> Result:
+def _result(one: JsonTable, names: list[tuple[str, str]]) -> Result:
     facts = one.table("properties")
     locations = one.tables("locations")
     where = locations[0] if locations else one.table("no location")
@@ -300,13 +214,13 @@ def _result(one: _Table, names: list[tuple[str, str]]) -> Result:
         conceded=_conceded(one),
     )
     if not result.rule:
-        raise _Malformed("a result has no ruleId")
+        raise Malformed("a result has no ruleId")
     if len(result.known_as) < len(known):
         result.known_as = {}
     return result
 
 
-def _conceded(one: _Table) -> Conceded | None:
+def _conceded(one: JsonTable) -> Conceded | None:
     """The concession that covers the result, as far as the report tells it."""
     for given in one.tables("suppressions"):
         if (
@@ -329,7 +243,7 @@ def _conceded(one: _Table) -> Conceded | None:
     return None
 
 
-def _interval(facts: _Table) -> list[float | None]:
+def _interval(facts: JsonTable) -> list[float | None]:
     """The interval, without the last digit by which reports round it outward."""
     interval = facts.numbers("interval", 2) or [None, None]
     measured, around = facts.number("measured"), facts.number("uncertainty")
@@ -344,7 +258,7 @@ def _interval(facts: _Table) -> list[float | None]:
     ]
 
 
-def _named(one: _Table, names: list[tuple[str, str]]) -> tuple[str, str]:
+def _named(one: JsonTable, names: list[tuple[str, str]]) -> tuple[str, str]:
     """File and name of what a reference to a logical location means."""
     index = one.count("index")
     if index is not None and 0 <= index < len(names):
@@ -353,14 +267,14 @@ def _named(one: _Table, names: list[tuple[str, str]]) -> tuple[str, str]:
     return uri, name
 
 
-def _other_uri(one: _Table, names: list[tuple[str, str]]) -> str | None:
+def _other_uri(one: JsonTable, names: list[tuple[str, str]]) -> str | None:
     for related in one.tables("relatedLocations"):
         for logical in related.tables("logicalLocations"):
             return _named(logical, names)[0] or None
     return None
 
 
-def _requirement(facts: _Table, one: _Table) -> Requirement | None:
+def _requirement(facts: JsonTable, one: JsonTable) -> Requirement | None:
     kind: Kind = facts.one_of("requirement", (*get_args(Kind), "-"), "-")
     if facts.text("requirement") is None:
         return None
@@ -372,7 +286,7 @@ def _requirement(facts: _Table, one: _Table) -> Requirement | None:
     if kind == "within":
         low, high = facts.numbers("limit", 2) or [None, None]
         if low is None or high is None:
-            raise _Malformed("a result 'within' has no two limits")
+            raise Malformed("a result 'within' has no two limits")
     elif kind == "at least":
         low = facts.number("limit")
     elif kind == "at most":
