@@ -123,7 +123,7 @@ def _common(command: Any) -> Any:
     "reports",
     metavar="PATH",
     multiple=True,
-    help="Write a report; the suffix decides its format (.sarif, .html, .txt). Repeatable.",
+    help="Write a report; the suffix decides its format (.sarif, .html, .md, .txt). Repeatable.",
 )
 @click.option(
     "--page",
