@@ -16,11 +16,15 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
 from lint3d.geometry.spans import Spans
+from lint3d.geometry.spans_knife import KNIFE_COS
 from lint3d.geometry.spans_pairs import dot
 from lint3d.geometry.spans_strip import strip_depths
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+SKEW_MOST = 2.0  # times the distance to a tip square to the line in which two planes meet
 
 
 @dataclass(frozen=True, eq=False)
@@ -31,7 +35,7 @@ class SharpRegion:
     ----------
     angle : degrees that the sharpest side encloses
     depth : mm, of the strip thinner than the limit, where it is deepest
-    lower, upper : mm, the truth lies within; at a tip the upper is that of a plain cone
+    lower, upper : mm, the truth lies within; at a tip that of a plain cone does, too
     point : (3,) mm, on the edge where the strip is deepest
     face : row of the mesh at that place
     faces : (f,) int64, rows of the mesh in the strip, the worst first
@@ -64,6 +68,8 @@ def sharp_regions(spans: Spans, limit: float) -> list[SharpRegion]:
         return []
     groups, angle = _strips(spans)
     row, owner, away = _rows_of(spans, limit)
+    kept = _tapers_there(spans, row, owner, away)
+    row, owner, away = row[kept], owner[kept], away[kept]
     depth = np.zeros(len(angle))
     np.maximum.at(depth, owner, away)
     # Samples end short of where the strip does.
@@ -81,6 +87,8 @@ def sharp_regions(spans: Spans, limit: float) -> list[SharpRegion]:
     for i in range(groups.max() + 1):
         members = order[cuts[i] : cuts[i + 1]]
         rows = row[by_group[row_cuts[i] : row_cuts[i + 1]]]
+        if members[0] >= len(edges.facet) and not len(rows):
+            continue  # facets meet in a corner there, but in no tip
         regions.append(_region(spans, members, rows, limit, angle, depth))
     return sorted(regions, key=lambda region: (-region.depth, region.face))
 
@@ -119,6 +127,21 @@ def _rows_of(spans: Spans, limit: float) -> tuple[Ints, Ints, Floats]:
     return row, owner, away
 
 
+def _tapers_there(spans: Spans, row: Ints, owner: Ints, away: Floats) -> Bools:
+    """Is a place in the strip behind what is nearest to it? Always so behind a side.
+
+    Behind a tip its two facets enclose a sharp angle and are as far apart as that angle makes them
+    so far off. Facets that meet in a corner elsewhere, and the ends of a valley whose floor narrows
+    to a point, are none.
+    """
+    first, second = spans.pair[row].T
+    facing = -dot(spans.inward[first], spans.inward[second])
+    with np.errstate(divide="ignore"):
+        plain = spans.value[row] / (2 * np.sqrt((1 - facing).clip(0) / (1 + facing)))
+    there: Bools = (facing >= KNIFE_COS) & (away <= SKEW_MOST * plain)
+    return there | (owner < len(spans.edges.facet))
+
+
 def _region(
     spans: Spans,
     members: Ints,
@@ -152,12 +175,12 @@ def _region(
     steep = 2 * np.tan(np.radians(max(narrow, 0.05)) / 2)
     margin = float(spans.floor_mm / steep)
     deep = float(depth[worst])
-    # Round a tip samples end short of where the strip does.
+    # Round a tip samples end short of where the strip does; a skew one reaches farther.
     plain = float(limit / steep) if worst >= count else deep
     return SharpRegion(
         float(narrow),
         deep,
-        max(deep - margin, 0.0),
+        max(min(deep, plain) - margin, 0.0),
         max(deep, plain) + margin,
         ends.mean(0),
         int(faces[0]),
@@ -169,9 +192,7 @@ def _region(
 
 
 def _tip_angle(spans: Spans, rows: Ints) -> float:
-    """Degrees between the sides across from each other at a tip; 30 if none was measured."""
-    if not len(rows):
-        return 30.0
+    """Degrees between the sides across from each other at a tip."""
     first, second = spans.pair[rows].T
     facing = -dot(spans.inward[first], spans.inward[second])
     return float(np.degrees(np.arccos(np.clip(facing, -1, 1))).max())
