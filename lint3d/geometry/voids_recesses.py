@@ -48,9 +48,10 @@ _FAR_APART = 8.0
 #: Pieces of a mouth, and parts of what is not reached, between which ways through are looked for.
 _MOST_PIECES, _MOST_PARTS = 40, 12
 #: Places that are looked at at most, recesses that are told.
-_MOST_PLACES, _MOST_RECESSES = 30_000, 200
-#: Places need be no nearer to each other than the ball is wide, over this.
-_PLACES_ACROSS = 6
+_MOST_PLACES, _MOST_RECESSES = 20_000, 200
+#: Places need be no nearer to each other than the ball is wide, over this, nor than the least depth
+#: over that.
+_PLACES_ACROSS, _PLACES_DEEP = 3, 6
 #: Neighbours of a place that it is joined to at most.
 _MOST_NEIGHBOURS = 24
 #: Balls at the mouth that are tried for a shorter way.
@@ -126,7 +127,8 @@ def find_recesses(
     if len(tight) == 0:
         return []
     pitch = space.grid.pitch
-    apart = max(pitch * max(float(np.sqrt(len(tight) / _MOST_PLACES)), 1.0), ball / _PLACES_ACROSS)
+    wanted = max(pitch, min(least_depth / _PLACES_DEEP, ball / _PLACES_ACROSS))
+    apart = max(pitch * float(np.sqrt(len(tight) / _MOST_PLACES)), wanted)
     if apart > pitch:
         tight = _thinned(tight, apart)
     inside = _balls_before(space, clearance, tight, ball / 2, apart)

@@ -36,7 +36,7 @@ _STUCK, _MOST_MOVES = 1e-3, 12
 #: Walls face each other if the unit vectors off them sum up to less than this (20 degrees).
 _FACING = 0.35
 #: How far a ball is nudged to see the next wall, and moved, times its radius.
-_NUDGE, _MOVES = 0.02, np.array([0.05, 0.2, 0.7])
+_NUDGE, _MOVES = 0.02, np.array([0.06, 0.35, 1.6])
 #: Convex edges sharper than this get places, too: the rims of gaps are such. Degrees.
 _SHARP = 25.0
 #: Places on the longest side of one facet at most.
