@@ -156,7 +156,8 @@ def _is_roomy(space: Space, box: tuple[Floats, Floats], places: Places, radius: 
 def _index(space: Space, points: Floats) -> tuple[Ints, Bools]:
     raw = np.rint((points - space.grid.origin) / space.grid.pitch).astype(np.int64)
     most = np.array(space.grid.shape) - 1
-    return np.clip(raw, 0, most), ((raw >= 0) & (raw <= most)).all(axis=1)
+    is_inside: Bools = np.all((raw >= 0) & (raw <= most), axis=1)
+    return np.clip(raw, 0, most), is_inside
 
 
 def _balls(space: Space, places: Places, radius: Floats) -> _Balls:

@@ -210,7 +210,8 @@ def _shrunk(clearance: Clearance, point: Floats, normal: Floats, most: float) ->
     for _ in range(_MOST_ROUNDS):
         centre = point[busy] + normal[busy] * radius[busy, None]
         free, _, foot = clearance.nearest(centre)
-        busy, foot = (one[free < radius[busy] * (1 - _AT_REST)] for one in (busy, foot))
+        touched = free < radius[busy] * (1 - _AT_REST)
+        busy, foot = busy[touched], foot[touched]
         if len(busy) == 0:
             break
         towards = foot - point[busy]
