@@ -34,7 +34,7 @@ OVERLAP = 0.6
 OVERLAP_SMALL, SMALL = 0.25, 0.62
 #: What is lower than this share of the tallest line is no line of its own, but dots and accents.
 LOW_LINE = 0.5
-_MOST_FEET = 48
+_MOST_POINTS = 48
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,13 +47,13 @@ class Standing:
     """mm, half the interval of the height"""
     centre: Floats
     normal: Floats
-    foot: Floats
-    """(k, 3) mm, points along the foot"""
+    cap: Floats
+    """(k, 3) mm, points of the cap"""
 
     @property
     def size(self) -> float:
-        """Longest side of the foot's box in its own plane, mm."""
-        return float(np.ptp(self.foot, axis=0).max())
+        """Longest side of the cap's box, mm."""
+        return float(np.ptp(self.cap, axis=0).max())
 
 
 @dataclass(frozen=True, eq=False)
@@ -99,7 +99,7 @@ def _neighbours(islands: Sequence[Standing]) -> Ints:
         & (np.einsum("ij,ij->i", normal[one], normal[two]) >= LIKE_NORMAL)
     )
     one, two = one[like], two[like]
-    feet = [_thinned(island.foot) for island in islands]
+    feet = [_thinned(island.cap) for island in islands]
     close = [
         _gap(feet[i], feet[j]) <= GAP * size[i]
         for i, j in zip(one.tolist(), two.tolist(), strict=True)
@@ -109,7 +109,7 @@ def _neighbours(islands: Sequence[Standing]) -> Ints:
 
 
 def _thinned(points: Floats) -> Floats:
-    step = max(1, len(points) // _MOST_FEET)
+    step = max(1, len(points) // _MOST_POINTS)
     return points[::step]
 
 
@@ -126,13 +126,11 @@ def lines_of(islands: Sequence[Standing], members: Ints) -> list[Line]:
     """
     centre = np.array([islands[i].centre for i in members])
     way = _tree_ways(islands, members)
-    normal = np.mean([islands[i].normal for i in members], axis=0)
     if way is None:
         return [Line(members, np.zeros(len(members), np.int64), np.zeros((len(members), 3)))]
-    path = _Path(centre, way, normal / max(float(np.linalg.norm(normal)), 1e-12))
-    spans = [path.extent(islands[i].foot) for i in members]
-    low = np.array([[span[0], span[2]] for span in spans])
-    high = np.array([[span[1], span[3]] for span in spans])
+    normals = np.array([islands[i].normal for i in members])
+    path = _Path(centre, way, normals)
+    low, high = path.extents([islands[i].cap for i in members])
     line = _with_accents(_overlapping(low[:, 1], high[:, 1], 0.3), low[:, 1], high[:, 1])
     found = []
     for number in range(int(line.max()) + 1):
@@ -140,9 +138,7 @@ def lines_of(islands: Sequence[Standing], members: Ints) -> list[Line]:
         character = _characters(low[rows], high[rows])
         first = np.array([low[rows[character == c], 0].min() for c in range(character.max() + 1)])
         rank = np.argsort(np.argsort(first))
-        found.append(
-            Line(members[rows], rank[character], np.array([path.tangent(centre[r]) for r in rows]))
-        )
+        found.append(Line(members[rows], rank[character], path.along[rows]))
     return found
 
 
@@ -172,14 +168,16 @@ def _tree_ways(islands: Sequence[Standing], members: Ints) -> Floats | None:
     """(3,) the way along which most neighbours lie, or None for a single island."""
     if len(members) < 2:
         return None
-    feet = [_thinned(islands[i].foot) for i in members]
+    feet = [_thinned(islands[i].cap) for i in members]
     centre = np.array([islands[i].centre for i in members])
     size = np.array([islands[i].size for i in members])
     pairs = cKDTree(centre).query_pairs(3.0 * float(size.max()), output_type="ndarray")
     gaps = np.array([_gap(feet[i], feet[j]) for i, j in pairs.tolist()])
     if not len(gaps):
         return None
-    graph = csr_array((gaps + 1e-6, (pairs[:, 0], pairs[:, 1])), shape=(len(members),) * 2)
+    # Of ways that are as short the one between the larger: two stems rather than their dots.
+    cost = gaps + 0.1 * (size.max() - size[pairs].min(axis=1)) + 1e-6
+    graph = csr_array((cost, (pairs[:, 0], pairs[:, 1])), shape=(len(members),) * 2)
     tree = minimum_spanning_tree(graph).tocoo()
     way = centre[tree.coords[1]] - centre[tree.coords[0]]
     # Small marks (dots, accents) say little about the way of reading.
@@ -190,55 +188,74 @@ def _tree_ways(islands: Sequence[Standing], members: Ints) -> Floats | None:
 
 
 class _Path:
-    """A straight line or a circle through the centres of a group, with coordinates along it."""
+    """A way along the centres of a group: straight, over a bent base, or round a circle."""
 
     def __init__(self, centre: Floats, way: Floats, normal: Floats) -> None:
-        self.origin = centre.mean(axis=0)
-        self.way, self.normal = way, normal
-        across = np.cross(normal, way)
-        self.across = across / max(float(np.linalg.norm(across)), 1e-12)
-        self.circle: tuple[Floats, Floats, float] | None = None
-        if len(centre) >= 4:
-            self._try_circle(centre)
+        self.centre, self.normal = centre, normal
+        mean = normal.mean(axis=0)
+        along = np.broadcast_to(way, centre.shape)
+        circle = _circle(centre, mean / max(float(np.linalg.norm(mean)), 1e-12))
+        if circle is not None:
+            self.middle, self.axis, self.radius = circle
+            along = np.cross(self.axis, centre - self.middle)
+        # In the tangent plane of each island.
+        along = along - np.einsum("ij,ij->i", along, normal)[:, None] * normal
+        self.along = along / np.maximum(np.linalg.norm(along, axis=1), 1e-12)[:, None]
+        self.across = np.cross(normal, self.along)
+        self.place = self._round() if circle is not None else self._straight(way)
 
-    def _try_circle(self, centre: Floats) -> None:
-        """Letters round a drum or along an arc lie on a circle."""
-        _, size, axes = np.linalg.svd(centre - self.origin, full_matrices=False)
-        flat = (centre - self.origin) @ axes[:2].T
-        off_plane = np.abs((centre - self.origin) @ axes[2]).max()
-        line_error = np.abs(flat[:, 1]).max()
-        terms = np.column_stack([2 * flat, np.ones(len(flat))])
-        a, b, c = np.linalg.lstsq(terms, (flat**2).sum(axis=1), rcond=None)[0]
-        radius = float(np.sqrt(max(c + a * a + b * b, 0.0)))
-        error = np.abs(np.hypot(flat[:, 0] - a, flat[:, 1] - b) - radius).max()
-        if error + off_plane < 0.3 * line_error and radius < 20 * size[0]:
-            self.circle = (self.origin + np.array([a, b]) @ axes[:2], axes[2], radius)
+    def _straight(self, way: Floats) -> Floats:
+        """(k, 2) mm, along and across, from step to step over a bent base."""
+        order = np.argsort((self.centre - self.centre.mean(axis=0)) @ way)
+        step = np.diff(self.centre[order], axis=0)
+        place = np.zeros((len(order), 2))
+        for column, axes in enumerate((self.along, self.across)):
+            mean = axes[order[1:]] + axes[order[:-1]]
+            mean /= np.maximum(np.linalg.norm(mean, axis=1), 1e-12)[:, None]
+            place[order[1:], column] = np.cumsum(np.einsum("ij,ij->i", step, mean))
+        return place
 
-    def tangent(self, point: Floats) -> Floats:
-        if self.circle is None:
-            return self.way
-        middle, axis, _ = self.circle
-        way = np.cross(axis, point - middle)
-        return way / max(float(np.linalg.norm(way)), 1e-12)
+    def _round(self) -> Floats:
+        """(k, 2) mm: along the circle, and outward from it."""
+        arm = self.centre - self.middle
+        first = arm[0] / np.linalg.norm(arm[0])
+        angle = np.arctan2(arm @ np.cross(self.axis, first), arm @ first)
+        outward = np.linalg.norm(arm, axis=1) - self.radius
+        sign = np.sign(np.einsum("ij,ij->i", self.across, arm).mean())
+        return np.column_stack([angle * self.radius, outward * (sign if sign else 1.0)])
 
-    def extent(self, foot: Floats) -> tuple[float, float, float, float]:
-        """Lowest and highest coordinate along the path, and across it."""
-        if self.circle is None:
-            along, across = (foot - self.origin) @ self.way, (foot - self.origin) @ self.across
-        else:
-            middle, axis, radius = self.circle
-            arm = foot - middle
-            first = self.origin - middle
-            first -= (first @ axis) * axis
-            first = first / max(float(np.linalg.norm(first)), 1e-12)
-            second = np.cross(axis, first)
-            angle = np.arctan2(arm @ second, arm @ first)
-            centre = float(np.angle(np.exp(1j * angle).mean()))
-            angle = centre + np.angle(np.exp(1j * (angle - centre)))
-            along = angle * radius
-            flat = abs(float(axis @ self.normal)) > 0.7
-            across = np.hypot(arm @ first, arm @ second) if flat else arm @ axis
-        return float(along.min()), float(along.max()), float(across.min()), float(across.max())
+    def extents(self, feet: Sequence[Floats]) -> tuple[Floats, Floats]:
+        """(k, 2) lowest and (k, 2) highest coordinates of each island, along and across."""
+        low, high = np.empty((len(feet), 2)), np.empty((len(feet), 2))
+        for i, foot in enumerate(feet):
+            local = (foot - self.centre[i]) @ np.stack([self.along[i], self.across[i]]).T
+            low[i] = self.place[i] + local.min(axis=0)
+            high[i] = self.place[i] + local.max(axis=0)
+        return low, high
+
+
+def _circle(centre: Floats, normal: Floats) -> tuple[Floats, Floats, float] | None:
+    """Middle, axis and radius of a circle in a flat base that the centres lie on, if they do."""
+    if len(centre) < 4:
+        return None
+    origin = centre.mean(axis=0)
+    u = centre[0] - origin
+    u = u - (u @ normal) * normal
+    if np.linalg.norm(u) < 1e-9:
+        return None
+    u /= np.linalg.norm(u)
+    v = np.cross(normal, u)
+    if np.abs((centre - origin) @ normal).max() > 0.05 * np.ptp(centre, axis=0).max():
+        return None
+    flat = np.column_stack([(centre - origin) @ u, (centre - origin) @ v])
+    line_error = np.abs(flat @ np.linalg.svd(flat, full_matrices=False)[2][1]).max()
+    terms = np.column_stack([2 * flat, np.ones(len(flat))])
+    a, b, c = np.linalg.lstsq(terms, (flat**2).sum(axis=1), rcond=None)[0]
+    radius = float(np.sqrt(max(c + a * a + b * b, 0.0)))
+    error = np.abs(np.hypot(flat[:, 0] - a, flat[:, 1] - b) - radius).max()
+    if error > 0.3 * line_error or radius > 20 * np.ptp(flat):
+        return None
+    return origin + a * u + b * v, normal, radius
 
 
 def _overlapping(low: Floats, high: Floats, share: float) -> Ints:

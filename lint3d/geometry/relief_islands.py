@@ -40,6 +40,11 @@ MOST_HEIGHT = 1.2
 LEAST_ACROSS = 0.2
 #: Two islands whose boxes agree this well (common volume over joint volume) are one.
 SAME_BOX = 0.5
+#: ... and so are two that have this share of their surface in common.
+SAME_SURFACE = 0.85
+#: A foot that turns the right way this far is sure; an island of a less sure foot is none if sure
+#: ones take up this share of it.
+PURE, HEAP = 0.98, 0.2
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,7 +108,7 @@ def islands(folds: Folds, cuts: tuple[Cut, ...] = CUTS) -> list[Island]:
     found = []
     for cut, _, numbers in distinct:
         found += _islands_of(hanging_parts(folds, cut), tuple(numbers))
-    return merged(found)
+    return merged(found, folds)
 
 
 def _islands_of(parts: Hanging, cuts: tuple[int, ...]) -> list[Island]:
@@ -204,7 +209,7 @@ def _island(
     )
 
 
-def merged(found: list[Island]) -> list[Island]:
+def merged(found: list[Island], folds: Folds) -> list[Island]:
     """Each island once: the one with the purest foot, with the votes of all that are the same."""
     kept: list[list[Island]] = []
     cells: dict[tuple[int, ...], list[int]] = {}
@@ -215,7 +220,44 @@ def merged(found: list[Island]) -> list[Island]:
             kept.append([one])
         else:
             kept[match].append(one)
-    return [_best(group) for group in kept]
+    best = [_best(group) for group in kept]
+    return _without_heaps([_best(group) for group in _by_surface(best, folds)], folds)
+
+
+def _without_heaps(found: list[Island], folds: Folds) -> list[Island]:
+    """Without islands of doubtful foot that hold sure ones: slivers string neighbours together."""
+    sure = np.zeros((2, len(folds.faces)), bool)
+    for one in found:
+        if one.purity >= PURE:
+            sure[int(one.raised), one.faces] = True
+    kept = []
+    for one in found:
+        area = folds.area[one.faces]
+        held = area[sure[int(one.raised), one.faces]].sum()
+        if one.purity >= PURE or held < HEAP * area.sum():
+            kept.append(one)
+    return kept
+
+
+def _by_surface(found: list[Island], folds: Folds) -> list[list[Island]]:
+    """Islands that are nearly the same part of the surface, though their boxes differ.
+
+    A chain of slivers may hang on an island like a thread.
+    """
+    area = [float(folds.area[one.faces].sum()) for one in found]
+    owner = np.full(len(folds.faces), -1)
+    group = np.arange(len(found))
+    for i in sorted(range(len(found)), key=lambda k: -area[k]):
+        faces = found[i].faces
+        held = owner[faces]
+        if (held >= 0).any():
+            share = np.bincount(held[held >= 0], folds.area[faces][held >= 0])
+            j = int(share.argmax())
+            same = share[j] > SAME_SURFACE * area[i] and area[i] > SAME_SURFACE * area[j]
+            if same and found[i].raised == found[j].raised:
+                group[i] = group[j]
+        owner[faces] = i
+    return [[found[k] for k in np.flatnonzero(group == g)] for g in np.unique(group)]
 
 
 def _cell(one: Island) -> tuple[int, ...]:

@@ -61,8 +61,18 @@ class Shape:
     def standing(self) -> Standing:
         island = self.measured.island
         slack = (self.upper - self.lower) / 2
-        foot = self.folds.vertices[island.start]
-        return Standing(island.raised, self.height, slack, island.centre, island.normal, foot)
+        rows = self.folds.faces[self.measured.cap]
+        if not len(rows):
+            rows = island.start
+        # The cap: threads of slivers may hang on the foot.
+        points = self.folds.vertices[np.unique(rows)]
+        return Standing(island.raised, self.height, slack, island.centre, island.normal, points)
+
+    @property
+    def foot(self) -> Floats:
+        """(k, 3) mm, vertices along the foot."""
+        points: Floats = self.folds.vertices[self.measured.island.start]
+        return points
 
     @cached_property
     def outline(self) -> Outline | None:
@@ -120,7 +130,7 @@ class Shape:
         flat /= max(float(np.linalg.norm(flat)), 1e-12)
         high, low = self.outline, self._lower_outline
         if high is None or low is None:
-            foot = (self.standing.foot - self.measured.island.centre) @ way
+            foot = (self.foot - self.measured.island.centre) @ way
             return float(foot.min()), float(foot.max())
         a, b = high.start @ flat, low.start @ flat
         share = (1 - HIGH_LEVEL) / (HIGH_LEVEL - LOW_LEVEL)

@@ -318,13 +318,13 @@ def _congruent(signatures: list[Floats]) -> Ints:
 
 
 def _is_dot(shape: Shape) -> bool:
-    return shape.raised and shape.measured.dome and shape.standing.size <= WIDEST_DOT
+    return shape.raised and shape.measured.dome and shape.measured.island.across <= WIDEST_DOT
 
 
 def _wide(shape: Shape) -> Standing:
     """A dot as grouping sees it: cells of braille stand several dots apart."""
     one = shape.standing
-    return replace(one, foot=one.centre + 4.0 * (one.foot - one.centre))
+    return replace(one, cap=one.centre + 4.0 * (shape.foot - one.centre))
 
 
 def _dots(shapes: list[Shape]) -> Dots | None:
@@ -342,7 +342,7 @@ def _dots(shapes: list[Shape]) -> Dots | None:
 
 def _diameter(shape: Shape) -> tuple[float, float, float]:
     """Of a round foot: the circle through its corners lies outside its sides."""
-    foot, island = shape.standing.foot, shape.measured.island
+    foot, island = shape.foot, shape.measured.island
     arm = foot - island.centre
     arm = arm - np.outer(arm @ island.normal, island.normal)
     radius = np.linalg.norm(arm, axis=1)
