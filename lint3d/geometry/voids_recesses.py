@@ -21,25 +21,24 @@ from scipy.spatial import cKDTree
 from lint3d.geometry.components import connected_groups
 from lint3d.geometry.rays import RayScene
 from lint3d.geometry.throats_clearance import Clearance
+from lint3d.geometry.voids_reach import (
+    REACH,
+    Balls,
+    balls_before,
+    balls_from_outside,
+    is_roomy,
+    links_between,
+    not_reached,
+    sees,
+    thinned,
+)
 from lint3d.geometry.voids_space import Space
-from lint3d.geometry.voids_tight import Places, grown, largest_balls, places_on
+from lint3d.geometry.voids_tight import places_on
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
-#: A gap narrower than this is taken for closed: bodies that lie on one another, mm.
-#: common practice, no source
-CLOSED = 0.005
-#: Places are joined up to this many times their distance.
-_REACH = 2.3
-#: Of balls in a cell of this size, times the distance of places, the largest is kept.
-_CELL = 0.7
-#: A ball sits against its wall if its radius is no smaller than this times the wanted one.
-_FULL = 1.0 - 1e-5
-#: Such balls nearer than this times their radius are one; nearer than that they overlap so well
-#: that one of `_HARDLY_NARROWER` of their size slides across.
-_CLOSE, _OVERLAP, _HARDLY_NARROWER = 0.35, 1.4, 0.7
 #: A ball lies on the way between two places of a mouth if that way is no longer than this times the
 #: shortest; which leads through if it gets this share of half its length deep.
 _HARDLY_LONGER, _DEEP = 1.15, 0.7
@@ -52,8 +51,6 @@ _MOST_PLACES, _MOST_RECESSES = 20_000, 200
 #: Places need be no nearer to each other than the ball is wide, over this, nor than the least depth
 #: over that.
 _PLACES_ACROSS, _PLACES_DEEP = 3, 6
-#: Neighbours of a place that it is joined to at most.
-_MOST_NEIGHBOURS = 24
 #: Balls at the mouth that are tried for a shorter way.
 _MOST_TRIED = 2000
 
@@ -87,22 +84,6 @@ class Recess:
         return self.depth / self.width if self.width > 0 else np.inf
 
 
-@dataclass(frozen=True, eq=False)
-class _Balls:
-    """Balls in front of the surface."""
-
-    centre: Floats
-    radius: Floats
-    chamber: Ints
-    """of the grid point nearest to the centre; −1 where that is material"""
-
-    def __getitem__(self, rows: Ints | Bools) -> _Balls:
-        return _Balls(self.centre[rows], self.radius[rows], self.chamber[rows])
-
-    def __len__(self) -> int:
-        return len(self.centre)
-
-
 def find_recesses(
     surface: tuple[Floats, Ints],
     space: Space,
@@ -122,7 +103,7 @@ def find_recesses(
     """
     places = places_on(*surface, space.grid)
     box = surface[0].min(axis=0), surface[0].max(axis=0)
-    roomy = _is_roomy(space, box, places, ball / 2)
+    roomy = is_roomy(space, box, places, ball / 2)
     tight, open_ones = places[~roomy], places[roomy]
     if len(tight) == 0:
         return []
@@ -130,198 +111,18 @@ def find_recesses(
     wanted = max(pitch, min(least_depth / _PLACES_DEEP, ball / _PLACES_ACROSS))
     apart = max(pitch * float(np.sqrt(len(tight) / _MOST_PLACES)), wanted)
     if apart > pitch:
-        tight = _thinned(tight, apart)
-    inside = _balls_before(space, clearance, tight, ball / 2, apart)
+        tight = thinned(tight, apart)
+    inside = balls_before(space, clearance, tight, ball / 2, apart)
     scene = RayScene(*surface)
-    seeds = _seeds(space, open_ones, inside, ball / 2, apart)
-    hidden, start = _not_reached(scene, clearance, space, inside, seeds, ball / 2, apart)
+    seeds = balls_from_outside(space, open_ones, inside, ball / 2, apart)
+    hidden, start = not_reached(scene, clearance, space, inside, seeds, ball / 2, apart)
     return _measured(scene, hidden, start, ball, least_depth, apart, is_blind)
-
-
-def _is_roomy(space: Space, box: tuple[Floats, Floats], places: Places, radius: float) -> Bools:
-    """Is there room for a ball in front of each place, by the grid, whatever the grid errs?
-
-    Beyond the grid there is no hollow, but there may be material, up to the box of the part.
-    """
-    pitch = space.grid.pitch
-    ahead = places.point + places.normal * (radius + 2 * pitch)
-    index, is_inside = _index(space, ahead)
-    beyond = ((ahead < box[0]) | (ahead > box[1])).any(axis=1)
-    at = tuple(index.T)
-    wide = (space.distance[at] >= radius / pitch + 1) & ~space.raster.solid[at]
-    roomy: Bools = np.where(is_inside, wide, beyond)
-    return roomy
-
-
-def _index(space: Space, points: Floats) -> tuple[Ints, Bools]:
-    raw = np.rint((points - space.grid.origin) / space.grid.pitch).astype(np.int64)
-    most = np.array(space.grid.shape) - 1
-    is_inside: Bools = np.all((raw >= 0) & (raw <= most), axis=1)
-    return np.clip(raw, 0, most), is_inside
-
-
-def _balls(space: Space, places: Places, radius: Floats) -> _Balls:
-    centre = places.point + places.normal * radius[:, None]
-    return _Balls(centre, radius, _chamber(space, centre))
-
-
-def _balls_before(
-    space: Space, clearance: Clearance, tight: Places, most: float, apart: float
-) -> _Balls:
-    """The largest balls in front of places, one a cell of space."""
-    radius = largest_balls(clearance, tight, most)
-    centre = tight.point + tight.normal * radius[:, None]
-    at_rim = tight.at_rim
-    for is_last in (False, True):
-        # At its rim a gap is entered: balls there are kept beside others.
-        rows = _largest_of_cells(centre, radius, at_rim, _CELL * apart)
-        rows = rows[radius[rows] > CLOSED / 2]
-        centre, radius, at_rim = centre[rows], radius[rows], at_rim[rows]
-        if not is_last:
-            centre, radius = grown(clearance, centre, radius, most)
-    return _Balls(centre, radius, _chamber(space, centre))
-
-
-def _largest_of_cells(centre: Floats, radius: Floats, kind: Bools, size: float) -> Ints:
-    cell = np.column_stack([_cells(centre, size), kind])
-    order = np.lexsort((-radius, *cell.T))
-    is_first = np.any(np.diff(cell[order].astype(np.float64), axis=0, prepend=np.inf) != 0, axis=1)
-    return np.sort(order[is_first])
-
-
-def _chamber(space: Space, points: Floats) -> Ints:
-    index, is_inside = _index(space, points)
-    basin = space.basins.label[tuple(index.T)]
-    chamber = np.where(basin >= 0, space.chambers.of_basin[np.maximum(basin, 0)], -1)
-    return np.where(is_inside, chamber, 0)
-
-
-def _thinned(places: Places, apart: float) -> Places:
-    """One place a cell and direction."""
-    cell = np.floor(places.point / apart).astype(np.int64)
-    cell -= cell.min(axis=0)
-    turn = np.rint(places.normal).astype(np.int64) + 1
-    size = [*(cell.max(axis=0) + 1), 3, 3, 3, 2]
-    key = np.ravel_multi_index((*cell.T, *turn.T, places.at_rim.astype(np.int64)), size)
-    return places[np.sort(np.unique(key, return_index=True)[1])]
-
-
-def _seeds(space: Space, roomy: Places, inside: _Balls, radius: float, apart: float) -> _Balls:
-    """Balls that surely come from outside, as far as they lie beside those in question.
-
-    What has room for a ball, and belongs to the outside's chamber, is reached by it: chambers are
-    one only if the opening between them is hardly narrower than the smaller of them.
-    """
-    ahead = roomy.point + roomy.normal * (radius + 2 * space.grid.pitch)
-    is_outside = _chamber(space, ahead) == 0
-    roomy = roomy[is_outside]
-    cell = 2 * radius + _REACH * apart
-    beside = _cells(inside.centre, cell)
-    beside = np.unique(
-        (beside[:, None] + np.stack(np.meshgrid(*[[-1, 0, 1]] * 3), -1).reshape(-1, 3)).reshape(
-            -1, 3
-        ),
-        axis=0,
-    )
-    centre = roomy.point + roomy.normal * radius
-    near = _is_row_of(_cells(centre, cell), beside)
-    return _balls(space, roomy[near], np.full(int(np.count_nonzero(near)), radius))
-
-
-def _cells(points: Floats, size: float) -> Ints:
-    cells: Ints = np.floor(points / size).astype(np.int64)
-    return cells
-
-
-def _is_row_of(rows: Ints, among: Ints) -> Bools:
-    low = np.minimum(rows.min(axis=0, initial=0), among.min(axis=0, initial=0))
-    high = np.maximum(rows.max(axis=0, initial=0), among.max(axis=0, initial=0)) - low + 1
-    keys = [np.ravel_multi_index(tuple((one - low).T), tuple(high)) for one in (rows, among)]
-    return np.isin(keys[0], keys[1])
-
-
-def _not_reached(
-    scene: RayScene,
-    clearance: Clearance,
-    space: Space,
-    inside: _Balls,
-    seeds: _Balls,
-    radius: float,
-    apart: float,
-) -> tuple[_Balls, _Balls]:
-    """Balls that are smaller than the given one, or that it does not get to; and those it is at."""
-    every = _Balls(
-        np.vstack([inside.centre, seeds.centre]),
-        np.concatenate([inside.radius, seeds.radius]),
-        np.concatenate([inside.chamber, seeds.chamber]),
-    )
-    is_seed = np.arange(len(every)) >= len(inside)
-    # Whatever is free beyond the grid is outside.
-    is_seed |= (every.radius >= _FULL * radius) & ~_index(space, every.centre)[1]
-    full = np.flatnonzero(every.radius >= _FULL * radius)
-    # Balls in one cell overlap well: one of them stands for all.
-    _, first, cell = np.unique(
-        _cells(every.centre[full], _CLOSE * radius), axis=0, return_index=True, return_inverse=True
-    )
-    centre = every.centre[full[first]]
-    links = cKDTree(centre).query_pairs(_OVERLAP * radius, output_type="ndarray")
-    outside = np.bincount(cell.reshape(-1), is_seed[full]) > 0
-    links = np.vstack([links, _links_out(scene, clearance, centre, outside, radius, apart)])
-    group = connected_groups(len(centre), links[:, 0], links[:, 1])
-    is_out = np.isin(group, np.unique(group[outside]))
-    is_seed[full] |= is_out[cell.reshape(-1)]
-    return every[~is_seed], every[is_seed]
-
-
-def _links_out(
-    scene: RayScene,
-    clearance: Clearance,
-    centre: Floats,
-    outside: Bools,
-    radius: float,
-    apart: float,
-) -> Ints:
-    """(k, 2) rows of balls and of those outside that they see: over a rim it is farther."""
-    rows, others = np.flatnonzero(~outside), np.flatnonzero(outside)
-    if len(rows) == 0 or len(others) == 0:
-        return np.zeros((0, 2), np.int64)
-    gap, near = cKDTree(centre[others]).query(
-        centre[rows], k=[1, 2, 3, 4], distance_upper_bound=radius + _REACH * apart
-    )
-    row, rank = np.nonzero(np.isfinite(gap))
-    pair = np.column_stack([rows[row], others[near[row, rank]]])
-    pair = pair[_sees(scene, centre[pair[:, 0]], centre[pair[:, 1]])]
-    fits: Bools = clearance.at(centre[pair].mean(axis=1)) >= _HARDLY_NARROWER * radius
-    return pair[fits]
-
-
-def _links(scene: RayScene, points: Floats, apart: float) -> Ints:
-    """(k, 2) pairs of points that are near to and see each other."""
-    if len(points) < 2:
-        return np.zeros((0, 2), np.int64)
-    reach = _REACH * apart
-    gap, near = cKDTree(points).query(
-        points, k=min(_MOST_NEIGHBOURS, len(points)), distance_upper_bound=reach
-    )
-    one, rank = np.nonzero(np.isfinite(gap))
-    two = near[one, rank]
-    pair = np.column_stack([one, two])[one != two]
-    pair = np.sort(pair, axis=1).astype(np.int64)
-    pair = np.column_stack(np.divmod(np.unique(pair[:, 0] * len(points) + pair[:, 1]), len(points)))
-    return pair[_sees(scene, points[pair[:, 0]], points[pair[:, 1]])]
-
-
-def _sees(scene: RayScene, starts: Floats, ends: Floats) -> Bools:
-    """Does no facet stand between two points?"""
-    nobody = np.full((len(starts), 2), -2, np.int64)
-    free: Bools = ~scene.is_blocked(starts, ends, nobody)
-    return free
 
 
 def _measured(
     scene: RayScene,
-    hidden: _Balls,
-    start: _Balls,
+    hidden: Balls,
+    start: Balls,
     ball: float,
     least_depth: float,
     apart: float,
@@ -330,7 +131,7 @@ def _measured(
     """Depth of each connected piece of what is not reached."""
     if len(hidden) == 0 or len(start) == 0:
         return []
-    links = _links(scene, hidden.centre, apart)
+    links = links_between(scene, hidden.centre, apart)
     group = connected_groups(len(hidden), links[:, 0], links[:, 1])
     entry, entry_at, entry_from = _entries(scene, hidden, start, ball / 2, apart)
     if is_blind:
@@ -338,7 +139,7 @@ def _measured(
         hidden, start = hidden[~through], _both(start, hidden[through])
         if len(hidden) == 0:
             return []
-        links = _links(scene, hidden.centre, apart)
+        links = links_between(scene, hidden.centre, apart)
         group = connected_groups(len(hidden), links[:, 0], links[:, 1])
         entry, entry_at, entry_from = _entries(scene, hidden, start, ball / 2, apart)
     far, before = _farthest(hidden, links, entry, entry_at)
@@ -360,8 +161,8 @@ def _measured(
     return sorted(found, key=lambda recess: (-recess.depth, *recess.position))
 
 
-def _both(one: _Balls, two: _Balls) -> _Balls:
-    return _Balls(
+def _both(one: Balls, two: Balls) -> Balls:
+    return Balls(
         np.vstack([one.centre, two.centre]),
         np.concatenate([one.radius, two.radius]),
         np.concatenate([one.chamber, two.chamber]),
@@ -369,7 +170,7 @@ def _both(one: _Balls, two: _Balls) -> _Balls:
 
 
 def _ways_through(
-    hidden: _Balls, links: Ints, entries: tuple[Floats, Ints], least_depth: float, apart: float
+    hidden: Balls, links: Ints, entries: tuple[Floats, Ints], least_depth: float, apart: float
 ) -> Bools:
     """Which balls lie on ways from one place of the mouth to another? What flows there rinses them.
 
@@ -387,7 +188,7 @@ def _ways_through(
         if len(mine) < 2:
             continue
         rows = np.flatnonzero(group == one)
-        piece = _pieces(hidden.centre[entry_at[mine]], _REACH * apart)
+        piece = _pieces(hidden.centre[entry_at[mine]], REACH * apart)
         far = np.stack(
             [
                 _farthest(hidden, links, entry[mine[piece == k]], entry_at[mine[piece == k]])[0]
@@ -426,20 +227,20 @@ def _pieces(points: Floats, apart: float) -> Ints:
 
 
 def _entries(
-    scene: RayScene, hidden: _Balls, start: _Balls, radius: float, apart: float
+    scene: RayScene, hidden: Balls, start: Balls, radius: float, apart: float
 ) -> tuple[Floats, Ints, Ints]:
     """How far from a ball that is reached, for hidden ones beside it: mm, row, row of that ball.
 
     A ball covers what is nearer to its middle than its radius.
     """
-    reach = radius + _REACH * apart
+    reach = radius + REACH * apart
     gap, near = cKDTree(start.centre).query(
         hidden.centre, k=min(8, len(start)), distance_upper_bound=reach
     )
     gap, near = gap.reshape(len(hidden), -1), near.reshape(len(hidden), -1)
     row, rank = np.nonzero(np.isfinite(gap))
     other, gap = near[row, rank], gap[row, rank]
-    free = _sees(scene, hidden.centre[row], start.centre[other])
+    free = sees(scene, hidden.centre[row], start.centre[other])
     row, other = row[free], other[free]
     length = np.maximum(gap[free] - start.radius[other], 0.0)
     order = np.lexsort((length, row))
@@ -447,7 +248,7 @@ def _entries(
     return length[first], row[first], other[first]
 
 
-def _farthest(hidden: _Balls, links: Ints, entry: Floats, entry_at: Ints) -> tuple[Floats, Ints]:
+def _farthest(hidden: Balls, links: Ints, entry: Floats, entry_at: Ints) -> tuple[Floats, Ints]:
     """Distance of each ball from the nearest that is reached, and the ball before it on the way."""
     count = len(hidden)
     step = np.linalg.norm(hidden.centre[links[:, 0]] - hidden.centre[links[:, 1]], axis=1)
@@ -469,8 +270,8 @@ def _farthest(hidden: _Balls, links: Ints, entry: Floats, entry_at: Ints) -> tup
 
 def _recess(
     scene: RayScene,
-    hidden: _Balls,
-    start: _Balls,
+    hidden: Balls,
+    start: Balls,
     members: Ints,
     line: list[int],
     gate: int,
@@ -509,11 +310,11 @@ def _nearest_seen(scene: RayScene, point: Floats, places: Floats, known: Floats)
     best = float(np.linalg.norm(known - point))
     rows = np.flatnonzero(gap < best)
     rows = rows[np.argsort(gap[rows], kind="stable")][:_MOST_TRIED]
-    seen = _sees(scene, np.broadcast_to(point, (len(rows), 3)), places[rows])
+    seen = sees(scene, np.broadcast_to(point, (len(rows), 3)), places[rows])
     return float(gap[rows[np.argmax(seen)]]) if seen.any() else best
 
 
-def _widest_beside(balls: _Balls, way: Floats, radius: Floats, apart: float) -> Floats:
+def _widest_beside(balls: Balls, way: Floats, radius: Floats, apart: float) -> Floats:
     """Radius of the largest ball beside each point of a way: it runs near a wall."""
     tree = cKDTree(balls.centre)
     near = tree.query_ball_point(way, radius + apart)
@@ -546,10 +347,10 @@ def _pulled(scene: RayScene, way: Floats) -> Floats:
         kept, at = [rows[0]], 0
         while at < len(rows) - 1:
             ahead = min(at + step, len(rows) - 1)
-            sees = ahead - at > 1 and bool(
-                _sees(scene, way[rows[at]][None], way[rows[ahead]][None])[0]
+            is_seen = ahead - at > 1 and bool(
+                sees(scene, way[rows[at]][None], way[rows[ahead]][None])[0]
             )
-            at = ahead if sees else at + 1
+            at = ahead if is_seen else at + 1
             kept.append(rows[at])
         rows, step = kept, step // 2
     return way[rows]

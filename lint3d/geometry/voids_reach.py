@@ -1,0 +1,237 @@
+"""Which balls in front of the surface does a ball from outside get to?
+
+Balls of one size that overlap well hand the ball on from one to the next; those that have room all
+round by the grid, and belong to the outside's chamber, are where it starts. Lengths in mm. Guarded
+by tests/geometry/test_voids_recesses.py.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from lint3d.geometry.components import connected_groups
+from lint3d.geometry.rays import RayScene
+from lint3d.geometry.throats_clearance import Clearance
+from lint3d.geometry.voids_space import Space
+from lint3d.geometry.voids_tight import Places, grown, largest_balls
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+#: A gap narrower than this is taken for closed: bodies that lie on one another, mm.
+#: common practice, no source
+CLOSED = 0.005
+#: Places are joined up to this many times their distance.
+REACH = 2.3
+#: Of balls in a cell of this size, times the distance of places, the largest is kept.
+_CELL = 0.7
+#: A ball sits against its wall if its radius is no smaller than this times the wanted one.
+_FULL = 1.0 - 1e-5
+#: Such balls nearer than this times their radius are one; nearer than that they overlap so well
+#: that one of `_HARDLY_NARROWER` of their size slides across.
+_CLOSE, _OVERLAP, _HARDLY_NARROWER = 0.35, 1.4, 0.7
+#: Neighbours of a place that it is joined to at most.
+_MOST_NEIGHBOURS = 24
+
+
+@dataclass(frozen=True, eq=False)
+class Balls:
+    """Balls in front of the surface."""
+
+    centre: Floats
+    radius: Floats
+    chamber: Ints
+    """of the grid point nearest to the centre; −1 where that is material"""
+
+    def __getitem__(self, rows: Ints | Bools) -> Balls:
+        return Balls(self.centre[rows], self.radius[rows], self.chamber[rows])
+
+    def __len__(self) -> int:
+        return len(self.centre)
+
+
+def is_roomy(space: Space, box: tuple[Floats, Floats], places: Places, radius: float) -> Bools:
+    """Is there room for a ball in front of each place, by the grid, whatever the grid errs?
+
+    Beyond the grid there is no hollow, but there may be material, up to the box of the part.
+    """
+    pitch = space.grid.pitch
+    ahead = places.point + places.normal * (radius + 2 * pitch)
+    index, is_inside = _index(space, ahead)
+    beyond = ((ahead < box[0]) | (ahead > box[1])).any(axis=1)
+    at = tuple(index.T)
+    wide = (space.distance[at] >= radius / pitch + 1) & ~space.raster.solid[at]
+    roomy: Bools = np.where(is_inside, wide, beyond)
+    return roomy
+
+
+def _index(space: Space, points: Floats) -> tuple[Ints, Bools]:
+    raw = np.rint((points - space.grid.origin) / space.grid.pitch).astype(np.int64)
+    most = np.array(space.grid.shape) - 1
+    is_inside: Bools = np.all((raw >= 0) & (raw <= most), axis=1)
+    return np.clip(raw, 0, most), is_inside
+
+
+def _balls(space: Space, places: Places, radius: Floats) -> Balls:
+    centre = places.point + places.normal * radius[:, None]
+    return Balls(centre, radius, _chamber(space, centre))
+
+
+def balls_before(
+    space: Space, clearance: Clearance, tight: Places, most: float, apart: float
+) -> Balls:
+    """The largest balls in front of places, one a cell of space."""
+    radius = largest_balls(clearance, tight, most)
+    centre = tight.point + tight.normal * radius[:, None]
+    at_rim = tight.at_rim
+    for is_last in (False, True):
+        # At its rim a gap is entered: balls there are kept beside others.
+        rows = _largest_of_cells(centre, radius, at_rim, _CELL * apart)
+        rows = rows[radius[rows] > CLOSED / 2]
+        centre, radius, at_rim = centre[rows], radius[rows], at_rim[rows]
+        if not is_last:
+            centre, radius = grown(clearance, centre, radius, most)
+    return Balls(centre, radius, _chamber(space, centre))
+
+
+def _largest_of_cells(centre: Floats, radius: Floats, kind: Bools, size: float) -> Ints:
+    cell = np.column_stack([_cells(centre, size), kind])
+    order = np.lexsort((-radius, *cell.T))
+    is_first = np.any(np.diff(cell[order].astype(np.float64), axis=0, prepend=np.inf) != 0, axis=1)
+    return np.sort(order[is_first])
+
+
+def _chamber(space: Space, points: Floats) -> Ints:
+    index, is_inside = _index(space, points)
+    basin = space.basins.label[tuple(index.T)]
+    chamber = np.where(basin >= 0, space.chambers.of_basin[np.maximum(basin, 0)], -1)
+    return np.where(is_inside, chamber, 0)
+
+
+def thinned(places: Places, apart: float) -> Places:
+    """One place a cell and direction."""
+    cell = np.floor(places.point / apart).astype(np.int64)
+    cell -= cell.min(axis=0)
+    turn = np.rint(places.normal).astype(np.int64) + 1
+    size = [*(cell.max(axis=0) + 1), 3, 3, 3, 2]
+    key = np.ravel_multi_index((*cell.T, *turn.T, places.at_rim.astype(np.int64)), size)
+    return places[np.sort(np.unique(key, return_index=True)[1])]
+
+
+def balls_from_outside(
+    space: Space, roomy: Places, inside: Balls, radius: float, apart: float
+) -> Balls:
+    """Balls that surely come from outside, as far as they lie beside those in question.
+
+    What has room for a ball, and belongs to the outside's chamber, is reached by it: chambers are
+    one only if the opening between them is hardly narrower than the smaller of them.
+    """
+    ahead = roomy.point + roomy.normal * (radius + 2 * space.grid.pitch)
+    is_outside = _chamber(space, ahead) == 0
+    roomy = roomy[is_outside]
+    cell = 2 * radius + REACH * apart
+    beside = _cells(inside.centre, cell)
+    beside = np.unique(
+        (beside[:, None] + np.stack(np.meshgrid(*[[-1, 0, 1]] * 3), -1).reshape(-1, 3)).reshape(
+            -1, 3
+        ),
+        axis=0,
+    )
+    centre = roomy.point + roomy.normal * radius
+    near = _is_row_of(_cells(centre, cell), beside)
+    return _balls(space, roomy[near], np.full(int(np.count_nonzero(near)), radius))
+
+
+def _cells(points: Floats, size: float) -> Ints:
+    cells: Ints = np.floor(points / size).astype(np.int64)
+    return cells
+
+
+def _is_row_of(rows: Ints, among: Ints) -> Bools:
+    low = np.minimum(rows.min(axis=0, initial=0), among.min(axis=0, initial=0))
+    high = np.maximum(rows.max(axis=0, initial=0), among.max(axis=0, initial=0)) - low + 1
+    keys = [np.ravel_multi_index(tuple((one - low).T), tuple(high)) for one in (rows, among)]
+    return np.isin(keys[0], keys[1])
+
+
+def not_reached(
+    scene: RayScene,
+    clearance: Clearance,
+    space: Space,
+    inside: Balls,
+    seeds: Balls,
+    radius: float,
+    apart: float,
+) -> tuple[Balls, Balls]:
+    """Balls that are smaller than the given one, or that it does not get to; and those it is at."""
+    every = Balls(
+        np.vstack([inside.centre, seeds.centre]),
+        np.concatenate([inside.radius, seeds.radius]),
+        np.concatenate([inside.chamber, seeds.chamber]),
+    )
+    is_seed = np.arange(len(every)) >= len(inside)
+    # Whatever is free beyond the grid is outside.
+    is_seed |= (every.radius >= _FULL * radius) & ~_index(space, every.centre)[1]
+    full = np.flatnonzero(every.radius >= _FULL * radius)
+    # Balls in one cell overlap well: one of them stands for all.
+    _, first, cell = np.unique(
+        _cells(every.centre[full], _CLOSE * radius), axis=0, return_index=True, return_inverse=True
+    )
+    centre = every.centre[full[first]]
+    links = cKDTree(centre).query_pairs(_OVERLAP * radius, output_type="ndarray")
+    outside = np.bincount(cell.reshape(-1), is_seed[full]) > 0
+    links = np.vstack([links, _links_out(scene, clearance, centre, outside, radius, apart)])
+    group = connected_groups(len(centre), links[:, 0], links[:, 1])
+    is_out = np.isin(group, np.unique(group[outside]))
+    is_seed[full] |= is_out[cell.reshape(-1)]
+    return every[~is_seed], every[is_seed]
+
+
+def _links_out(
+    scene: RayScene,
+    clearance: Clearance,
+    centre: Floats,
+    outside: Bools,
+    radius: float,
+    apart: float,
+) -> Ints:
+    """(k, 2) rows of balls and of those outside that they see: over a rim it is farther."""
+    rows, others = np.flatnonzero(~outside), np.flatnonzero(outside)
+    if len(rows) == 0 or len(others) == 0:
+        return np.zeros((0, 2), np.int64)
+    gap, near = cKDTree(centre[others]).query(
+        centre[rows], k=[1, 2, 3, 4], distance_upper_bound=radius + REACH * apart
+    )
+    row, rank = np.nonzero(np.isfinite(gap))
+    pair = np.column_stack([rows[row], others[near[row, rank]]])
+    pair = pair[sees(scene, centre[pair[:, 0]], centre[pair[:, 1]])]
+    fits: Bools = clearance.at(centre[pair].mean(axis=1)) >= _HARDLY_NARROWER * radius
+    return pair[fits]
+
+
+def links_between(scene: RayScene, points: Floats, apart: float) -> Ints:
+    """(k, 2) pairs of points that are near to and see each other."""
+    if len(points) < 2:
+        return np.zeros((0, 2), np.int64)
+    reach = REACH * apart
+    gap, near = cKDTree(points).query(
+        points, k=min(_MOST_NEIGHBOURS, len(points)), distance_upper_bound=reach
+    )
+    one, rank = np.nonzero(np.isfinite(gap))
+    two = near[one, rank]
+    pair = np.column_stack([one, two])[one != two]
+    pair = np.sort(pair, axis=1).astype(np.int64)
+    pair = np.column_stack(np.divmod(np.unique(pair[:, 0] * len(points) + pair[:, 1]), len(points)))
+    return pair[sees(scene, points[pair[:, 0]], points[pair[:, 1]])]
+
+
+def sees(scene: RayScene, starts: Floats, ends: Floats) -> Bools:
+    """Does no facet stand between two points?"""
+    nobody = np.full((len(starts), 2), -2, np.int64)
+    free: Bools = ~scene.is_blocked(starts, ends, nobody)
+    return free
