@@ -52,8 +52,11 @@ class Standing:
 
     @property
     def size(self) -> float:
-        """Longest side of the cap's box, mm."""
-        return float(np.ptp(self.cap, axis=0).max())
+        """Across the cap: twice the farthest point from its middle, less a fifth, mm.
+
+        The height of an I, and about that of an O; the same in every frame.
+        """
+        return 1.7 * float(np.linalg.norm(self.cap - self.centre, axis=1).max())
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,19 +70,26 @@ class Line:
     """(k, 3) unit, along the line at each member."""
 
 
-def groups(islands: Sequence[Standing]) -> list[Ints]:
-    """Rows of islands that belong together, single ones included."""
+def groups(islands: Sequence[Standing], sizes: Floats | None = None) -> list[Ints]:
+    """Rows of islands that belong together, single ones included.
+
+    Parameters
+    ----------
+    islands : what to group
+    sizes : (k,) mm, how large the characters round each island are taken to be; by default as large
+        as itself
+    """
     if not islands:
         return []
-    pairs = _neighbours(islands)
+    own = np.array([one.size for one in islands])
+    pairs = _neighbours(islands, own if sizes is None else np.maximum(own, sizes))
     group = connected_groups(len(islands), pairs[:, 0], pairs[:, 1])
     order = np.argsort(group, kind="stable")
     return np.split(order, np.flatnonzero(np.diff(group[order])) + 1)
 
 
-def _neighbours(islands: Sequence[Standing]) -> Ints:
+def _neighbours(islands: Sequence[Standing], size: Floats) -> Ints:
     centre = np.array([one.centre for one in islands])
-    size = np.array([one.size for one in islands])
     height = np.array([one.height for one in islands])
     slack = np.array([one.slack for one in islands])
     normal = np.array([one.normal for one in islands])
@@ -181,7 +191,7 @@ def _tree_ways(islands: Sequence[Standing], members: Ints) -> Floats | None:
     tree = minimum_spanning_tree(graph).tocoo()
     way = centre[tree.coords[1]] - centre[tree.coords[0]]
     # Small marks (dots, accents) say little about the way of reading.
-    weight = np.minimum(size[tree.coords[0]], size[tree.coords[1]])
+    weight = np.minimum(size[tree.coords[0]], size[tree.coords[1]]) ** 3
     way /= np.maximum(np.linalg.norm(way, axis=1), 1e-12)[:, None]
     tensor = (way * weight[:, None]).T @ way
     return np.linalg.eigh(tensor)[1][:, -1]

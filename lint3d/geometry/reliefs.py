@@ -221,17 +221,31 @@ def _told(shapes: list[Shape], rows: list[int], found: Found) -> list[int]:
             found.dots.append(dots)
             told += members
     rest = [i for i in rows if i not in set(told)]
-    standing = [shapes[i].standing for i in rest]
+    told += _letters([shapes[i] for i in rest], rest, found)
+    return told
+
+
+def _letters(shapes: list[Shape], rows: list[int], found: Found) -> list[int]:
+    """Rows of those islands that are characters."""
+    standing = [shape.standing for shape in shapes]
+    height = np.zeros(len(shapes))
     for group in groups(standing):
-        if len(group) < 2:
+        lines = lines_of(standing, group) if len(group) > 1 else []
+        tall = _line_height(shapes, lines) if lines else 0.0
+        if is_lettering([shapes[i] for i in group], tall):
+            height[group] = tall
+    if not height.any():
+        return []
+    told: list[int] = []
+    # Once the height of a line is known, stops and words that stand apart are found by it.
+    for wide in groups(standing, height):
+        group = wide
+        if not is_lettering([shapes[i] for i in wide], float(height[wide].max())):
+            group = wide[height[wide] > 0]
+        if not height[group].any():
             continue
-        lines = lines_of(standing, group)
-        members = [shapes[rest[k]] for k in group.tolist()]
-        if not is_lettering(members, _line_height([shapes[i] for i in rest], lines)):
-            continue
-        for line in lines:
-            found.inscriptions.append(_inscription([shapes[i] for i in rest], line))
-        told += [rest[k] for k in group.tolist()]
+        found.inscriptions.extend(_inscription(shapes, line) for line in lines_of(standing, group))
+        told += [rows[i] for i in group.tolist()]
     return told
 
 
