@@ -264,8 +264,10 @@ def blind_depth(
 ) -> Iterator[Place | LeftOut]:
     """A slot, gap or bent bore too deep for its width to be cleaned out.
 
-    The value is its depth over its width. Round straight holes are told by walls/deep-hole, and
-    pockets by the other rules of this family.
+    The value is its depth over its width, for gaps of any width down to 0.005 mm; what is narrower
+    counts as closed. What lies on a way through from one mouth to another is rinsed, and its depth
+    counts from there. Round straight holes are told by walls/deep-hole, and pockets by the other
+    rules of this family.
 
     Remedy: widen it, make it shallower, or open it at its far end.
     """
