@@ -24,6 +24,10 @@ if TYPE_CHECKING:
     Value = tuple[float, float, float]
 
 
+#: An island is a body of its own if this share of its faces are that body's.
+OWN_FACES = 0.7
+
+
 @dataclass(frozen=True, eq=False)
 class Reliefs:
     """Lettering, dots and marks of one body, or of one piece made of several.
@@ -123,11 +127,14 @@ def _loose(joined: Joined, shapes: Sequence[Shape], rows: dict[int, Ints]) -> fr
         faces = rows[id(shape)]
         if not len(faces):
             continue
-        owner = joined.bodies_at(faces)
-        if len(owner) != 1 or owner[0] is joined.bodies[0]:
+        # A few faces along the foot may be those of the base.
+        count = np.bincount(joined.body_of_face[faces], minlength=len(joined.bodies))
+        number = int(count.argmax())
+        if number == 0 or count[number] < OWN_FACES * len(faces):
             continue
-        others = [body for body in joined.bodies if body is not owner[0]]
-        if not any(_reaches_into(owner[0], body, joined.coordinate_step_mm) for body in others):
+        owner = joined.bodies[number]
+        others = [body for body in joined.bodies if body is not owner]
+        if not any(_reaches_into(owner, body, joined.coordinate_step_mm) for body in others):
             found.add(id(shape))
     return frozenset(found)
 

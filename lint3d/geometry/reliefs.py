@@ -41,6 +41,9 @@ MARK_RISE = 0.25
 WIDEST_DOT = 3.0
 LIKE_DOT = 0.15
 LEAST_DOTS = 3
+#: Dots that stand this much farther apart than the nearest are no neighbours of a cell: across its
+#: diagonal they are 1.41 times as far.
+SIDE_BY_SIDE = 1.25
 #: More islands than this on one surface: the time is not spent. common practice, no source
 MOST_ISLANDS = 6000
 #: A surface without any patch as large as this share of it, and with so many faces, is rough.
@@ -350,7 +353,7 @@ def _dots(shapes: list[Shape]) -> Dots | None:
         return None
     centre = np.array([shape.measured.island.centre for shape in shapes])
     nearest = cKDTree(centre).query(centre, 2)[0][:, 1]
-    in_cell = nearest <= 1.5 * nearest.min()
+    in_cell = nearest <= SIDE_BY_SIDE * nearest.min()
     return Dots(tuple(shapes), diameter, np.where(in_cell, nearest, np.nan))
 
 
