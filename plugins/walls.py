@@ -303,7 +303,7 @@ def small_hole(gaps: Thickness, holes: Bars, interest: Interest) -> Iterator[Pla
     Remedy: enlarge the hole, or leave it out and drill it.
     """
     for place in round_places(gaps, holes, interest, "The hole is {:.4g} mm wide."):
-        place.properties["depth_mm"] = place.properties.pop("length_mm")
+        place.properties["depth_mm"] = place.properties.pop("length_mm", None)
         held = place.properties.pop("has_end", None)
         place.properties["through"] = None if held is None else not any(held)
         yield place

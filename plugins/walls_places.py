@@ -5,7 +5,7 @@ A part of the plugin `walls`; it has no hooks of its own.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -148,9 +148,16 @@ class Walls:
 
 @dataclass(frozen=True, eq=False)
 class Bars:
-    """Rods, or holes: what is thin both ways, the most slender first."""
+    """Rods, or holes: what is thin both ways, the most slender first.
+
+    Attributes
+    ----------
+    found : the straight ones
+    bent : rings, hooks, coils
+    """
 
     found: tuple[Bar, ...]
+    bent: tuple[Bar, ...] = ()
     left_out: tuple[LeftOut, ...] = ()
     lies_on: Joined | None = None
 
@@ -234,16 +241,19 @@ def bars_of(
         reach = max(reach, HEAD_ROOM * longest / interest.low)
     if not 0 < reach < np.inf:
         raise NotApplicable("No rule with a limit asks for it.")
+    found = bars(surface.spans, reach, look)
+    left_out: tuple[LeftOut, ...] = ()
+    if len(surface.caps.face):
+        middle = np.array([(bar.start + bar.end) / 2 for bar in found]).reshape(-1, 3)
+        sure = is_sure(surface.caps, middle)
+        if sure is None:
+            raise NotMeasurable(TOO_MANY_HOLES)
+        found = [bar for bar, is_kept in zip(found, sure, strict=True) if is_kept]
+        left_out = (LeftOut(NEAR_HOLE, np.unique(surface.caps.face)),)
     # A ring or a coil is no pin: length over diameter says little of it. Ducts are left to drain.
-    found = [bar for bar in bars(surface.spans, reach, look) if bar.is_straight]
-    if not len(surface.caps.face):
-        return Bars(tuple(found), lies_on=surface.lies_on)
-    middle = np.array([(bar.start + bar.end) / 2 for bar in found]).reshape(-1, 3)
-    sure = is_sure(surface.caps, middle)
-    if sure is None:
-        raise NotMeasurable(TOO_MANY_HOLES)
-    kept = tuple(bar for bar, is_kept in zip(found, sure, strict=True) if is_kept)
-    return Bars(kept, (LeftOut(NEAR_HOLE, np.unique(surface.caps.face)),))
+    straight = tuple(bar for bar in found if bar.is_straight)
+    bent = tuple(bar for bar in found if not bar.is_straight)
+    return Bars(straight, bent, left_out, surface.lies_on)
 
 
 def _without_unsure(surface: Surface, found: Spans) -> tuple[Spans, list[LeftOut]]:
@@ -292,27 +302,69 @@ def round_places(thickness: Thickness, felt: Bars, interest: Interest, remark: s
     for limit in (interest.high / HEAD_ROOM, interest.high):
         found = [one for one in thickness.regions(limit) if one.kind == "rod"]
         bars = bars_of_regions(thickness.spans, found)
-        places: list[Place] = []
+        pairs = list(zip(places_of(found, remark), bars, strict=True))
         known: list[Bar] = []
-        # Opposite sides of a square bar are regions of their own, and one bar.
-        for place, bar in zip(places_of(found, remark), bars, strict=True):
-            if bar is not None and not _is_in(known, (bar.start + bar.end) / 2):
-                known.append(bar)
-                places.append(_round_place(place, bar, remark))
-        for bar in felt.found:
-            middle = (bar.start + bar.end) / 2
-            if bar.lower < limit and not _is_in(known, middle):
-                known.append(bar)
-                place = Place(bar.diameter, position=middle, faces=bar.faces, distinct=True)
-                place.extent_mm = bar.extent
-                places.append(_round_place(place, bar, remark))
+        places = [*_straight_places(pairs, felt, limit, known, remark)]
         # Contacts off the middle of a side may stand apart from the bar that they are in.
-        for place, bar in zip(places_of(found, remark), bars, strict=True):
-            if bar is None and not _is_in((*known, *felt.found), np.asarray(place.position)):
-                places.append(place)
+        inside = (*known, *felt.found)
+        rest = [
+            (place, bar)
+            for place, bar in pairs
+            if (bar is None or not bar.is_straight)
+            and not _is_in(inside, np.asarray(place.position))
+        ]
+        places += _bent_places(rest, felt, limit, remark)
         if places:
             return Places(places)
     return Places()
+
+
+def _straight_places(
+    pairs: Sequence[tuple[Place, Bar | None]],
+    felt: Bars,
+    limit: float,
+    known: list[Bar],
+    remark: str,
+) -> Iterator[Place]:
+    """Straight bars, by regions and then by their sides; those that are told are put to `known`."""
+    # Opposite sides of a square bar are regions of their own, and one bar.
+    for place, bar in pairs:
+        if bar is not None and bar.is_straight and not _is_in(known, (bar.start + bar.end) / 2):
+            known.append(bar)
+            yield _round_place(place, bar, remark)
+    for bar in felt.found:
+        middle = (bar.start + bar.end) / 2
+        if bar.lower < limit and not _is_in(known, middle):
+            known.append(bar)
+            place = Place(bar.diameter, position=middle, faces=bar.faces, distinct=True)
+            place.extent_mm = bar.extent
+            yield _round_place(place, bar, remark)
+
+
+def _bent_places(
+    rest: Sequence[tuple[Place, Bar | None]], felt: Bars, limit: float, remark: str
+) -> Iterator[Place]:
+    """Rings, hooks and coils, each once, and regions that are no bar."""
+    told: list[NDArray[np.int64]] = []
+    for place, bar in sorted(rest, key=lambda one: one[1].diameter if one[1] else one[0].value):
+        if bar is None:
+            yield place
+        elif not _is_mostly_in(told, bar.faces):
+            # All faces of the bar that the region is on a side of.
+            told += [one.faces for one in felt.bent if np.isin(bar.faces, one.faces).mean() > 0.5]
+            told.append(bar.faces)
+            yield _round_place(place, bar, remark)
+    for bar in felt.bent:
+        if bar.lower < limit and not _is_mostly_in(told, bar.faces):
+            told.append(bar.faces)
+            faces, distinct = bar.faces, True
+            place = Place(bar.diameter, position=bar.start, faces=faces, distinct=distinct)
+            place.extent_mm = bar.extent
+            yield _round_place(place, bar, remark)
+
+
+def _is_mostly_in(told: Sequence[NDArray[np.int64]], faces: NDArray[np.int64]) -> bool:
+    return any(np.isin(faces, one).mean() > 0.5 for one in told)
 
 
 def _is_in(bars: Sequence[Bar], place: NDArray[np.float64]) -> bool:
@@ -326,12 +378,9 @@ def _round_place(place: Place, bar: Bar, remark: str) -> Place:
     place.value, place.lower, place.upper = bar.diameter, bar.lower, bar.upper
     place.faceting_mm = bar.sagitta
     place.remark = remark.format(bar.diameter)
-    place.properties |= {
-        "axis": bar.axis.tolist(),
-        "diameter_mm": bar.diameter,
-        "length_mm": bar.length,
-        "has_end": list(bar.has_end),
-    }
+    place.properties |= {"axis": bar.axis.tolist(), "diameter_mm": bar.diameter}
+    if bar.is_straight:
+        place.properties |= {"length_mm": bar.length, "has_end": list(bar.has_end)}
     return place
 
 

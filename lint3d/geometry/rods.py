@@ -13,13 +13,16 @@ Tested by tests/geometry/test_rods.py. The method was made for this project; no 
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from lint3d.geometry.components import connected_groups
 from lint3d.geometry.rods_bar import Bar, pointing_up, straight_axes, with_ends
-from lint3d.geometry.rods_circle import narrowest_circles
+from lint3d.geometry.rods_bent import circles_at
+from lint3d.geometry.rods_circle import narrowest_circles, sagitta_of
 from lint3d.geometry.rods_felt import Felt, thin_both_ways
 from lint3d.geometry.spans import Look
 from lint3d.geometry.spans_regions import ROD_RATIO
@@ -40,6 +43,8 @@ ROUND_PROBES = 24  # places along each bar
 # Smallest circle in a section, as a share of the usual way across: one that is smaller was cut by
 # sides of something else. A hole is as wide as its neck, a rod with holes in it as thick as usual.
 CIRCLE_LEAST = {"inward": 0.85, "outward": 0.6}
+PROBES_MOST, PROBES_LEAST = 60_000, 4  # the same of bent bars, in all, and along each at least
+BENT_SHARE = 0.5  # of the places looked at, of a bent bar, sides must close round
 CHORD_SHARE = 0.03  # chords a little off the shortest way may be so much too long
 COVERED = 0.7  # of the sides of a round bar as long and as thick must be thin both ways
 
@@ -65,9 +70,9 @@ def bars(surface: SpanSurface, reach: float, look: Look = "inward") -> list[Bar]
         return []
     axis, straight = _axes(surface, inward, felt, group)
     least = CIRCLE_LEAST[look]
-    found = _bars(surface, inward, felt, group, whole, axis, straight, least)
+    found, kept = _bars(surface, inward, felt, group, whole, axis, straight, least)
     is_long = np.array([bar.length >= SHORTEST * bar.diameter for bar in found])
-    side = np.bincount(group, felt.area)
+    side = np.bincount(group, felt.area)[kept]
     round_side = np.array([np.pi * bar.diameter * bar.shortest for bar in found])
     is_long &= side >= COVERED * round_side
     found = [bar for bar, is_kept in zip(found, is_long, strict=True) if is_kept]
@@ -158,8 +163,8 @@ def _bars(
     axis: Floats,
     straight: Bools,
     least: float,
-) -> list[Bar]:
-    """All there is to say about each group."""
+) -> tuple[list[Bar], Ints]:
+    """All there is to say about each group that is a bar, and which groups are."""
     facet, of = _facets_of(felt, group)
     circle, centre = narrowest_circles(surface, inward, facet, of, axis)
     floor = float(np.sqrt(3.0)) * surface.resolution
@@ -167,36 +172,74 @@ def _bars(
     cuts = np.searchsorted(of[order], np.arange(len(axis) + 1))
     points = np.argsort(group, kind="stable")
     point_cuts = np.searchsorted(group[points], np.arange(len(axis) + 1))
-    found = []
-    for i in range(len(axis)):
+    parts = [felt.take(points[i:j]) for i, j in pairwise(point_cuts)]
+    plain = [
+        _by_circle(part, *one, 0.0, least, floor) if is_one else None
+        for part, one, is_one in zip(parts, circle, straight.tolist(), strict=True)
+    ]
+    bent = np.array([one is None for one in plain], dtype=bool)
+    local = _bent_circles(surface, inward, felt, group, bent)
+    found, kept = [], []
+    for i, part in enumerate(parts):
         mine = facet[order[cuts[i] : cuts[i + 1]]]
-        rows = points[point_cuts[i] : point_cuts[i + 1]]
-        found.append(
-            _bar(
-                surface,
-                felt.take(rows),
-                mine,
-                whole,
-                axis[i],
-                _thickness(felt.take(rows), circle[i], bool(straight[i]), least, floor),
-                bool(straight[i]),
-                floor,
-                centre[i],
-            )
-        )
-    return with_ends(surface, found)
+        across = plain[i] or (_by_circle(part, *local[i], least, floor) if i in local else None)
+        if across is None and not straight[i]:
+            continue  # thin both ways here and there, but no bar
+        kept.append(i)
+        across = across or _by_chords(part, floor)
+        is_one = bool(straight[i])
+        found.append(_bar(surface, part, mine, whole, axis[i], across, is_one, floor, centre[i]))
+    return with_ends(surface, found), np.array(kept, dtype=np.int64)
 
 
-def _thickness(
-    felt: Felt, circle: tuple[float, float], is_straight: bool, least: float, floor: float
-) -> tuple[float, float, float, float]:
-    """Diameter with its lower and upper end, and the sagitta."""
-    usual, diameter, sagitta = float(np.median(felt.narrow)), *circle
-    if is_straight and least * usual <= diameter <= felt.thick.max() + floor:
-        return diameter, max(diameter - 2 * floor, 0.0), diameter + 2 * floor, sagitta
+def _bent_circles(
+    surface: SpanSurface, inward: Floats, felt: Felt, group: Ints, bent: Bools
+) -> dict[int, tuple[float, float, float]]:
+    """Of each bent bar the narrowest circle across it, its sagitta, and how much others differ."""
+    rows = np.flatnonzero(bent[group])
+    rows = rows[np.argsort(group[rows], kind="stable")]
+    each, start, count = np.unique(group[rows], return_index=True, return_counts=True)
+    most = max(PROBES_LEAST, min(ROUND_PROBES, PROBES_MOST // max(len(each), 1)))
+    place = np.arange(len(rows)) - np.repeat(start, count)
+    rows = rows[place % np.repeat(-(-count // most), count) == 0]
+    middle = (felt.point[rows] + felt.contact[rows]) / 2
+    across = (felt.contact[rows] - felt.point[rows]) / felt.thick[rows, None]
+    # Into the corners of a triangle it is far less thick than across it.
+    usual = np.bincount(group, felt.thick) / np.bincount(group)
+    thick = np.maximum(felt.narrow[rows], usual[group[rows]])
+    size, flats, _, _ = circles_at(surface, inward, middle, across, thick)
+    sagitta = sagitta_of(size, flats)
+    found = {}
+    for i in each.tolist():
+        mine = _run_of(group[rows], i)
+        good = mine[np.isfinite(size[mine])]
+        if len(good) >= BENT_SHARE * len(mine):
+            best = good[size[good].argmin()]
+            differ = float(np.median(size[good]) - size[best])
+            found[i] = float(size[best]), float(sagitta[best]), differ
+    return found
+
+
+def _run_of(ascending: Ints, number: int) -> Ints:
+    """Rows of an ascending array that hold a number."""
+    return np.arange(*np.searchsorted(ascending, [number, number + 1]))
+
+
+def _by_circle(
+    felt: Felt, diameter: float, sagitta: float, differ: float, least: float, floor: float
+) -> tuple[float, float, float, float] | None:
+    """Diameter with its lower and upper end, and the sagitta; None if it is not that of the bar."""
+    if not least * float(np.median(felt.narrow)) <= diameter <= felt.thick.max() + floor:
+        return None
+    # Between the places looked at it may be narrower by about as much as they differ.
+    return diameter, max(diameter - differ - 2 * floor, 0.0), diameter + 2 * floor, sagitta
+
+
+def _by_chords(felt: Felt, floor: float) -> tuple[float, float, float, float]:
+    """The same by the usual way across."""
     low, high = np.percentile(felt.narrow, [40, 60])
     low = float(low) * (1 - CHORD_SHARE) - floor
-    return usual, max(low, 0.0), float(high) + floor, 0.0
+    return float(np.median(felt.narrow)), max(low, 0.0), float(high) + floor, 0.0
 
 
 def _bar(
@@ -227,6 +270,8 @@ def _bar(
         mean = float(felt.thick.mean())
         length = max(area / (np.pi * mean), shortest)
         shortest, longest = max(area / (6 * mean), shortest), max(length, longest)
+        # Its ends are not on a line: a place on it stands for both.
+        origin, low, high = middle[felt.narrow.argmin()], 0.0, 0.0
     order = np.argsort(np.abs((corners.mean(axis=1) - felt.point[felt.thick.argmin()]) @ axis))
     cloud = np.concatenate([full, felt.point])
     return Bar(

@@ -13,7 +13,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from lint3d.geometry.rods_circle import narrowest_circles
+from lint3d.geometry.rods_bent import circles_at
+from lint3d.geometry.rods_circle import narrowest_circles, sagitta_of
 from lint3d.geometry.spans import Spans
 from lint3d.geometry.spans_regions import ThinRegion
 from lint3d.geometry.spans_surface import SpanSurface
@@ -24,6 +25,8 @@ Bools = NDArray[np.bool_]
 
 STRAIGHT = 0.02  # share of the sides' area, squared, that may lean out of square to the axis
 CIRCLE_MOST = 1.25  # of the tightest span: in a polygon of five sides the circle is that much wider
+#: Where a bent bar is looked at beside its tightest place, in thicknesses along it.
+BESIDE_TIGHTEST = (-1.5, -0.75, -0.3, 0.3, 0.75, 1.5)
 
 
 @dataclass(frozen=True, eq=False)
@@ -106,7 +109,8 @@ def bars_of_regions(spans: Spans, regions: Sequence[ThinRegion]) -> list[Bar | N
 
     Returns
     -------
-    list, one a region : None where its sides do not close round an axis
+    list, one a region : None where its sides do not close round an axis. Of one that is bent the
+        axis is that at its tightest place, and the length is not known (0).
     """
     if not regions:
         return []
@@ -122,7 +126,7 @@ def bars_of_regions(spans: Spans, regions: Sequence[ThinRegion]) -> list[Bar | N
         # Where the section is not convex the planes of its sides cut the circle.
         least = one.lower - 2 * spans.floor_mm
         if not straight[i] or not least <= diameter <= CIRCLE_MOST * one.value:
-            found.append(None)
+            found.append(_bent(spans, one))
             continue
         corners = surface.corners[facets[i]].reshape(-1, 3)
         middle = centre[i]
@@ -146,8 +150,53 @@ def bars_of_regions(spans: Spans, regions: Sequence[ThinRegion]) -> list[Bar | N
                 one.extent,
             )
         )
-    ended = iter(with_ends(surface, [bar for bar in found if bar is not None]))
-    return [bar and next(ended) for bar in found]
+    ended = iter(with_ends(surface, [bar for bar in found if bar is not None and bar.is_straight]))
+    return [next(ended) if bar is not None and bar.is_straight else bar for bar in found]
+
+
+def _bent(spans: Spans, region: ThinRegion) -> Bar | None:
+    """A region as a bent bar, by sections at its tightest place and beside it."""
+    if region.value <= 4 * spans.floor_mm:
+        return None
+    surface, floor = spans.surface, spans.floor_mm
+    middle = (region.point + region.contact_point) / 2
+    across = region.contact_point - region.point
+    across = across / np.linalg.norm(across)
+    thick = np.array([region.value])
+    first, _, centre, axis = circles_at(surface, spans.inward, middle[None], across[None], thick)
+    if not np.isfinite(first[0]):
+        return None
+    aside = np.concatenate([[0.0], BESIDE_TIGHTEST]) * region.value
+    places = centre + axis * aside[:, None]
+    size, flats, centre, axis = circles_at(
+        surface,
+        spans.inward,
+        places,
+        np.repeat(across[None], len(places), axis=0),
+        np.repeat(first, len(places)),
+    )
+    least = region.lower - 2 * floor
+    good = (size >= least) & (size <= CIRCLE_MOST * region.value)
+    if not good[0]:
+        return None
+    best = int(np.where(good, size, np.inf).argmin())
+    diameter = float(size[best])
+    return Bar(
+        diameter,
+        max(diameter - 2 * floor, 0.0),
+        diameter + 2 * floor,
+        0.0,
+        0.0,
+        np.inf,
+        pointing_up(axis[best : best + 1])[0],
+        centre[best],
+        centre[best],
+        False,
+        (False, False),
+        region.faces,
+        float(sagitta_of(size[best : best + 1], flats[best : best + 1])[0]),
+        region.extent,
+    )
 
 
 def is_within(bar: Bar, place: Floats) -> bool:

@@ -73,14 +73,53 @@ def narrowest_circles(
     best = np.where(np.isfinite(radius), radius, np.inf).argmin(axis=1)
     rows = np.arange(count)
     narrow, flats = radius[rows, best], sides[rows, best]
-    with np.errstate(invalid="ignore"):
-        sagitta = np.where(
-            flats >= 6, 2 * narrow * (1 / np.cos(np.pi / np.maximum(flats, 3)) - 1), 0
-        )
+    sagitta = sagitta_of(2 * narrow, flats)
     level = middle.reshape(count, -1, 2)[rows, best]
     level[~np.isfinite(narrow)] = np.nan
     centre = one * level[:, :1] + two * level[:, 1:] + axis * station[rows, best][:, None]
     return list(zip((2 * narrow).tolist(), sagitta.tolist(), strict=True)), centre
+
+
+def sagitta_of(diameter: Floats, flats: Ints) -> Floats:
+    """How far a circle through the corners lies outside the flats, both sides together, mm.
+
+    0 for fewer than six flats: those are drawn as they are.
+    """
+    with np.errstate(invalid="ignore"):
+        outside: Floats = np.where(
+            flats >= 6, diameter * (1 / np.cos(np.pi / np.maximum(flats, 3)) - 1), 0
+        )
+    return outside
+
+
+def circles_within(
+    surface: SpanSurface, inward: Floats, side: Ints, place: Ints, axis: Floats, middle: Floats
+) -> tuple[Floats, Ints, Floats]:
+    """Largest circle within the planes of given sides, in one section each.
+
+    Parameters
+    ----------
+    inward : (m, 3) float64, unit normals of all facets into the space looked at
+    side, place : (s,) int64, facets, and the section each is a side of
+    axis, middle : (k, 3) float64, unit and mm, square to each section and a point of it
+
+    Returns
+    -------
+    diameter : (k,) float64, mm : inf where the sides do not close
+    flats : (k,) int64, sides of unlike direction
+    centre : (k, 3) float64, mm : NaN where the sides do not close
+    """
+    one, two = _level(axis)
+    normal = -inward[side]
+    flat = np.stack([np.einsum("ij,ij->i", normal, way[place]) for way in (one, two)], axis=1)
+    offset = np.einsum("ij,ij->i", normal, surface.corners[side, 0] - middle[place])
+    length = np.linalg.norm(flat, axis=1)
+    keep = length > 0.5
+    flat, offset = flat[keep] / length[keep, None], offset[keep] / length[keep]
+    radius, flats, level = _circles(flat, offset, place[keep], len(axis))
+    level[~np.isfinite(radius)] = np.nan
+    centre = middle + one * level[:, :1] + two * level[:, 1:]
+    return 2 * radius, flats, centre
 
 
 def _level(axis: Floats) -> tuple[Floats, Floats]:

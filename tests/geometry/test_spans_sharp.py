@@ -58,3 +58,23 @@ def test_sound_parts_have_none(make: object) -> None:
     case = make(np.random.default_rng(7))  # type: ignore[operator]
     found = spans(surface_from_mesh(case.vertices, case.faces), 0.8, 1.25, case.look)
     assert sharp_regions(found, 0.8) == []
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_corners_far_from_a_tip_make_it_no_deeper(seed: int) -> None:
+    """Blunt pits of few facets, whose facets meet in corners, beside a sharp one 1 mm deep."""
+    rng = np.random.default_rng(seed)
+    body = shapes.box([60, 30, 10])
+    for _ in range(6):
+        pit = m3.Manifold.cylinder(5, 0.0, rng.uniform(1.6, 3), int(rng.integers(3, 6)))
+        place = (rng.uniform(25, 55), rng.uniform(5, 25), rng.uniform(5.5, 7))
+        body -= pit.rotate(rng.uniform(-20, 20, 3)).translate(place)
+    body -= m3.Manifold.cylinder(20, 0.0, 20 * np.tan(np.radians(10)), 24).translate((8, 8, 9))
+    found = sharp(body, "outward")
+    sharpest = min(found, key=lambda tip: tip.angle)
+    assert sharpest.point == pytest.approx([8, 8, 9], abs=1e-6)
+    assert sharpest.angle == pytest.approx(20, abs=0.3)
+    assert 0.8 < sharpest.depth <= 1
+    for tip in found:
+        assert tip.angle <= 30.5
+        assert tip.depth <= 0.8 / np.tan(np.radians(tip.angle / 2))

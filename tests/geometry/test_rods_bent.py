@@ -1,0 +1,69 @@
+"""Are bent bars as thick as the largest circle in their section, whatever the number of flats?"""
+
+from __future__ import annotations
+
+import manifold3d as m3
+import numpy as np
+import pytest
+import shapes_walls as shapes
+from scipy.spatial.transform import Rotation
+
+from lint3d.geometry.rods import bars
+from lint3d.geometry.rods_bar import bars_of_regions
+from lint3d.geometry.rods_bent import circles_at
+from lint3d.geometry.spans import spans
+from lint3d.geometry.spans_regions import thin_regions
+from lint3d.geometry.spans_surface import SpanSurface, surface_from_mesh
+
+THICK = 0.6  # across the corners
+
+
+def ring(flats: int, pieces: int, seed: int) -> tuple[m3.Manifold, float, float]:
+    """A torus, and what its thickness lies between: its pieces are prisms, flatter one way."""
+    section = m3.CrossSection.circle(THICK / 2, flats).rotate(17.0 * seed)
+    flat = THICK * np.cos(np.pi / flats)
+    return section.translate((9, 0)).revolve(pieces), flat * np.cos(np.pi / pieces), flat
+
+
+def surface_of(body: m3.Manifold, seed: int) -> SpanSurface:
+    vertices, faces = shapes.arrays(body)
+    return surface_from_mesh(Rotation.random(random_state=seed).apply(vertices), faces)
+
+
+@pytest.mark.parametrize("flats", [6, 7, 8, 9, 11, 13, 16])
+@pytest.mark.parametrize("pieces", [24, 90])
+def test_a_ring_by_its_thin_region(flats: int, pieces: int) -> None:
+    body, low, high = ring(flats, pieces, flats)
+    found = spans(surface_of(body, flats), 0.8, 1.0)
+    told = [bar for bar in bars_of_regions(found, thin_regions(found)) if bar is not None]
+    assert told
+    for bar in told:
+        assert not bar.is_straight
+        assert bar.lower <= high
+        assert low <= bar.upper
+        assert bar.upper - bar.lower < 1e-4
+
+
+@pytest.mark.parametrize("flats", [3, 5, 7, 12])
+@pytest.mark.parametrize("look", ["inward", "outward"])
+def test_a_ring_or_a_bent_hole_by_its_sides(flats: int, look: str) -> None:
+    body, low, high = ring(flats, 60, flats)
+    if look == "outward":
+        body = shapes.box([30, 14, 8], [-15, -2, -4]) - body
+    found = bars(surface_of(body, flats), 1.0, look)  # type: ignore[arg-type]
+    # In a triangle the ways across differ so much that a ring may come in pieces.
+    assert len(found) == 1 or (flats == 3 and found)
+    for bar in found:
+        assert flats == 3 or not bar.is_straight
+        assert bar.lower <= high
+        assert low <= bar.upper
+        assert bar.upper - bar.lower < 0.005
+
+
+def test_where_no_sides_close_there_is_no_circle() -> None:
+    surface = surface_of(shapes.box([20, 0.5, 20]), 3)
+    inward = -surface.normals
+    middle = surface.vertices.mean(axis=0)
+    across = inward[:1]
+    size, _, _, _ = circles_at(surface, inward, middle[None], across, np.array([0.5]))
+    assert np.isnan(size).all()
