@@ -73,8 +73,7 @@ def _points(outline: Outline) -> tuple[Floats, Floats, Floats]:
     length = np.linalg.norm(way, axis=1)
     sound = length > 1e-9 * max(float(length.max(initial=0.0)), 1e-300)
     start, way, length = outline.start[sound], way[sound], length[sound]
-    step = max(length.sum() / MOST_POINTS * 2, 1e-12)
-    pieces = np.maximum(np.ceil(length / max(step, length.sum() / 300)), 1).astype(np.int64)
+    pieces = np.maximum(np.ceil(length / (length.sum() / 300)), 1).astype(np.int64)
     row = np.repeat(np.arange(len(pieces)), pieces)
     number = np.arange(len(row)) - np.repeat(np.cumsum(pieces) - pieces, pieces)
     share = (number + 0.5) / pieces[row]
@@ -139,30 +138,52 @@ def _across(outline: Outline, point: Floats, inward: Floats) -> Floats:
 
 
 def _largest_circle(outline: Outline, point: Floats, inward: Floats) -> float:
-    """Diameter of the largest circle inside a closed line."""
-    start, along, length = _sides(outline)
-    normal = np.column_stack([-along[:, 1], along[:, 0]])
-    largest = 0.0
-    for rows in _portions(len(point), len(start)):
-        p, b = point[rows], inward[rows]
-        cosine = b @ normal.T
-        off = p @ normal.T - np.einsum("ij,ij->i", start, normal)
-        on = p @ along.T - np.einsum("ij,ij->i", start, along)
-        drift = b @ along.T
-        own = np.abs(1 - cosine) < 1e-9
-        radius = off / np.maximum(1 - cosine, 1e-12)
-        foot = on + radius * drift
-        touches = ~own & (off > 1e-12) & (foot >= 0) & (foot <= length)
-        best = np.where(touches, 2 * radius, np.inf)
-        for end in (np.zeros(len(length)), length):
-            q = end - on
-            reach = q**2 + off**2
-            forward = q * drift - off * cosine
-            with np.errstate(divide="ignore", invalid="ignore"):
-                best = np.minimum(best, np.where(forward > 1e-12, reach / forward, np.inf))
-        closest = best.min(axis=1)
-        largest = max(largest, float(closest[np.isfinite(closest)].max(initial=0.0)))
-    return largest
+    """Diameter of the largest circle inside a closed line.
+
+    Starts from circles that touch one side, and moves the best one's middle in ever smaller steps.
+    """
+    sides = _sides(outline)
+    across = np.hypot(*np.ptp(outline.start, axis=0))
+    steps = np.linspace(0.0, 0.5, 15)[1:] * across
+    take = slice(None, None, len(point) // 120 + 1)
+    point, inward = point[take], inward[take]
+    middle = (point[:, None] + steps[None, :, None] * inward[:, None]).reshape(-1, 2)
+    room = _distance(middle, sides)
+    # A circle about a middle beyond the far side reaches no farther than back to it.
+    room[~_is_inside(middle, outline)] = 0.0
+    best, radius = middle[room.argmax()], float(room.max())
+    grid = np.stack(np.meshgrid(*2 * [np.linspace(-1, 1, 5)]), axis=-1).reshape(-1, 2)
+    step = radius / 2
+    while step > 1e-6 * across and radius > 0:
+        tried = best + step * grid
+        room = _distance(tried, sides)
+        best, radius = tried[room.argmax()], float(room.max())
+        step *= 0.6
+    return 2 * radius
+
+
+def _distance(points: Floats, sides: tuple[Floats, Floats, Floats]) -> Floats:
+    """(n,) to the nearest side."""
+    start, along, length = sides
+    nearest = np.full(len(points), np.inf)
+    for rows in _portions(len(points), len(start)):
+        away = points[rows][:, None] - start
+        on = np.clip(np.einsum("ijk,jk->ij", away, along), 0.0, length)
+        nearest[rows] = np.linalg.norm(away - on[:, :, None] * along, axis=2).min(axis=1)
+    return nearest
+
+
+def _is_inside(points: Floats, outline: Outline) -> NDArray[np.bool_]:
+    """(n,) by the number of sides that a way along x crosses."""
+    a, b = outline.start, outline.end
+    inside = np.zeros(len(points), bool)
+    for rows in _portions(len(points), len(a)):
+        x, y = points[rows, 0][:, None], points[rows, 1][:, None]
+        spans = (a[:, 1] > y) != (b[:, 1] > y)
+        rise = np.where(a[:, 1] == b[:, 1], 1.0, b[:, 1] - a[:, 1])
+        at = a[:, 0] + (y - a[:, 1]) / rise * (b[:, 0] - a[:, 0])
+        inside[rows] = (spans & (at > x)).sum(axis=1) % 2 == 1
+    return inside
 
 
 def _portions(points: int, sides: int) -> list[slice]:

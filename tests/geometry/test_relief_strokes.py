@@ -1,0 +1,63 @@
+"""Strokes and counters of outlines with known widths."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from lint3d.geometry.relief_outline import Outline
+from lint3d.geometry.relief_strokes import counter_widths, stroke_widths
+
+
+def outline(*loops: np.ndarray) -> Outline:
+    start = np.concatenate(loops)
+    end = np.concatenate([np.roll(loop, -1, axis=0) for loop in loops])
+    number = np.repeat(np.arange(len(loops)), [len(loop) for loop in loops])
+    cross = (start[:, 0] * end[:, 1] - start[:, 1] * end[:, 0]) / 2
+    return Outline(start, end, number, np.bincount(number, cross))
+
+
+def rectangle(wide: float, tall: float) -> np.ndarray:
+    return np.array([[0, 0], [wide, 0], [wide, tall], [0, tall]], float)
+
+
+def circle(radius: float, count: int = 90) -> np.ndarray:
+    angle = 2 * np.pi * np.arange(count) / count
+    return radius * np.column_stack([np.cos(angle), np.sin(angle)])
+
+
+@pytest.mark.parametrize("turn", [0.0, 0.4, 2.0])
+def test_a_bar_is_as_wide_as_it_is(turn: float) -> None:
+    c, s = np.cos(turn), np.sin(turn)
+    widths = stroke_widths(outline(rectangle(8.0, 0.7) @ np.array([[c, s], [-s, c]])))
+    assert widths.usual == pytest.approx(0.7, abs=1e-9)
+    assert widths.narrowest == pytest.approx(0.7, abs=1e-9)
+
+
+def test_a_ring_and_its_counter() -> None:
+    ring = outline(circle(5.0), circle(4.0)[::-1])
+    widths = stroke_widths(ring)
+    assert widths.usual == pytest.approx(1.0, abs=0.01)
+    assert counter_widths(ring) == pytest.approx([8.0], abs=0.02)
+    assert ring.is_closed
+
+
+def test_an_l_has_two_strokes() -> None:
+    corner = np.array([[0, 0], [5, 0], [5, 0.5], [1, 0.5], [1, 9], [0, 9]], float)
+    widths = stroke_widths(outline(corner))
+    assert widths.usual == pytest.approx(1.0, abs=1e-9)
+    assert widths.narrowest == pytest.approx(0.5, abs=1e-9)
+
+
+def test_a_triangle_has_no_parallel_sides_but_an_inscribed_circle() -> None:
+    triangle = np.array([[0, 0], [3, 0], [0, 4]], float)
+    assert np.isnan(stroke_widths(outline(triangle)).usual)
+    framed = outline(rectangle(9, 9) - 3, triangle[::-1])
+    # The circle inscribed in a 3-4-5 triangle has radius 1.
+    assert counter_widths(framed) == pytest.approx([2.0], abs=0.02)
+
+
+def test_fill_is_one_for_a_disc_and_less_for_an_l() -> None:
+    assert outline(circle(2.0)).fill() == pytest.approx(1.0)
+    corner = np.array([[0, 0], [4, 0], [4, 1], [1, 1], [1, 4], [0, 4]], float)
+    assert outline(corner).fill() == pytest.approx(7 / 11.5)
