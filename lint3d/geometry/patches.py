@@ -142,11 +142,12 @@ class Cut:
         return creases
 
 
-def largest_patch_share(folds: Folds, cut: Cut) -> float:
-    """Area of the largest patch as a share of the whole surface."""
-    joined = folds.face[~cut.of(folds)]
-    patch = connected_groups(len(folds.faces), joined[:, 0], joined[:, 1])
-    return float(np.bincount(patch, folds.area).max() / max(folds.area.sum(), 1e-300))
+def lonely_share(folds: Folds, cut: Cut) -> float:
+    """Area of the faces that have creases all round, as a share of the whole surface."""
+    smooth = folds.face[~cut.of(folds)]
+    lonely = np.ones(len(folds.faces), bool)
+    lonely[smooth.ravel()] = False
+    return float(folds.area[lonely].sum() / max(folds.area.sum(), 1e-300))
 
 
 @dataclass(frozen=True, eq=False)

@@ -166,7 +166,7 @@ def _best_lean(path: _Path, caps: Sequence[Floats]) -> float:
     best = 0.0
     if not flat:
         return best
-    for step, count in ((1.0, 10), (0.1, 10)):
+    for step, count in ((1.0, 10), (0.1, 10), (0.01, 10), (0.001, 10)):
         angles = best + np.radians(step) * np.arange(-count, count + 1)
         across = np.stack([-np.sin(angles), np.cos(angles)])
         total = np.sum([np.ptp(points @ across, axis=0) for points in flat], axis=0)

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from lint3d.geometry.patches import Cut, largest_patch_share
+from lint3d.geometry.patches import Cut, lonely_share
 from lint3d.geometry.relief_groups import Line, Standing, groups, lines_of
 from lint3d.geometry.relief_heights import measure_height
 from lint3d.geometry.relief_islands import Island, islands
@@ -46,9 +46,9 @@ LEAST_DOTS = 3
 SIDE_BY_SIDE = 1.25
 #: More islands than this on one surface: the time is not spent. common practice, no source
 MOST_ISLANDS = 6000
-#: A surface without any patch as large as this share of it, and with so many faces, is rough.
-ROUGH_PATCH, ROUGH_FACES = 0.005, 5000
-PLAIN = Cut(np.radians(35.0))
+#: A surface of so many faces is rough if this share of it lies in faces that turn against all their
+#: neighbours.
+ROUGH_FACES, MOST_LONELY, ROUGH_TURN = 2000, 0.4, Cut(np.radians(12.0))
 
 
 @dataclass(frozen=True, eq=False)
@@ -128,7 +128,7 @@ def _weight(found: Found) -> float:
 
 def _on_surface(searched: Searched, step_mm: float) -> Found:
     folds = searched.folds
-    if len(folds.faces) > ROUGH_FACES and largest_patch_share(folds, PLAIN) < ROUGH_PATCH:
+    if len(folds.faces) > ROUGH_FACES and lonely_share(folds, ROUGH_TURN) > MOST_LONELY:
         return Found(trouble="The surface is too rough to tell relief from noise.")
     found = islands(folds)
     if len(found) > MOST_ISLANDS:

@@ -1,0 +1,167 @@
+"""Reliefs: lettering of known height on every base, what is no lettering, and dirty surfaces."""
+
+from __future__ import annotations
+
+import manifold3d as m3
+import numpy as np
+import pytest
+import shapes_relief as shapes
+from shapes_relief import ReliefCase
+from shapes_walls import arrays
+
+from lint3d.geometry.reliefs import Found, find_reliefs
+from lint3d.geometry.topology import edge_table
+
+#: Of a flat or cylindrical base: 2 % of the height or 0.01 mm.
+MOST_UNCERTAIN_MM = 0.01
+
+
+def found_on(vertices: np.ndarray, faces: np.ndarray) -> Found:
+    step = 2.0**-23 * float(np.abs(vertices).max())
+    return find_reliefs(vertices, faces, edge_table(faces, len(vertices)), step)
+
+
+def check(case: ReliefCase, within: float = 1e-3, uncertain: float = MOST_UNCERTAIN_MM) -> Found:
+    """All islands of a case are characters, of the right sense, with the height in the interval."""
+    found = found_on(case.vertices, case.faces)
+    islands = [shape for one in found.inscriptions for shape in one.shapes]
+    assert len(islands) == case.islands, case.name
+    height = abs(case.height)
+    for shape in islands:
+        assert shape.raised == (case.height > 0)
+        assert shape.lower - case.slack <= height <= shape.upper + case.slack
+        assert shape.height == pytest.approx(height, abs=within + case.slack)
+        assert (shape.upper - shape.lower) / 2 <= max(uncertain, 0.02 * height) + case.slack
+    return found
+
+
+@pytest.mark.parametrize("height", [0.8, -0.5])
+@pytest.mark.parametrize("base", ["flat", "cylinder", "sphere", "saddle"])
+def test_lettering_on_every_base_in_any_frame(base: str, height: float) -> None:
+    rng = np.random.default_rng(len(base))
+    case = shapes.stored(shapes.moved(shapes.lettered("Kai 8%", height, 6.0, base=base), rng))
+    found = check(case)
+    (line,) = found.inscriptions
+    assert line.characters == case.characters
+    assert not found.marks
+
+
+@pytest.mark.parametrize("base", ["flat", "cylinder"])
+def test_strokes_and_height_of_characters(base: str) -> None:
+    case = shapes.barred("FAKE", 0.6, 12.0, 1.3, base=base)
+    (line,) = check(case).inscriptions
+    for shape in line.shapes:
+        assert shape.strokes.usual == pytest.approx(1.3, rel=0.01)
+        assert shape.strokes.narrowest == pytest.approx(1.3, rel=0.03)
+    # The feet of an A and a K reach below the line by what a square end of a bar adds.
+    assert line.character_height == pytest.approx(12.0, rel=0.03)
+
+
+@pytest.mark.parametrize("text", ["TIDE", "LEFT"])
+def test_flat_capitals_are_as_tall_as_they_are_drawn(text: str) -> None:
+    rng = np.random.default_rng(0)
+    case = shapes.moved(shapes.lettered(text, 0.8, 20.0), rng)
+    (line,) = check(case).inscriptions
+    low, high = line.character_height_interval
+    assert low <= 20.0 <= high
+    assert high - low < 0.01
+
+
+def test_a_fillet_at_the_foot_and_draft_leave_the_height_alone() -> None:
+    for more in ({"fillet": 0.15}, {"draft_deg": 6.0}):
+        check(shapes.lettered("LIT", 0.8, 8.0, **more))
+
+
+def test_a_remesh_with_noise_leaves_lettering_recognisable() -> None:
+    rng = np.random.default_rng(2)
+    case = shapes.remeshed(shapes.lettered("TIDE 3", 0.8, 8.0), 0.5, 0.0007, rng)
+    check(case, within=0.005)
+
+
+def test_dots_and_parts_of_one_character_are_one() -> None:
+    (line,) = check(shapes.lettered("Pi: 3.14 é ÷%", 0.3, 5.0)).inscriptions
+    assert line.characters == 10
+
+
+def test_a_word_over_an_edge_holds_the_height_in_its_interval() -> None:
+    case = shapes.across_edge("TIDE", 0.8, 8.0)
+    found = found_on(case.vertices, case.faces)
+    for shape in (shape for one in found.inscriptions for shape in one.shapes):
+        assert shape.lower <= 0.8 <= shape.upper
+
+
+def test_braille_is_measured_by_dots() -> None:
+    case = shapes.moved(shapes.braille("tide"), np.random.default_rng(6))
+    found = found_on(case.vertices, case.faces)
+    (dots,) = found.dots
+    assert not found.inscriptions
+    assert len(dots.shapes) == case.more["dots"]
+    for shape in dots.shapes:
+        assert shape.lower <= 0.75 <= shape.upper
+    low, high = dots.diameter[:, 1], dots.diameter[:, 2]
+    assert (low <= 1.55).all()
+    assert (high >= 1.55 - case.slack).all()
+    assert np.nanmin(dots.spacing) == pytest.approx(2.4, abs=0.005)
+    assert np.nanmax(dots.spacing) == pytest.approx(2.4, abs=0.005)
+
+
+def test_a_lone_arrow_is_a_mark() -> None:
+    case = shapes.on_slab(shapes.centred(shapes.arrow(10.0, 2.0)), 0.5)
+    found = found_on(case.vertices, case.faces)
+    assert not found.inscriptions
+    (mark,) = found.marks
+    assert mark.height == pytest.approx(0.5, abs=1e-6)
+
+
+def _plate_with(*bodies: m3.Manifold) -> tuple[np.ndarray, np.ndarray]:
+    plate = m3.Manifold.cube((60, 40, 4)).translate((-30, -20, -4))
+    return arrays(plate + m3.Manifold.batch_boolean(list(bodies), m3.OpType.Add))
+
+
+def _row(body: m3.Manifold, count: int, step: float) -> list[m3.Manifold]:
+    return [body.translate((step * (i - (count - 1) / 2), 0, -0.1)) for i in range(count)]
+
+
+@pytest.mark.parametrize(
+    "bodies",
+    [
+        _row(m3.Manifold.cylinder(1.1, 2.0, circular_segments=48), 5, 6.0),
+        _row(m3.Manifold.cube((1.0, 12.0, 1.1), True).translate((0, 0, 0.5)), 8, 3.0),
+        _row(m3.Manifold.cube((2.0, 2.0, 0.6), True).translate((0, 0, 0.3)), 9, 4.0),
+        _row(
+            m3.Manifold.cylinder(5, 3.0, circular_segments=48)
+            - m3.Manifold.cylinder(6, 1.5, circular_segments=48).translate((0, 0, -0.5)),
+            4,
+            9.0,
+        ),
+        _row(m3.Manifold.cylinder(1.0, 0.8, 0.01, 4), 12, 1.7),
+    ],
+    ids=["bosses", "ribs", "pads", "bushes", "knurl"],
+)
+def test_features_of_another_kind_are_no_lettering(bodies: list[m3.Manifold]) -> None:
+    found = found_on(*_plate_with(*bodies))
+    assert not found.inscriptions
+    assert not found.dots
+
+
+def test_a_plain_body_is_left_at_once() -> None:
+    body = m3.Manifold.sphere(20, 128)
+    found = found_on(*arrays(body))
+    assert found.searched is None
+    assert [*found.inscriptions, *found.marks, *found.others] == []
+
+
+def test_a_rough_surface_is_told_to_be_too_rough() -> None:
+    rng = np.random.default_rng(0)
+    vertices, faces = arrays(m3.Manifold.sphere(20, 128))
+    found = found_on(vertices + rng.normal(0, 0.3, vertices.shape), faces)
+    assert "too rough" in found.trouble
+
+
+def test_an_open_surface_is_searched_as_it_is() -> None:
+    case = shapes.lettered("TIDE", 0.8, 8.0)
+    corners = case.vertices[case.faces]
+    below = corners[:, :, 2].max(axis=1) < -3.9
+    found = found_on(case.vertices, case.faces[~below])
+    (line,) = found.inscriptions
+    assert len(line.shapes) == case.islands
