@@ -32,6 +32,8 @@ MOST_SHOWN = 400_000
 #: Places of a wall from which is judged whether it stands free.
 PROBES = 64
 MOSTLY_FREE = 0.75
+#: A contact that leans by 15 degrees on both sides is at least so many times as long as the circle.
+LEANING = 0.85
 #: A surface is no solid with a few holes if closing them takes more than this share of its area.
 MOST_OPEN = 0.5
 #: Verdicts, each harder than those before it.
@@ -345,26 +347,33 @@ def _bent_places(
     rest: Sequence[tuple[Place, Bar | None]], felt: Bars, limit: float, remark: str
 ) -> Iterator[Place]:
     """Rings, hooks and coils, each once, and regions that are no bar."""
-    told: list[NDArray[np.int64]] = []
-    for place, bar in sorted(rest, key=lambda one: one[1].diameter if one[1] else one[0].value):
-        if bar is None:
-            yield place
-        elif not _is_mostly_in(told, bar.faces):
+    told: list[Bar] = []
+    bars = [(place, bar) for place, bar in rest if bar is not None]
+    for place, bar in sorted(bars, key=lambda one: one[1].diameter):
+        if not _is_on(told, bar.faces):
             # All faces of the bar that the region is on a side of.
-            told += [one.faces for one in felt.bent if np.isin(bar.faces, one.faces).mean() > 0.5]
-            told.append(bar.faces)
+            told += [
+                one for one in felt.bent if _is_on([bar], one.faces) or _is_on([one], bar.faces)
+            ]
+            told.append(bar)
             yield _round_place(place, bar, remark)
     for bar in felt.bent:
-        if bar.lower < limit and not _is_mostly_in(told, bar.faces):
-            told.append(bar.faces)
-            faces, distinct = bar.faces, True
-            place = Place(bar.diameter, position=bar.start, faces=faces, distinct=distinct)
+        if bar.lower < limit and not _is_on(told, bar.faces):
+            told.append(bar)
+            place = Place(bar.diameter, position=bar.start, faces=bar.faces, distinct=True)
             place.extent_mm = bar.extent
             yield _round_place(place, bar, remark)
+    # Contacts that lean say a little less than a bar is thick.
+    for place, found in rest:
+        if found is None:
+            thinner = [one for one in told if one.diameter * LEANING <= (place.value or 0.0)]
+            if not _is_on(thinner, np.asarray(place.faces)):
+                yield place
 
 
-def _is_mostly_in(told: Sequence[NDArray[np.int64]], faces: NDArray[np.int64]) -> bool:
-    return any(np.isin(faces, one).mean() > 0.5 for one in told)
+def _is_on(bars: Sequence[Bar], faces: NDArray[np.int64]) -> bool:
+    """Are more than half of some faces those of one of some bars?"""
+    return any(np.isin(faces, one.faces).mean() > 0.5 for one in bars)
 
 
 def _is_in(bars: Sequence[Bar], place: NDArray[np.float64]) -> bool:

@@ -18,13 +18,14 @@ from scipy.sparse.csgraph import connected_components
 from lint3d.geometry.spans import Spans
 from lint3d.geometry.spans_knife import KNIFE_COS
 from lint3d.geometry.spans_pairs import dot
-from lint3d.geometry.spans_strip import strip_depths
+from lint3d.geometry.spans_strip import strip_depths, tip_depths
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
 SKEW_MOST = 2.0  # times the distance to a tip square to the line in which two planes meet
+LINES_EACH = 8  # lines along which the strip behind a tip is felt
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,6 +80,9 @@ def sharp_regions(spans: Spans, limit: float) -> list[SharpRegion]:
     plain = limit / (2 * np.tan(np.radians(np.maximum(angle[: len(felt)], 0.5)) / 2))
     near = np.where(depth[: len(felt)] <= plain, depth[: len(felt)], 0.0)
     depth[: len(felt)] = np.where(felt > 0, felt, near)
+    behind = _felt_behind_tips(spans, row, owner, away, limit)
+    is_felt = np.concatenate([felt > 0, behind > 0])
+    depth[len(felt) :] = np.maximum(depth[len(felt) :], behind)
     order = np.argsort(groups, kind="stable")
     cuts = np.searchsorted(groups[order], np.arange(groups.max() + 2))
     by_group = np.argsort(groups[owner], kind="stable")
@@ -89,7 +93,7 @@ def sharp_regions(spans: Spans, limit: float) -> list[SharpRegion]:
         rows = row[by_group[row_cuts[i] : row_cuts[i + 1]]]
         if members[0] >= len(edges.facet) and not len(rows):
             continue  # facets meet in a corner there, but in no tip
-        regions.append(_region(spans, members, rows, limit, angle, depth))
+        regions.append(_region(spans, members, rows, limit, angle, depth, is_felt))
     return sorted(regions, key=lambda region: (-region.depth, region.face))
 
 
@@ -142,6 +146,23 @@ def _tapers_there(spans: Spans, row: Ints, owner: Ints, away: Floats) -> Bools:
     return there | (owner < len(spans.edges.facet))
 
 
+def _felt_behind_tips(spans: Spans, row: Ints, owner: Ints, away: Floats, limit: float) -> Floats:
+    """(tips,) depth behind each tip, along lines through the places farthest off it."""
+    edges, count = spans.edges, len(spans.edges.facet)
+    mine = np.flatnonzero(owner >= count)
+    mine = mine[np.lexsort((-away[mine], owner[mine]))]
+    each = np.unique(owner[mine], return_counts=True)[1]
+    place = np.arange(len(mine)) - np.repeat(np.cumsum(each) - each, each)
+    mine = mine[place < LINES_EACH]
+    tip = owner[mine] - count
+    middle = (spans.point[row[mine]] + spans.contact_point[row[mine]]) / 2
+    at = spans.surface.vertices[edges.tips[tip]]
+    felt = tip_depths(spans.surface, spans.inward, at, middle, spans.pair[row[mine]], limit)
+    depth = np.zeros(len(edges.tips))
+    np.maximum.at(depth, tip, felt)
+    return depth
+
+
 def _region(
     spans: Spans,
     members: Ints,
@@ -149,6 +170,7 @@ def _region(
     limit: float,
     angle: Floats,
     depth: Floats,
+    is_felt: Bools,
 ) -> SharpRegion:
     """All there is to say about one group."""
     edges, surface = spans.edges, spans.surface
@@ -176,7 +198,7 @@ def _region(
     margin = float(spans.floor_mm / steep)
     deep = float(depth[worst])
     # Round a tip samples end short of where the strip does; a skew one reaches farther.
-    plain = float(limit / steep) if worst >= count else deep
+    plain = float(limit / steep) if worst >= count and not is_felt[worst] else deep
     return SharpRegion(
         float(narrow),
         deep,

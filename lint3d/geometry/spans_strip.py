@@ -59,6 +59,33 @@ def strip_depths(
     return depth
 
 
+def tip_depths(
+    surface: SpanSurface, inward: Floats, tip: Floats, middle: Floats, pair: Ints, limit: float
+) -> Floats:
+    """Depth of the strip behind tips, along lines through places midway in it.
+
+    Parameters
+    ----------
+    tip, middle : (k, 3) float64, mm, the tip behind which each place lies, and the place
+    pair : (k, 2) int64, the facets on either side of it
+
+    Returns
+    -------
+    (k,) float64, mm, from the tip; 0 where none was felt
+    """
+    if not len(tip):
+        return np.zeros(0)
+    way = middle - tip
+    away = np.linalg.norm(way, axis=1)
+    way /= np.maximum(away, 1e-300)[:, None]
+    first, second = inward[pair[:, 0]], inward[pair[:, 1]]
+    across = first - second
+    across /= np.maximum(np.linalg.norm(across, axis=1), 1e-300)[:, None]
+    half = np.arccos(np.clip(-dot(first, second), -1, 1)) / 2
+    plain = limit / (2 * np.tan(np.maximum(half, 0.004)))
+    return _Walk(surface, inward, tip, way, across, limit).depth(REACH * plain)
+
+
 def _way_in(surface: SpanSurface, facet: Ints, other: Ints, ends: Ints) -> Floats:
     """Unit direction from each side into the space between its facets, midway."""
     begin = surface.vertices[ends[:, 0]]

@@ -42,7 +42,9 @@ def test_a_pointed_cone_has_a_tip() -> None:
     (tip,) = sharp(m3.Manifold.cylinder(20, 20 * np.tan(np.radians(10)), 0.0, 64))
     assert tip.angle == pytest.approx(20, abs=0.1)
     assert tip.length == 0
-    assert tip.lower <= 0.4 / np.tan(np.radians(10)) <= tip.upper
+    # Across the flats it is that much thinner.
+    assert tip.lower <= 0.4 / np.tan(np.radians(10)) / np.cos(np.pi / 64) <= tip.upper
+    assert tip.upper - tip.lower < 1e-3
 
 
 def test_a_crevice_is_a_knife_edge_of_void() -> None:
@@ -74,7 +76,7 @@ def test_corners_far_from_a_tip_make_it_no_deeper(seed: int) -> None:
     sharpest = min(found, key=lambda tip: tip.angle)
     assert sharpest.point == pytest.approx([8, 8, 9], abs=1e-6)
     assert sharpest.angle == pytest.approx(20, abs=0.3)
-    assert 0.8 < sharpest.depth <= 1
+    assert sharpest.depth == pytest.approx(1, abs=2e-3)
     for tip in found:
         assert tip.angle <= 30.5
         assert tip.depth <= 0.8 / np.tan(np.radians(tip.angle / 2))
