@@ -31,7 +31,7 @@ CAP_LEVEL = 0.5
 #: Share of the footprint that a cap has at least; less is a ridge or a dome, told by its top.
 LEAST_CAP = 0.08
 #: A round island whose cap falls by this share of its height is a dome.
-DOME_FALL = 0.12
+DOME_FALL = 0.04
 #: Roundness 4 pi A / P^2 of a dome's foot; an octagon has 0.95.
 ROUND = 0.9
 

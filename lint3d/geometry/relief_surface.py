@@ -8,7 +8,7 @@ Guarded by tests/geometry/test_relief_surface.py.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -31,12 +31,14 @@ SLIVER = 2.0
 FEWER = 0.9
 
 
-def simplified(vertices: Floats, faces: Ints, tolerance_mm: float) -> tuple[Floats, Ints] | None:
+def simplified(
+    vertices: Floats, faces: Ints, tolerances_mm: Sequence[float]
+) -> Iterator[tuple[Floats, Ints]]:
     """The surface with fewer facets, none of which strays by more than the tolerance.
 
-    Returns
-    -------
-    vertices, faces : None where the surface is not closed and sound
+    Yields
+    ------
+    vertices, faces : for each tolerance in turn; nothing if the surface is not closed and sound
     """
     import manifold3d
 
@@ -44,10 +46,13 @@ def simplified(vertices: Floats, faces: Ints, tolerance_mm: float) -> tuple[Floa
     mesh = manifold3d.Mesh64(np.array(vertices, np.float64), np.array(faces, np.uint64))
     solid = manifold3d.Manifold(mesh)
     if solid.status() != manifold3d.Error.NoError or solid.is_empty():
-        return None
-    out = solid.simplify(tolerance_mm).to_mesh64()
-    points = np.ascontiguousarray(np.asarray(out.vert_properties)[:, :3], np.float64)
-    return points, np.asarray(out.tri_verts).astype(np.int64)
+        return
+    for tolerance in tolerances_mm:
+        # Each from the one before: the time goes into the first.
+        solid = solid.simplify(tolerance)
+        out = solid.to_mesh64()
+        points = np.ascontiguousarray(np.asarray(out.vert_properties)[:, :3], np.float64)
+        yield points, np.asarray(out.tri_verts).astype(np.int64)
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,21 +75,19 @@ def surfaces_to_search(
     """
     if not _may_have_relief(vertices, faces, table):
         return
+    tolerances = (max(FINE_MM, 4 * step_mm), max(COARSE_MM, 4 * step_mm))
     first = 0
-    for tolerance in (max(FINE_MM, 4 * step_mm), max(COARSE_MM, 4 * step_mm)):
-        tidy = simplified(vertices, faces, tolerance)
-        if tidy is None:
-            yield Searched(folds(vertices, faces, table, SLIVER * FINE_MM), 0.0)
-            return
-        points, rows = tidy
+    for number, (points, rows) in enumerate(simplified(vertices, faces, tolerances)):
         if not len(rows) or (first and len(rows) > FEWER * first):
             return
         first = len(rows)
         same = len(rows) == len(faces)
         yield Searched(
-            folds(points, rows, edge_table(rows, len(points)), SLIVER * tolerance),
-            step_mm if same else tolerance,
+            folds(points, rows, edge_table(rows, len(points)), SLIVER * tolerances[number]),
+            step_mm if same else sum(tolerances[: number + 1]),
         )
+    if not first:
+        yield Searched(folds(vertices, faces, table, SLIVER * FINE_MM), 0.0)
 
 
 def _may_have_relief(vertices: Floats, faces: Ints, table: EdgeTable) -> bool:

@@ -1,0 +1,161 @@
+"""Relief: each rule fails, passes, is for review, open or without a subject as it should."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import manifold3d as m3
+import numpy as np
+import pytest
+import shapes_relief as shapes
+from parts import write_stl
+from shapes_relief import ReliefCase
+from shapes_walls import arrays
+
+import lint3d
+from lint3d import Result
+
+FIXTURES = Path(__file__).parents[2] / "fixtures"
+
+
+def inspect(
+    folder: Path,
+    case: ReliefCase,
+    sheet: str = "mjt-meltable",
+    only: Sequence[str] = ("relief",),
+    limits: Sequence[str] = (),
+) -> dict[str, list[Result]]:
+    """Results by rule, those without a subject left out; a crash fails the test."""
+    path = write_stl(folder / "part.stl", case.vertices[case.faces])
+    done = lint3d.inspect([path], sheet=sheet, only=list(only), workers=0, limits=list(limits))
+    assert not done.notifications
+    found: dict[str, list[Result]] = {}
+    for result in done.results:
+        if result.kind != "notApplicable":
+            found.setdefault(result.rule.removeprefix("relief/"), []).append(result)
+    return found
+
+
+def verdicts(found: dict[str, list[Result]]) -> dict[str, str]:
+    return {rule: results[0].kind for rule, results in found.items()}
+
+
+@pytest.mark.parametrize(("height", "kind"), [(0.15, "fail"), (0.212, "review"), (0.3, "pass")])
+@pytest.mark.parametrize("sense", [1, -1])
+def test_height_and_depth(height: float, kind: str, sense: int, tmp_path: Path) -> None:
+    case = shapes.moved(shapes.lettered("TIDE", sense * height, 8.0), np.random.default_rng(1))
+    found = inspect(tmp_path, case)
+    rule, other = ("raised-height", "sunk-depth")[::sense]
+    (result,) = found[rule]
+    assert result.kind == kind
+    assert result.measured == pytest.approx(height, abs=1e-4)
+    assert found[other][0].kind == "pass"
+    assert found[other][0].measured is None
+
+
+@pytest.mark.parametrize(("stroke", "kind"), [(0.35, "fail"), (0.6, "pass")])
+@pytest.mark.parametrize("sense", [1, -1])
+def test_strokes_and_grooves(stroke: float, kind: str, sense: int, tmp_path: Path) -> None:
+    case = shapes.barred("TILE", sense * 0.4, 6.0, stroke)
+    found = inspect(tmp_path, case)
+    (result,) = found["stroke" if sense > 0 else "groove"]
+    assert result.kind == kind
+    assert result.measured == pytest.approx(stroke, rel=0.02)
+
+
+def test_counters_are_told(tmp_path: Path) -> None:
+    case = shapes.barred("OAE", 0.4, 3.0, 0.6)
+    # The counter of the O is what its bars leave open: (3 - 0.6) / 6 * 4 - 0.6.
+    (result,) = inspect(tmp_path, case, limits=["relief/counter=1.2mm"])["counter"]
+    assert result.kind == "fail"
+    assert result.measured < 1.0 + 1e-3
+
+
+def test_a_high_thin_stroke_is_fragile(tmp_path: Path) -> None:
+    found = inspect(tmp_path, shapes.barred("TILE", 1.5, 8.0, 0.6))
+    (result,) = found["fragile"]
+    assert result.kind == "fail"
+    assert result.measured == pytest.approx(2.5, rel=0.03)
+
+
+@pytest.mark.parametrize("turned", [False, True])
+def test_letters_that_only_touch_are_loose(turned: bool, tmp_path: Path) -> None:
+    case = shapes.loose("Tide", 0.8, 8.0)
+    if turned:
+        case = shapes.moved(case, np.random.default_rng(3))
+    (result,) = inspect(tmp_path, case)["loose-glyph"]
+    assert result.kind == "fail"
+    assert result.measured == case.islands
+
+
+def test_letters_that_overlap_their_plate_hold(tmp_path: Path) -> None:
+    found = inspect(tmp_path, shapes.loose("Tide", 0.8, 8.0, gap=-0.3))
+    assert found["loose-glyph"][0].kind == "pass"
+    (result,) = found["raised-height"]
+    assert result.kind == "pass"
+    assert result.measured == pytest.approx(0.5, abs=1e-3)
+
+
+def test_a_lone_mark_is_information_until_the_sheet_says_else(tmp_path: Path) -> None:
+    case = shapes.on_slab(shapes.centred(shapes.arrow(10.0, 2.0)), 0.1)
+    found = inspect(tmp_path, case)["raised-height"]
+    (told,) = [result for result in found if result.kind == "informational"]
+    assert {result.kind for result in found} == {"pass", "informational"}
+    assert "0.1 mm high" in told.message
+    judged = tmp_path / "judged.toml"
+    judged.write_text('[sheet]\nextends = "mjt-meltable"\n[relief]\nlone_marks = "judge"\n')
+    (result,) = inspect(tmp_path, case, str(judged))["raised-height"]
+    assert result.kind == "fail"
+    assert result.measured == pytest.approx(0.1, abs=1e-4)
+
+
+def test_an_inscription_is_one_result(tmp_path: Path) -> None:
+    case = shapes.lettered("TIDE GAUGE 3", 0.1, 6.0)
+    (result,) = inspect(tmp_path, case)["raised-height"]
+    assert result.kind == "fail"
+    assert "10 raised characters" in result.message
+    assert result.extent == pytest.approx(np.ptp(case.vertices[:, 0]) - 8.0, abs=0.5)
+
+
+def test_walls_leave_the_strokes_of_lettering_to_relief(tmp_path: Path) -> None:
+    case = shapes.barred("TILE", 0.8, 6.0, 0.35)
+    found = inspect(tmp_path, case, only=("relief", "walls"))
+    assert found["stroke"][0].kind == "fail"
+    for rule in ("thin-wall", "free-wall", "thin-rod", "knife-edge", "narrow-gap"):
+        assert {one.kind for one in found.get(f"walls/{rule}", [])} <= {"pass"}, rule
+    alone = inspect(tmp_path, case, only=("walls",))
+    assert any(one.kind == "fail" for results in alone.values() for one in results)
+
+
+def test_without_lettering_all_pass(tmp_path: Path) -> None:
+    vertices, faces = arrays(m3.Manifold.cube((20, 30, 5)))
+    found = inspect(tmp_path, ReliefCase("plate", vertices, faces, 0.0))
+    assert set(verdicts(found).values()) == {"pass"}
+
+
+def test_a_rough_surface_is_open(tmp_path: Path) -> None:
+    vertices, faces = arrays(m3.Manifold.sphere(20, 128))
+    rough = vertices + np.random.default_rng(0).normal(0, 0.3, vertices.shape)
+    found = inspect(tmp_path, ReliefCase("scan", rough, faces, 0.0))
+    assert set(verdicts(found).values()) == {"open"}
+    assert "too rough" in found["raised-height"][0].message
+
+
+def test_the_name_plate_of_the_demo() -> None:
+    """Its truth is held in fixtures/truth.toml: two lines are sound, one is too shallow."""
+    done = lint3d.inspect([FIXTURES / "name-plate.stl"], only=["relief"], workers=0)
+    (failed,) = [result for result in done.results if result.kind == "fail"]
+    assert failed.rule == "relief/sunk-depth"
+    assert failed.measured == pytest.approx(0.15, abs=1e-4)
+    (passed,) = [one for one in done.results if one.rule == "relief/raised-height"]
+    assert passed.measured == pytest.approx(0.8, abs=1e-4)
+
+
+@pytest.mark.parametrize("name", ["bracket", "housing", "lid", "filter", "sound-coupon"])
+def test_the_other_parts_of_the_demo_carry_no_lettering(name: str) -> None:
+    done = lint3d.inspect([FIXTURES / f"{name}.stl"], only=["relief"], workers=0)
+    assert {result.kind for result in done.results} <= {"pass", "informational", "notApplicable"}
+    assert all(
+        result.measured is None for result in done.results if result.rule != "relief/loose-glyph"
+    )
