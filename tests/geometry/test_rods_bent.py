@@ -51,11 +51,13 @@ def test_a_ring_or_a_bent_hole_by_its_sides(flats: int, look: str) -> None:
     if look == "outward":
         body = shapes.box([30, 14, 8], [-15, -2, -4]) - body
     found = bars(surface_of(body, flats), 1.0, look)  # type: ignore[arg-type]
-    # In a triangle the ways across differ so much that a ring may come in pieces.
-    assert len(found) == 1 or (flats == 3 and found)
+    # In a triangle the ways across differ so much that a ring may come in pieces, hardly bent.
+    assert found
+    assert len(found) == 1 or flats == 3
+    slack = 1e-3 if flats == 3 else 0.0
     for bar in found:
         assert flats == 3 or not bar.is_straight
-        assert bar.lower <= high
+        assert bar.lower <= high + slack
         assert low <= bar.upper
         assert bar.upper - bar.lower < 0.005
 
