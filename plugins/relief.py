@@ -91,6 +91,7 @@ def sunk_depth(reliefs: Reliefs, sheet: Sheet) -> Iterator[Place | Note]:
     Remedy: sink it deeper.
     """
     yield from _heights(reliefs, sheet, raised=False)
+    yield from reliefs.enclosed
 
 
 def _heights(reliefs: Reliefs, sheet: Sheet, *, raised: bool) -> Iterator[Place | Note]:

@@ -37,6 +37,7 @@ class Reliefs:
     found : what the kernels told, on the mesh that was searched
     faces : rows of the faces (of `lies_on`, else of the body) of each island, by its identity
     lies_on : the piece that the faces belong to, None for the body itself
+    enclosed : notes of closed hollows that read as lettering
     loose : the islands that only touch what they stand on, by identity
     """
 
@@ -44,6 +45,7 @@ class Reliefs:
     faces: dict[int, Ints]
     lies_on: Joined | None
     loose: frozenset[int]
+    enclosed: tuple[Note, ...] = ()
 
     @property
     def inscriptions(self) -> list[Inscription]:
@@ -117,7 +119,26 @@ def reliefs_of(body: Body) -> Reliefs:
         rows = faces_as_given(vertices, faces, shapes[0].folds, regions)
     by_shape = {id(shape): row for shape, row in zip(shapes, rows, strict=True)}
     loose = _loose(joined, shapes, by_shape) if joined is not None else frozenset()
-    return Reliefs(found, by_shape, joined, loose)
+    return Reliefs(found, by_shape, joined, loose, tuple(_enclosed(body)))
+
+
+def _enclosed(body: Body) -> Iterator[Note]:
+    """What the closed hollows of a body read as."""
+    from lint3d.geometry.relief_enclosed import enclosed_lettering
+
+    hollow = [shell for shell in body.shells if shell.depth % 2 == 1 and shell.closed]
+    if not hollow:
+        return
+    rows = [np.searchsorted(body.face_in_part, shell.faces) for shell in hollow]
+    for one in enclosed_lettering(body.vertices, [body.faces_as_given[row] for row in rows]):
+        yield Note(
+            f"{len(one.rows)} closed hollows read as lettering {one.depth:.4g} mm deep, left full "
+            "of support as an inner label; drain/sealed-pocket tells of them as well.",
+            faces=np.concatenate([rows[i] for i in one.rows.tolist()]),
+            of=body,
+            position=one.centre,
+            properties={"hollows": len(one.rows), "depth_mm": one.depth},
+        )
 
 
 def _loose(joined: Joined, shapes: Sequence[Shape], rows: dict[int, Ints]) -> frozenset[int]:

@@ -31,6 +31,8 @@ MOST_RISE = 0.5
 LEAST_VOTES = 2
 #: An outline that fills less of its convex hull is not convex.
 CONVEX = 0.9
+#: ... and one that fills less than this is no mark, but a web over half a part.
+LEAST_FILL = 0.1
 #: Islands whose signatures agree this well are congruent.
 CONGRUENT = 0.04
 #: No more than this share of the characters of a line are congruent.
@@ -313,7 +315,8 @@ def is_lettering(shapes: list[Shape], character_height: float) -> bool:
 def is_mark(shape: Shape) -> bool:
     """May a lone island be a letter or an arrow? Its outline is not convex, and it is low."""
     low = shape.height <= MARK_RISE * shape.standing.size
-    return low and shape.votes >= LEAST_VOTES and (shape.fill < CONVEX or len(shape.counters) > 0)
+    shaped = LEAST_FILL < shape.fill < CONVEX or len(shape.counters) > 0
+    return low and shape.votes >= LEAST_VOTES and shaped
 
 
 def _congruent(signatures: list[Floats]) -> Ints:

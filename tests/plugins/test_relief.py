@@ -159,3 +159,9 @@ def test_the_other_parts_of_the_demo_carry_no_lettering(name: str) -> None:
     assert all(
         result.measured is None for result in done.results if result.rule != "relief/loose-glyph"
     )
+
+
+def test_an_inner_label_is_information(tmp_path: Path) -> None:
+    found = inspect(tmp_path, shapes.enclosed("TIDE", 0.8, 8.0))["sunk-depth"]
+    (told,) = [result for result in found if result.kind == "informational"]
+    assert "4 closed hollows read as lettering 0.8 mm deep" in told.message
