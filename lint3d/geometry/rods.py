@@ -25,6 +25,7 @@ from lint3d.geometry.rods_bent import circles_at
 from lint3d.geometry.rods_circle import narrowest_circles, sagitta_of
 from lint3d.geometry.rods_felt import Felt, thin_both_ways
 from lint3d.geometry.spans import Look
+from lint3d.geometry.spans_effort import effort_of_step
 from lint3d.geometry.spans_regions import ROD_RATIO
 from lint3d.geometry.spans_surface import SpanSurface
 
@@ -57,8 +58,13 @@ def bars(surface: SpanSurface, reach: float, look: Look = "inward") -> list[Bar]
     surface : see `surface_from_mesh`
     reach : mm, the largest diameter of interest
     look : "inward" for rods, "outward" for holes
+
+    Raises
+    ------
+    RaysSpent : so many large facets lie across each other that it would take too long
     """
     inward = -surface.normals if look == "inward" else surface.normals
+    effort_of_step(surface)
     felt, whole = thin_both_ways(surface, inward, reach)
     if not len(felt.point):
         return []
@@ -71,7 +77,7 @@ def bars(surface: SpanSurface, reach: float, look: Look = "inward") -> list[Bar]
     axis, straight = _axes(surface, inward, felt, group)
     least = CIRCLE_LEAST[look]
     found, kept = _bars(surface, inward, felt, group, whole, axis, straight, least)
-    is_long = np.array([bar.length >= SHORTEST * bar.diameter for bar in found])
+    is_long = np.array([bar.length >= SHORTEST * bar.diameter for bar in found], bool)
     side = np.bincount(group, felt.area)[kept]
     round_side = np.array([np.pi * bar.diameter * bar.shortest for bar in found])
     is_long &= side >= COVERED * round_side
