@@ -7,14 +7,22 @@ origin than `RayScene.nearest_mm` is not seen. Tested by tests/geometry/test_spa
 
 from __future__ import annotations
 
+import threading
+
 import numpy as np
 from numpy.typing import NDArray
+
+from lint3d.errors import NotMeasurable
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 RAYS_AT_ONCE = 500_000  # keeps the float32 copies small beside the mesh itself
 NEAREST_STEPS = 16  # float32 steps between an origin and the first facet that can be seen
+
+
+class RaysSpent(NotMeasurable):
+    """A step would need more rays than it was allowed: the surface is a tangle."""
 
 
 class RayScene:
@@ -28,6 +36,7 @@ class RayScene:
     Attributes
     ----------
     nearest_mm : float, facets nearer than this to an origin are passed over
+    rays_left : how many rays may still be sent, see `allow`; None for any number
     """
 
     def __init__(self, vertices: Floats, faces: Ints) -> None:
@@ -40,10 +49,30 @@ class RayScene:
         self.middle = (low + high) / 2
         size = max(float((high - low).max()) / 2, 1e-30)
         self.nearest_mm = NEAREST_STEPS * float(np.spacing(np.float32(size)))
+        self.rays_left: int | None = None
+        self._counting = threading.Lock()
         self._scene = EmbreeScene(robust=True) if filled else None
         if self._scene is not None:
             centred = (vertices - self.middle).astype(np.float32)
             self._mesh = TriangleMesh(self._scene, centred, faces.astype(np.int32))
+
+    def allow(self, rays: int) -> None:
+        """Let a step send so many rays; more raise `RaysSpent`.
+
+        Counted, not timed: the same file gives the same answer on any machine.
+        """
+        self.rays_left = rays
+
+    def _count(self, rays: int) -> None:
+        if self.rays_left is None:
+            return
+        with self._counting:
+            self.rays_left -= rays
+        if self.rays_left < 0:
+            raise RaysSpent(
+                "So many long or large faces lie across each other that looking between them "
+                "was given up; solid/self-intersection tells more. Rebuild the mesh there."
+            )
 
     def first_facet(self, origins: Floats, directions: Floats, reach: Floats | float) -> Ints:
         """Row of the first facet met within `reach`, for each ray.
@@ -57,7 +86,12 @@ class RayScene:
         Returns
         -------
         (k,) int64 : -1 where nothing is met
+
+        Raises
+        ------
+        RaysSpent : more rays than were allowed
         """
+        self._count(len(origins))
         found = np.full(len(origins), -1, dtype=np.int64)
         if self._scene is None:
             return found

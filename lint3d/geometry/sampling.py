@@ -47,7 +47,9 @@ def spread_points(
     # Off the tips, but by no more than an eighth of a step: others fill in what one leaves out.
     margin = np.minimum(TIP, 0.125 * step * along / np.maximum(longest, 1e-300))
     turn = np.mod(GOLDEN * np.arange(len(areas)), 1 - 2 * margin) + margin
-    phase = np.where(is_thinned, turn, 0.5)
+    # Those of long narrow slivers lie far apart on each; beside each other they fill in, too.
+    is_turned = is_thinned | (is_row & (longest > ROW_MOST * step) & (4 * areas < step * longest))
+    phase = np.where(is_turned, turn, 0.5)
     while along.max(initial=1) > 1 and np.where(is_row, along, along**2).sum() > most:
         along = np.maximum(along // 2, 1)
     single = np.flatnonzero((along == 1) & ~is_thinned)

@@ -25,7 +25,7 @@ from numpy.typing import NDArray
 from lint3d.geometry.sampling import spread_points
 from lint3d.geometry.spans_across import ACCEPT_COS, Across, straight_across
 from lint3d.geometry.spans_dense import dense_facets, thinned_out
-from lint3d.geometry.spans_effort import effort_for
+from lint3d.geometry.spans_effort import FEELERS_SHARE, effort_of_step
 from lint3d.geometry.spans_exact import ball_of, exact_contacts, first_guesses, tips_of
 from lint3d.geometry.spans_knife import KnifeEdges, knife_edges, tapers_to_edge
 from lint3d.geometry.spans_surface import SpanSurface
@@ -106,6 +106,7 @@ def spans(surface: SpanSurface, low: float, high: float, look: Look = "inward") 
     Raises
     ------
     ValueError : the range is not 0 < low <= high
+    RaysSpent : so many large facets lie across each other that no part of it can be told
     """
     if not 0 < low <= high < np.inf:
         raise ValueError(f"range of interest must be 0 < low <= high, got {low} to {high}")
@@ -123,14 +124,17 @@ def spans(surface: SpanSurface, low: float, high: float, look: Look = "inward") 
     kept, area, stands_for = thinned_out(surface, low, dense, point, facet, area)
     if len(kept) < len(facet):
         point, facet = point[kept], facet[kept]
-    effort = effort_for(surface)
+    effort = effort_of_step(surface)
     too_many = len(point) > effort.rays
     if too_many:
         some = np.linspace(0, len(point) - 1, effort.points).astype(np.int64)
         area = area[some] * (len(point) / len(some))
         point, facet, stands_for = point[some], facet[some], stands_for[:0]
     met = straight_across(surface, inward, point, facet, reach)
-    pairs, guess = first_guesses(surface, inward, look == "outward", reach, dense, low)
+    feelers = effort.rays // FEELERS_SHARE
+    pairs, guess, all_felt = first_guesses(
+        surface, inward, look == "outward", reach, dense, low, feelers
+    )
     steep = (met.facet >= 0) & (met.facing < ACCEPT_COS)
     pairs = np.concatenate([pairs, np.stack([facet, met.facet], axis=1)[steep]])
     guess = np.concatenate([guess, met.distance[steep] * met.facing[steep]])
@@ -153,7 +157,7 @@ def spans(surface: SpanSurface, low: float, high: float, look: Look = "inward") 
         surface,
         inward,
         edges,
-        (low, high, look, complete and not too_many, floor),
+        (low, high, look, complete and all_felt and not too_many, floor),
         (point, area, pair, met),
         found,
         (pairs, guess),

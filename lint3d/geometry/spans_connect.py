@@ -17,6 +17,7 @@ from scipy.spatial import cKDTree
 
 from lint3d.geometry.spans import Spans
 from lint3d.geometry.spans_dense import long_facets
+from lint3d.geometry.spans_effort import Effort
 from lint3d.geometry.spans_feelers import cross
 from lint3d.geometry.spans_surface import SpanSurface
 
@@ -27,6 +28,7 @@ Bools = NDArray[np.bool_]
 NEAREST = 5  # how many contacts near each other are linked
 SIDE_POINTS = 8  # points along a side at which thin places are looked for on either hand
 SIDES_MOST = 100_000
+SIDES_SHARE = 4  # one in so many of the rays may look for links over sides
 SET_BACK = 1e-3  # of the way to the middle of the facet
 PARALLEL_COS = float(np.cos(np.radians(30.0)))
 CELL_BITS = 20  # cells of space a side, as a power of 2
@@ -73,8 +75,13 @@ class Connected:
         return label
 
 
-def connect(spans: Spans, rows: Ints) -> Connected:
-    """Number the regions that some rows of a table of spans fall into."""
+def connect(spans: Spans, rows: Ints, effort: Effort) -> Connected:
+    """Number the regions that some rows of a table of spans fall into.
+
+    Parameters
+    ----------
+    effort : what it may cost: less links are felt where there is a tangle
+    """
     if not long_facets(spans.surface, spans.high)[spans.pair[rows]].any():
         return _connect_small(spans, rows)
     surface = spans.surface
@@ -95,7 +102,8 @@ def connect(spans: Spans, rows: Ints) -> Connected:
     links += _links_of_neighbours(surface, small, thin)
     links += _links_of_large(spans, key, node, large & ~spans.dense)
     links.append(_links_of_near(spans, rows, node[back]))
-    links.append(_links_over_sides(spans, key, node, large & ~spans.dense))
+    sides = min(SIDES_MOST, effort.rays // (SIDES_SHARE * 2 * SIDE_POINTS))
+    links.append(_links_over_sides(spans, key, node, large & ~spans.dense, sides))
     links.append(_links_of_dense(spans, rows, node[back]))
     links += _links_in_place(spans, rows, key, node, back)
     count, label = _numbered(int(size) + len(key), links, node)
@@ -172,7 +180,10 @@ def _links_of_dense(spans: Spans, rows: Ints, node: Ints) -> Ints:
         return np.zeros((2, 0), dtype=np.int64)
     step = spans.contact_point[rows] - spans.point[rows]
     middle = spans.point[rows] + step / 2
-    size = max(spans.low / 2, float(np.ptp(middle, axis=0).max()) / (2**CELL_BITS - 4))
+    # Cells in which there are points, however few of them there could be.
+    area = spans.area[rows[dense & (spans.area[rows] > 0)]]
+    apart = float(np.sqrt(np.median(area))) if len(area) else 0.0
+    size = max(spans.low / 2, 2 * apart, float(np.ptp(middle, axis=0).max()) / (2**CELL_BITS - 4))
     cell = ((middle - middle.min(0)) / size).astype(np.int64) + 1
     key = (cell[:, 0] << (2 * CELL_BITS)) + (cell[:, 1] << CELL_BITS) + cell[:, 2]
     links = []
@@ -246,8 +257,8 @@ def same_place(graph: Connected, middle: Floats, near: float) -> Connected:
     return Connected(int(count), label[graph.of_row], of_small, graph.key, label[graph.of_key])
 
 
-def _links_over_sides(spans: Spans, key: Ints, node: Ints, large: Bools) -> Ints:
-    """Links over sides of large facets, where what is thin reaches the side from both facets.
+def _links_over_sides(spans: Spans, key: Ints, node: Ints, large: Bools, most: int) -> Ints:
+    """Links over sides of large facets, at most so many, where what is thin reaches the side from both facets.
 
     Points along the side, set back a little into either facet, look straight across: so the
     arms of a cross hang together, and floors that only share the large facet below do not.
@@ -258,7 +269,7 @@ def _links_over_sides(spans: Spans, key: Ints, node: Ints, large: Bools) -> Ints
     facet, side = np.nonzero(thin[:, None] & (surface.neighbours >= 0))
     other = surface.neighbours[facet, side]
     keep = (facet < other) & thin[other] & (large[facet] | large[other])
-    facet, side, other = facet[keep][:SIDES_MOST], side[keep][:SIDES_MOST], other[keep][:SIDES_MOST]
+    facet, side, other = facet[keep][:most], side[keep][:most], other[keep][:most]
     begin = surface.vertices[surface.faces[facet, side]]
     along = surface.vertices[surface.faces[facet, (side + 1) % 3]] - begin
     links = []

@@ -23,6 +23,9 @@ RAY, THROUGH, FLAT = 1_000.0, 50.0, 1.0
 LOOK = 6e10  # work that the rays of one look may cost
 RAYS_EACH = 40  # rays that one point may cause in all later steps, at most
 PAIRS_SHARE = 10  # of which pairs of facets, each worth some rays, get one in so many
+FEELERS_SHARE = 4  # one in so many of the rays may go out from vertices, and from sides
+STEP = 4.0  # looks that a whole step may cost, its points, pairs and all that follows from them
+EACH = 60_000.0  # work a facet that a look may cost on a surface of very many
 
 
 @dataclass(frozen=True)
@@ -45,6 +48,19 @@ def effort_for(surface: SpanSurface) -> Effort:
     """Rays, points and pairs that a look across a surface may cost."""
     rays = max(int(LOOK / work_of_ray(surface)), RAYS_EACH)
     return Effort(rays, max(rays // RAYS_EACH, 1), max(rays // PAIRS_SHARE, 1))
+
+
+def effort_of_step(surface: SpanSurface) -> Effort:
+    """The same, at the start of a step: from here on its rays are counted.
+
+    What a step does about its own limits tells in part what was found; `RaysSpent` is what
+    stops it where that does not do.
+    """
+    effort = effort_for(surface)
+    work = max(LOOK, EACH * len(surface.faces))
+    most = int(STEP * work / work_of_ray(surface))
+    surface.scene.allow(max(most, int(STEP) * RAYS_EACH * RAYS_EACH))
+    return effort
 
 
 def work_of_ray(surface: SpanSurface) -> float:

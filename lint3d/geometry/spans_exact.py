@@ -10,11 +10,13 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from lint3d.geometry.spans_across import ACCEPT_COS
 from lint3d.geometry.spans_dense import long_facets
 from lint3d.geometry.spans_feelers import ridge_pairs, ridges_crossed, vertex_pairs
 from lint3d.geometry.spans_knife import KnifeEdges
 from lint3d.geometry.spans_pairs import share_vertex
 from lint3d.geometry.spans_surface import SpanSurface
+from lint3d.geometry.spans_taper import TAPER_COS, may_taper, tapers
 from lint3d.geometry.spans_tree import facing_pairs
 from lint3d.geometry.spans_zoom import Contacts, contacts_of, join, see_each_other, zoom
 
@@ -23,6 +25,7 @@ Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
 BESIDE_MOST = 3_000_000  # pairs looked at to see whether a guess is already covered
+TAPERS_MOST = 20_000  # first guesses on sides that taper that are looked at
 ORPHANS_MOST = 50_000  # first guesses off any measured facet that are followed up
 
 
@@ -33,18 +36,26 @@ def first_guesses(
     reach: float,
     dense: Bools | None = None,
     cell: float = 0.0,
-) -> tuple[Ints, Floats]:
+    most: int | None = None,
+) -> tuple[Ints, Floats, bool]:
     """Pairs near which a tight place may lie, from vertices and re-entrant sides.
 
     Parameters
     ----------
     dense, cell : see `vertex_pairs`
+    most : how many rays vertices may send, and how many re-entrant sides
+
+    Returns
+    -------
+    pairs, distance : see `vertex_pairs` and `ridge_pairs`
+    complete : False where `most` was met
     """
-    pairs, distance = vertex_pairs(surface, inward, reach, dense, cell)
-    more, also = ridge_pairs(surface, inward, outward_look, reach)
+    pairs, distance, every = vertex_pairs(surface, inward, reach, dense, cell, most)
+    more, also, all_sides = ridge_pairs(surface, inward, outward_look, reach, most)
     pairs = np.concatenate([pairs, more])
     apart = ~share_vertex(surface.faces, pairs[:, 0], pairs[:, 1])
-    return pairs[apart], np.concatenate([distance, also])[apart]
+    distance = np.concatenate([distance, also])
+    return pairs[apart], distance[apart], every and all_sides
 
 
 def tips_of(surface: SpanSurface, pair: Ints, distance: Floats) -> Ints:
@@ -93,21 +104,42 @@ def exact_contacts(
     near, complete = facing_pairs(surface.corners[large], inward[large], high, most=pairs_most)
     if pairs_most is not None:
         near = near[:pairs_most]
-    crossed, all_crossed = ridges_crossed(surface, inward, outward_look, low, high)
+    crossed, all_crossed = ridges_crossed(surface, inward, outward_look, low, high, pairs_most)
     direct = np.concatenate([large[near], crossed])
     direct = direct[~share_vertex(surface.faces, direct[:, 0], direct[:, 1])]
     between = contacts_of(surface, inward, edges, direct)
     lone = np.flatnonzero(_off_measured(surface, pair[pair[:, 1] >= 0], guesses, high))
     lone = lone[np.argsort(guess_mm[lone], kind="stable")]
     unique = np.unique(np.sort(guesses[lone], axis=1), axis=0, return_index=True)[1]
-    complete = complete and all_crossed and len(unique) <= ORPHANS_MOST
-    lone = lone[np.sort(unique)][:ORPHANS_MOST]
+    most = ORPHANS_MOST if pairs_most is None else min(ORPHANS_MOST, pairs_most)
+    complete = complete and all_crossed and len(unique) <= most
+    lone = lone[np.sort(unique)][:most]
     followed = zoom(surface, inward, edges, guesses[lone])
     parts = []
     for contacts in (between, followed):
         good = contacts.take(contacts.counts & (contacts.distance <= high))
         parts.append(good.take(see_each_other(surface, good)))
+    parts.append(_askew(surface, inward, edges, guesses, guess_mm, between, high))
     return join(parts), complete
+
+
+def _askew(
+    surface: SpanSurface,
+    inward: Floats,
+    edges: KnifeEdges,
+    guesses: Ints,
+    guess_mm: Floats,
+    between: Contacts,
+    high: float,
+) -> Contacts:
+    """Contacts of guesses and of large facets that taper and whose nearest places do not count."""
+    facing = -np.einsum("ij,ij->i", inward[guesses[:, 0]], inward[guesses[:, 1]])
+    rows = np.flatnonzero((facing >= ACCEPT_COS) & (facing < TAPER_COS))
+    rows = rows[np.argsort(guess_mm[rows], kind="stable")][:TAPERS_MOST]
+    pairs = np.unique(np.sort(guesses[rows], axis=1), axis=0)
+    near = contacts_of(surface, inward, edges, pairs)
+    near = join([near.take(may_taper(inward, near, high)) for near in (near, between)])
+    return tapers(surface, inward, edges, near, high)
 
 
 def _off_measured(surface: SpanSurface, measured: Ints, guesses: Ints, high: float) -> Bools:

@@ -20,6 +20,7 @@ Bools = NDArray[np.bool_]
 
 FACING_SEEN = 0.5  # cos 60 degrees: steeper facets are no contact, not even a first guess
 RIDGE_MOST = 32  # points along one re-entrant side
+RIDGE_WAYS = 3  # rays from each, from square to one facet to square to the other
 TURN_COS = float(np.cos(np.radians(15.0)))  # how far normals spread before a vertex sends a ray
 RIDGE_BUDGET = 5_000_000  # pairs of nodes looked at between re-entrant sides
 VERTICES_A_CELL = 8
@@ -68,7 +69,8 @@ def vertex_pairs(
     reach: float,
     dense: Bools | None = None,
     cell: float = 0.0,
-) -> tuple[Ints, Floats]:
+    most: int | None = None,
+) -> tuple[Ints, Floats, bool]:
     """Pairs found by a ray from each vertex where facets turn, along its mean normal.
 
     These find the tip of a pit, which rays from its steep facets miss.
@@ -77,11 +79,13 @@ def vertex_pairs(
     ----------
     dense : (k,) bool, needles beside each other, see `spans_dense`: of the vertices on them only
         some in each cell of `cell` mm send rays, those that turn most
+    most : how many rays may be sent; any number if None
 
     Returns
     -------
     pairs : (j, 2) int64, a facet at the vertex and the one across
     distance : (j,) float64, mm, from the vertex to the plane of the one across
+    complete : False where there were too many vertices for each to send a ray
     """
     flat = surface.faces.ravel()
     count = np.maximum(np.bincount(flat, minlength=len(surface.vertices)), 1)
@@ -98,11 +102,19 @@ def vertex_pairs(
         some = on_dense[vertex]
         few = first_in_cells(surface.vertices[vertex[some]], cell, VERTICES_A_CELL)
         vertex = np.sort(np.concatenate([vertex[~some], vertex[some][few]]))
+    complete = most is None or len(vertex) <= most
+    if most is not None:
+        vertex = vertex[_spread(len(vertex), most)]
     direction = total[vertex] / length[vertex, None]
     facet, far, facing = cross(surface, inward, surface.vertices[vertex], direction, reach)
     hit = np.flatnonzero(facet >= 0)
     own = _facet_towards(surface, inward, vertex[hit], -inward[facet[hit]])
-    return np.stack([own, facet[hit]], axis=1), far[hit] * facing[hit]
+    return np.stack([own, facet[hit]], axis=1), far[hit] * facing[hit], complete
+
+
+def _spread(count: int, most: int) -> Ints:
+    """At most so many rows out of `count`, evenly spread."""
+    return np.unique(np.linspace(0, max(count - 1, 0), min(count, most)).astype(np.int64))
 
 
 def first_in_cells(points: Floats, cell: float, most: int) -> Ints:
@@ -133,24 +145,38 @@ def _facet_towards(surface: SpanSurface, inward: Floats, vertex: Ints, direction
 
 
 def ridge_pairs(
-    surface: SpanSurface, inward: Floats, outward_look: bool, reach: float
-) -> tuple[Ints, Floats]:
+    surface: SpanSurface,
+    inward: Floats,
+    outward_look: bool,
+    reach: float,
+    most: int | None = None,
+) -> tuple[Ints, Floats, bool]:
     """Pairs found by rays from sides that jut into the space measured, like a groove's bottom.
+
+    Parameters
+    ----------
+    most : how many rays may be sent; any number if None
 
     Returns
     -------
     pairs : (j, 2) int64, a facet at the side and the one across
     distance : (j,) float64, mm, from the side to the plane of the one across
+    complete : False where there were too many sides for a ray every `reach`
     """
     facet, side, other = ridges(surface, outward_look)
     begin = surface.vertices[surface.faces[facet, side]]
     along = surface.vertices[surface.faces[facet, (side + 1) % 3]] - begin
     count = np.clip(np.ceil(np.linalg.norm(along, axis=1) / reach), 1, RIDGE_MOST).astype(np.int64)
+    complete = most is None or RIDGE_WAYS * int(count.sum()) <= most
+    if not complete and most is not None:
+        few = _spread(len(facet), max(most // RIDGE_WAYS, 1))
+        facet, other, begin, along = facet[few], other[few], begin[few], along[few]
+        count = np.ones(len(few), dtype=np.int64)
     owner = np.repeat(np.arange(len(facet)), count)
     place = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count) + 0.5
     points = begin[owner] + along[owner] * (place / count[owner])[:, None]
     pairs, distances = [np.zeros((0, 2), np.int64)], [np.zeros(0)]
-    for share in (0.0, 0.5, 1.0):
+    for share in np.linspace(0, 1, RIDGE_WAYS):
         direction = (1 - share) * inward[facet] + share * inward[other]
         direction /= np.linalg.norm(direction, axis=1)[:, None]
         across, far, facing = cross(surface, inward, points, direction[owner], reach)
@@ -160,7 +186,7 @@ def ridge_pairs(
         own = np.where(dot(inward[first], back) >= dot(inward[second], back), first, second)
         pairs.append(np.stack([own, across[hit]], axis=1))
         distances.append(far[hit] * facing[hit])
-    return np.concatenate(pairs), np.concatenate(distances)
+    return np.concatenate(pairs), np.concatenate(distances), complete
 
 
 def ridges(surface: SpanSurface, outward_look: bool) -> tuple[Ints, Ints, Ints]:
@@ -171,11 +197,20 @@ def ridges(surface: SpanSurface, outward_look: bool) -> tuple[Ints, Ints, Ints]:
 
 
 def ridges_crossed(
-    surface: SpanSurface, inward: Floats, outward_look: bool, low: float, high: float
+    surface: SpanSurface,
+    inward: Floats,
+    outward_look: bool,
+    low: float,
+    high: float,
+    most: int | None = None,
 ) -> tuple[Ints, bool]:
     """Pairs of facets at long re-entrant sides that come near each other, like crossed grooves.
 
     Rays from points along such sides pass each other by; a range query does not.
+
+    Parameters
+    ----------
+    most : how many pairs may be handed on; by the number of sides if None
 
     Returns
     -------
@@ -190,7 +225,8 @@ def ridges_crossed(
     mean = inward[facet] + inward[other]
     mean /= np.maximum(np.linalg.norm(mean, axis=1), 1e-9)[:, None]
     sides = np.stack([begin, end, end], axis=1)
-    near, complete = facing_pairs(sides, mean, high, RIDGE_BUDGET, flat=False)
+    near, complete = facing_pairs(sides, mean, high, RIDGE_BUDGET, flat=False, most=most)
+    near = near[:most]
     one, two = near[:, 0], near[:, 1]
     p, q = closest_on_segments(begin[one], end[one] - begin[one], begin[two], end[two] - begin[two])
     step = q - p

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from lint3d.geometry.spans import Spans
 from lint3d.geometry.spans_breadth import breadths
 from lint3d.geometry.spans_connect import Connected, connect, same_place
+from lint3d.geometry.spans_effort import effort_of_step
 from lint3d.geometry.spans_tightest import Tightest, tightest_of_each
 
 Floats = NDArray[np.float64]
@@ -27,6 +28,7 @@ Kind = Literal["wall", "rod"]
 ROD_RATIO = 2.0  # thin both ways: at most this many times as broad as thick
 SAME_PLACE = 0.02  # regions whose tightest places are this near are one, as a share of low
 PROBES = 48  # places of a region at which its breadth is felt
+PROBES_LEAST, PROBE_RAYS = 3, 4 * 16  # each sends 16 rays: a quarter of what may be sent
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,8 +78,9 @@ def thin_regions(spans: Spans, limit: float | None = None) -> list[ThinRegion]:
     rows = np.flatnonzero(spans.measured & ~spans.knife & (spans.interval[:, 0] < limit))
     if not len(rows):
         return []
-    graph = connect(spans, rows)
-    best = tightest_of_each(spans, rows, graph)
+    effort = effort_of_step(spans.surface)
+    graph = connect(spans, rows, effort)
+    best = tightest_of_each(spans, rows, graph, effort)
     middle = (best.contacts.point + best.contacts.contact) / 2
     joined = same_place(graph, middle, SAME_PLACE * spans.low)
     if joined.count < graph.count:
@@ -88,7 +91,8 @@ def thin_regions(spans: Spans, limit: float | None = None) -> list[ThinRegion]:
     cuts = np.searchsorted(label, np.arange(graph.count + 1))
     full = _thin_all_over(spans, rows, label)
     beside, beside_cuts = _without_points(spans, rows, label, graph.count)
-    breadth = _breadth_of_each(spans, rows, cuts)
+    probes = max(PROBES_LEAST, min(PROBES, effort.rays // (PROBE_RAYS * graph.count)))
+    breadth = _breadth_of_each(spans, rows, cuts, probes)
     regions = [
         _region(
             spans,
@@ -215,12 +219,12 @@ def _cloud(spans: Spans, rows: Ints, full: Bools, facets: Ints) -> Floats:
     return cloud
 
 
-def _breadth_of_each(spans: Spans, rows: Ints, cuts: Ints) -> Floats:
+def _breadth_of_each(spans: Spans, rows: Ints, cuts: Ints, probes: int) -> Floats:
     """Median breadth of each region (c, 2): in mm, and over the thickness."""
     # Exact contacts lie at the ends of things; where there are others those are left out.
     spread = np.add.reduceat(spans.area[rows] > 0, cuts[:-1], dtype=np.int64)
     size = np.where(spread > 0, spread, np.diff(cuts))
-    count = np.minimum(size, PROBES)
+    count = np.minimum(size, probes)
     owner = np.repeat(np.arange(len(size)), count)
     turn = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
     picked = rows[cuts[owner] + turn * size[owner] // count[owner]]

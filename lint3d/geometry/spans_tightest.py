@@ -15,7 +15,9 @@ from numpy.typing import NDArray
 
 from lint3d.geometry.spans import Spans
 from lint3d.geometry.spans_connect import Connected
-from lint3d.geometry.spans_creep import Crept, creep
+from lint3d.geometry.spans_creep import ROUNDS as CREEP_ROUNDS
+from lint3d.geometry.spans_creep import WAYS, Crept, creep
+from lint3d.geometry.spans_effort import Effort
 from lint3d.geometry.spans_exact import ball_of
 from lint3d.geometry.spans_surface import SpanSurface
 from lint3d.geometry.spans_zoom import Contacts, contacts_of, see_each_other, zoom
@@ -30,6 +32,7 @@ PAIRS_MOST = 200_000  # in one round, over all regions
 TIE = 1e-9  # mm
 TAPER_LEAST = 0.01  # slope of two facets against each other below which no taper is followed
 CREPT, CREPT_MOST = 120, 4_000  # samples followed in each region, and in all
+CREEP_SHARE = 4  # one in so many of the rays may go into following tapers
 CLOSE_ENOUGH = 1e-3  # what may stay open, as a share of the low end of the range
 
 
@@ -46,25 +49,28 @@ class Tightest:
     upper: Floats
 
 
-def tightest_of_each(spans: Spans, rows: Ints, graph: Connected) -> Tightest:
+def tightest_of_each(spans: Spans, rows: Ints, graph: Connected, effort: Effort) -> Tightest:
     """Zoom the best places of each region.
 
     Parameters
     ----------
     rows : (r,) int64, the measured rows that fall into regions
     graph : their regions
+    effort : what it may cost; what that leaves open lowers the interval
     """
     best = _best_rows(spans, rows, graph)
     pairs, bound, label = _candidates(spans, rows, graph)
     cuts = np.searchsorted(label, np.arange(graph.count + 1))
     start, end = cuts[:-1].copy(), cuts[1:]
-    share = FIRST_ROUND
+    share, pairs_left = FIRST_ROUND, effort.pairs
     for _ in range(ROUNDS):
         left = _least_left(bound, start, end)
         live = np.flatnonzero(left < best.contacts.distance - CLOSE_ENOUGH * spans.low)
-        if not len(live):
+        if not len(live) or pairs_left <= 0:
             break
         count = np.minimum(end[live] - start[live], max(1, min(share, PAIRS_MOST // len(live))))
+        count = np.minimum(count, (pairs_left - (np.cumsum(count) - count)).clip(0))
+        pairs_left -= int(count.sum())
         picked = np.repeat(start[live], count) + _ramp(count)
         start[live] += count
         picked = picked[bound[picked] < best.contacts.distance[label[picked]]]
@@ -72,12 +78,13 @@ def tightest_of_each(spans: Spans, rows: Ints, graph: Connected) -> Tightest:
         share *= 4
     left = _least_left(bound, start, end)
     best.lower = np.minimum(best.lower, np.maximum(left - spans.floor_mm, 0))
-    _creep_from_best(spans, rows, graph, best)
+    starts = effort.rays // (CREEP_SHARE * CREEP_ROUNDS * WAYS)
+    _creep_from_best(spans, rows, graph, best, min(CREPT_MOST, starts))
     return best
 
 
-def _creep_from_best(spans: Spans, rows: Ints, graph: Connected, best: Tightest) -> None:
-    """Follow tapers from the samples that could get tighter than the best contact."""
+def _creep_from_best(spans: Spans, rows: Ints, graph: Connected, best: Tightest, most: int) -> None:
+    """Follow tapers from at most so many samples that could get tighter than the best contact."""
     surface = spans.surface
     first, second = spans.pair[rows].T
     facing = -np.einsum("ij,ij->i", spans.inward[first], spans.inward[second])
@@ -89,7 +96,7 @@ def _creep_from_best(spans: Spans, rows: Ints, graph: Connected, best: Tightest)
     order = np.flatnonzero((spacing > 0) & (hope < best.contacts.distance[label] - TIE))
     order = order[slope[order] > TAPER_LEAST]
     order = order[np.lexsort((hope[order], label[order]))]
-    order = order[_ramp(np.unique(label[order], return_counts=True)[1]) < CREPT][:CREPT_MOST]
+    order = order[_ramp(np.unique(label[order], return_counts=True)[1]) < CREPT][:most]
     if not len(order):
         return
     row = rows[order]
