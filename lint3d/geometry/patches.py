@@ -26,7 +26,7 @@ Bools = NDArray[np.bool_]
 
 #: A face lower than this share of its length, and than this in mm, is a needle: where a vertex lies
 #: on an edge of a bent surface, the chord's height turns it square to the surface.
-NEEDLE, NEEDLE_MM = 0.02, 0.05
+NEEDLE, NEEDLE_MM = 0.02, 0.15
 
 
 @dataclass(frozen=True, eq=False)
@@ -215,11 +215,11 @@ def hanging_parts(folds: Folds, cut: Cut) -> Hanging:
     joined = folds.face[~crease]
     patch = connected_groups(len(folds.faces), joined[:, 0], joined[:, 1])
     rows = np.flatnonzero(crease)
-    pair = patch[folds.face[rows]]
+    pair: Ints = patch[folds.face[rows]]
     between = pair[:, 0] != pair[:, 1]
     rows, pair = rows[between], pair[between]
     count = int(patch.max(initial=-1)) + 1
-    tree = _search(count, pair, np.bincount(patch, folds.area, count))
+    tree = _search(count, pair, np.bincount(patch, folds.area, count).astype(np.float64))
     # Every crease runs between a patch and one below it in the search tree.
     upper = np.where(tree.place[pair[:, 0]] < tree.place[pair[:, 1]], 0, 1)
     take = np.arange(len(rows))

@@ -160,7 +160,7 @@ def _best_lean(path: _Path, caps: Sequence[Floats]) -> float:
     The middles of letters lie at unlike heights; their strokes tell the way of reading better.
     """
     tall = np.array([float(np.linalg.norm(np.ptp(cap, axis=0))) for cap in caps])
-    flat = [path.flat(i, caps[i]) for i in np.flatnonzero(tall >= 0.5 * tall.max())]
+    flat = [path.flat(i, caps[i]) for i in np.flatnonzero(tall >= 0.5 * tall.max()).tolist()]
     # A slender stroke (I, a slash) is least tall when it leans.
     flat = [points for points in flat if _slenderness(points) < 3.0]
     best = 0.0

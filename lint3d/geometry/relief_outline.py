@@ -126,5 +126,6 @@ def outline_at(
     name = name.reshape(-1, 2)
     node = connected_groups(int(name.max()) + 1, name[:, 0], name[:, 1])
     loop = np.unique(node[name[:, 0]], return_inverse=True)[1]
-    area = np.bincount(loop, (start[:, 0] * end[:, 1] - start[:, 1] * end[:, 0]) / 2)
+    cross = start[:, 0] * end[:, 1] - start[:, 1] * end[:, 0]
+    area = np.bincount(loop, cross / 2).astype(np.float64)
     return Outline(start, end, loop.astype(np.int64), area)

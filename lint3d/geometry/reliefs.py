@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from lint3d.geometry.patches import Cut, lonely_share
+from lint3d.geometry.patches import Cut, Folds, lonely_share
 from lint3d.geometry.relief_groups import Line, Standing, groups, lines_of
 from lint3d.geometry.relief_heights import measure_height
 from lint3d.geometry.relief_islands import Island, islands
@@ -37,6 +37,9 @@ LEAST_FILL = 0.1
 CONGRUENT = 0.04
 #: No more than this share of the characters of a line are congruent.
 MOST_CONGRUENT = 0.6
+#: Words stand this much farther apart than the letters of a word may (a space of a font of equal
+#: widths is as wide as its letters).
+WORD_GAP = 1.6
 #: A lone mark stands up by no more than this share of its size.
 MARK_RISE = 0.25
 #: Dots of braille are no wider than this, mm, and no farther apart than this many diameters.
@@ -124,7 +127,8 @@ def find_reliefs(vertices: Floats, faces: Ints, table: EdgeTable, step_mm: float
 
 def _weight(found: Found) -> float:
     """How much was told: the votes of all characters and dots."""
-    shapes = [shape for one in (*found.inscriptions, *found.dots) for shape in one.shapes]
+    shapes = [shape for line in found.inscriptions for shape in line.shapes]
+    shapes += [shape for dots in found.dots for shape in dots.shapes]
     return sum(shape.votes for shape in shapes) + (0.0 if found.trouble else 0.01)
 
 
@@ -142,30 +146,30 @@ def _on_surface(searched: Searched, step_mm: float) -> Found:
 
 def _measured(searched: Searched, found: list[Island], step_mm: float) -> list[Shape]:
     folds = searched.folds
-    bases: dict[tuple[int, int], tuple[Floats, Floats, cKDTree]] = {}
+    bases: dict[tuple[int, int], _BasePoints] = {}
     shapes = []
     for island in found:
         if island.base_patch not in bases:
-            rows, inverse = np.unique(folds.faces[island.base], return_inverse=True)
-            area = np.bincount(inverse.ravel(), np.repeat(folds.area[island.base] / 3, 3))
-            points = folds.vertices[rows]
-            bases[island.base_patch] = (points, area, cKDTree(points))
-        points, area, tree = bases[island.base_patch]
-
-        def near(
-            at: Floats,
-            radius: float,
-            points: Floats = points,
-            area: Floats = area,
-            tree: cKDTree = tree,
-        ) -> tuple[Floats, Floats]:
-            rows = tree.query_ball_point(at, radius)
-            return points[rows], area[rows]
-
-        measured = measure_height(folds, island, near, step_mm)
+            bases[island.base_patch] = _BasePoints(folds, island.base)
+        measured = measure_height(folds, island, bases[island.base_patch].near, step_mm)
         if measured is not None:
             shapes.append(Shape(folds, measured, searched.tolerance_mm))
     return shapes
+
+
+class _BasePoints:
+    """Vertices of a base with the area round each, to be asked for by place."""
+
+    def __init__(self, folds: Folds, faces: Ints) -> None:
+        rows, inverse = np.unique(folds.faces[faces], return_inverse=True)
+        thirds = np.repeat(folds.area[faces] / 3, 3)
+        self.area: Floats = np.bincount(inverse.ravel(), thirds).astype(np.float64)
+        self.points: Floats = folds.vertices[rows]
+        self.tree = cKDTree(self.points)
+
+    def near(self, at: Floats, radius: float) -> tuple[Floats, Floats]:
+        rows = self.tree.query_ball_point(at, radius)
+        return self.points[rows], self.area[rows]
 
 
 def _parents(shapes: list[Shape], face_count: int) -> Ints:
@@ -239,15 +243,18 @@ def _letters(shapes: list[Shape], rows: list[int], found: Found) -> list[int]:
         tall = _line_height(shapes, lines) if lines else 0.0
         if is_lettering([shapes[i] for i in group], tall):
             height[group] = tall
-    if not height.any():
-        return []
     told: list[int] = []
-    # Once the height of a line is known, stops and words that stand apart are found by it.
-    for wide in groups(standing, height):
+    # Words stand farther apart than letters do; once the height of a line is known, stops and marks
+    # that stand alone are found by it.
+    own = np.array([one.size for one in standing])
+    for wide in groups(standing, WORD_GAP * np.maximum(height, own)):
         group = wide
-        if not is_lettering([shapes[i] for i in wide], float(height[wide].max())):
+        tall = float(height[wide].max())
+        if len(wide) > 1 and not tall:
+            tall = _line_height(shapes, lines_of(standing, wide))
+        if not is_lettering([shapes[i] for i in wide], tall):
             group = wide[height[wide] > 0]
-        if not height[group].any():
+        if not len(group):
             continue
         found.inscriptions.extend(_inscription(shapes, line) for line in lines_of(standing, group))
         told += [rows[i] for i in group.tolist()]
