@@ -258,8 +258,9 @@ def same_place(graph: Connected, middle: Floats, near: float) -> Connected:
 
 
 def _links_over_sides(spans: Spans, key: Ints, node: Ints, large: Bools, most: int) -> Ints:
-    """Links over sides of large facets, at most so many, where what is thin reaches the side from both facets.
+    """Links over sides of large facets, where what is thin reaches the side from both facets.
 
+    At most so many sides are looked at.
     Points along the side, set back a little into either facet, look straight across: so the
     arms of a cross hang together, and floors that only share the large facet below do not.
     """

