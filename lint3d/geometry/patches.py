@@ -26,7 +26,9 @@ Bools = NDArray[np.bool_]
 
 #: A face lower than this share of its length, and than this in mm, is a needle: where a vertex lies
 #: on an edge of a bent surface, the chord's height turns it square to the surface.
-NEEDLE, NEEDLE_MM = 0.02, 0.15
+NEEDLE, NEEDLE_MM = 0.02, 0.05
+#: A patch thinner than this, most of whose border is with one other patch, is a part of that.
+CLIFF_MM, WITHIN = 0.15, 0.7
 
 
 @dataclass(frozen=True, eq=False)
@@ -215,6 +217,7 @@ def hanging_parts(folds: Folds, cut: Cut) -> Hanging:
     joined = folds.face[~crease]
     patch = connected_groups(len(folds.faces), joined[:, 0], joined[:, 1])
     rows = np.flatnonzero(crease)
+    patch = _without_cliffs(folds, patch, rows)
     pair: Ints = patch[folds.face[rows]]
     between = pair[:, 0] != pair[:, 1]
     rows, pair = rows[between], pair[between]
@@ -246,6 +249,40 @@ def hanging_parts(folds: Folds, cut: Cut) -> Hanging:
         _face_order=face_order,
         _face_start=np.searchsorted(patch[face_order], np.arange(count + 1)),
     )
+
+
+def _without_cliffs(folds: Folds, patch: Ints, crease: Ints) -> Ints:
+    """Patches, where thin ones that lie within another are a part of that.
+
+    On coarse bent surfaces a vertex beside a chord leaves a cliff, a sagitta high. The walls of a
+    relief and the strips of a fillet lie between two patches, and are kept.
+    """
+    count = int(patch.max(initial=-1)) + 1
+    pair = patch[folds.face[crease]]
+    between = pair[:, 0] != pair[:, 1]
+    pair, length = pair[between], folds.length[crease[between]]
+    both = np.concatenate([pair, pair[:, ::-1]])
+    if not len(both):
+        return patch
+    key, row = np.unique(both[:, 0] * np.int64(count) + both[:, 1], return_inverse=True)
+    border = np.bincount(row, np.concatenate([length, length]))
+    mine, other = key // count, key % count
+    around = np.bincount(mine, border, count)
+    thin = 2 * np.bincount(patch, folds.area, count) < CLIFF_MM * around
+    # Cliffs come in heaps of slivers: what matters is the border of the heap with what is whole.
+    inner = thin[mine] & thin[other]
+    heap = connected_groups(count, mine[inner], other[inner])
+    outer = thin[mine] & ~thin[other]
+    key, row = np.unique(heap[mine[outer]] * np.int64(count) + other[outer], return_inverse=True)
+    if not len(key):
+        return patch
+    shared, whole = np.bincount(row, border[outer]), key % count
+    total = np.bincount(key // count, shared, count)
+    most = shared > WITHIN * total[key // count]
+    target = np.full(count, -1)
+    target[(key // count)[most]] = whole[most]
+    into = np.where(thin & (target[heap] >= 0), target[heap], np.arange(count))
+    return np.unique(into[patch], return_inverse=True)[1].astype(np.int64)
 
 
 @dataclass(frozen=True, eq=False)

@@ -1,7 +1,7 @@
 """How high does an island stand above its base, or how deep is it sunk?
 
 The height is that of the cap: the faces that look the same way as the base below them. A dome has
-no cap, and counts by its top. Lengths in mm. Guarded by tests/geometry/test_relief_heights.py.
+no cap, and counts by its top. Lengths in mm. Guarded by tests/geometry/test_reliefs.py.
 """
 
 from __future__ import annotations

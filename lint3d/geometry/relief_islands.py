@@ -3,7 +3,7 @@
 An *island* hangs on one patch (`patches.py`) and meets it along a *foot* that runs round a hole of
 that patch. It is raised where the foot is concave, sunk where it is convex. No crease limit suits
 all shapes: several are tried, and an island that more of them find is surer. Whether an island is
-lettering is not asked here. Lengths in mm. Guarded by tests/geometry/test_relief_islands.py.
+lettering is not asked here. Lengths in mm. Guarded by tests/geometry/test_reliefs.py.
 """
 
 from __future__ import annotations

@@ -3,7 +3,7 @@
 The outline is where the island's walls cross a level between base and cap, so that fillets at foot
 and head leave it alone. Positions are those of the feet on the base, at their distance along the
 base from the middle of the island: nominal lengths, not those of the larger or smaller cap of a
-bent part. Lengths in mm. Guarded by tests/geometry/test_relief_outline.py.
+bent part. Lengths in mm. Guarded by tests/geometry/test_reliefs.py.
 """
 
 from __future__ import annotations

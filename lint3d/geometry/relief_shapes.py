@@ -1,7 +1,7 @@
 """What is one island like: how high, how wide its strokes, which outline?
 
 Gathers what the other kernels measure of an island. Lengths in mm. Guarded by
-tests/geometry/test_relief_shapes.py.
+tests/geometry/test_reliefs.py.
 """
 
 from __future__ import annotations

@@ -3,7 +3,7 @@
 What rounding and remeshing did to the facets is collapsed first: a flat face whose triangles lean
 hither and thither by a micrometre has no creases to find. The simplified mesh keeps a part of the
 vertices as they were, so that distances measured on it are not blurred. Lengths in mm.
-Guarded by tests/geometry/test_relief_surface.py.
+Guarded by tests/geometry/test_reliefs.py.
 """
 
 from __future__ import annotations
