@@ -1,6 +1,6 @@
 """Which faces of the surface as given belong to what was found on its simplified mesh?
 
-Lengths in mm. Guarded by tests/geometry/test_reliefs.py.
+Lengths in mm. Guarded by tests/geometry/test_relief_faces.py.
 """
 
 from __future__ import annotations

@@ -2,7 +2,7 @@
 
 Islands of one sense, of like height, with like normals and near each other form a group; a group
 falls into lines, and islands that lie over each other along a line (an i and its dot, the parts of
-a percent sign) are one character. Lengths in mm. Guarded by tests/geometry/test_reliefs.py.
+a percent sign) are one character. Lengths in mm. Guarded by tests/geometry/test_relief_groups.py.
 """
 
 from __future__ import annotations

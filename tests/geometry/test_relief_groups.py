@@ -1,0 +1,65 @@
+"""Grouping: words, lines, characters of several islands, and arcs, from caps made by hand."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from lint3d.geometry.relief_groups import Standing, groups, lines_of
+
+
+def island(x: float, y: float, wide: float, tall: float, height: float = 0.5) -> Standing:
+    """An upright box of a character at (x, y), turned out of the frame's axes."""
+    corner = np.array([[0, 0], [wide, 0], [wide, tall], [0, tall]], float) + [x, y]
+    points = np.column_stack([corner, np.full(4, height)]) @ TURN.T
+    return Standing(True, height, 0.001, points.mean(axis=0), TURN @ [0, 0, 1.0], points)
+
+
+TURN = np.linalg.qr(np.random.default_rng(5).normal(size=(3, 3)))[0]
+TURN *= np.sign(np.linalg.det(TURN))
+
+
+def word(text_width: int, y: float = 0.0) -> list[Standing]:
+    return [island(5.0 * i, y, 4.0, 6.0) for i in range(text_width)]
+
+
+def test_letters_of_a_word_are_a_group_and_others_are_not() -> None:
+    islands = [*word(4), island(60, 0, 4, 6), island(20, 0, 4, 6, height=0.9)]
+    found = sorted(tuple(group.tolist()) for group in groups(islands))
+    assert found == [(0, 1, 2, 3), (4,), (5,)]
+
+
+def test_a_known_size_reaches_farther() -> None:
+    islands = [*word(3), island(5.0 * 3 + 5.0, 0, 0.6, 0.6)]
+    assert len(groups(islands)) == 2
+    assert len(groups(islands, np.full(4, 10.0))) == 1
+
+
+def test_a_dot_belongs_to_its_letter() -> None:
+    islands = [*word(3), island(16, 0, 1, 4.5), island(16, 5.2, 1, 0.8)]
+    (line,) = lines_of(islands, np.arange(5))
+    assert line.character[3] == line.character[4]
+    assert len(set(line.character.tolist())) == 4
+
+
+def test_two_lines_are_two() -> None:
+    islands = [*word(6), *word(6, y=-9.0)]
+    found = lines_of(islands, np.arange(12))
+    assert sorted(len(line.members) for line in found) == [6, 6]
+    for line in found:
+        assert np.abs(line.direction @ (TURN @ [1.0, 0, 0])) == pytest.approx(1.0, abs=1e-6)
+
+
+def test_characters_follow_in_order() -> None:
+    (line,) = lines_of(word(5), np.arange(5))
+    order = line.character.tolist()
+    assert order in ([0, 1, 2, 3, 4], [4, 3, 2, 1, 0])
+
+
+def test_a_single_island_is_a_line_without_a_way() -> None:
+    (line,) = lines_of(word(1), np.arange(1))
+    assert not line.direction.any()
+
+
+def test_nothing_is_no_group() -> None:
+    assert groups([]) == []
