@@ -18,7 +18,7 @@ DEGREES = (1, 2, 4, 6)
 #: A higher degree must reduce the residual to this share.
 WORTH = 0.7
 #: Points for each coefficient, at least.
-POINTS = 2.5
+POINTS = 4.0
 _ROUNDS = 6
 
 
@@ -166,7 +166,10 @@ def _robust(
             break
         weight = new
     follows = weight > 0.3 * trust
-    return coefficient, quantile(off[follows], trust[follows] ** 2, 0.95)
+    # Every coefficient takes a point's worth of freedom from the residual.
+    free = max(int(follows.sum()) - terms.shape[1], 1)
+    spare = np.sqrt(max(int(follows.sum()), 1) / free)
+    return coefficient, float(spare) * quantile(off[follows], trust[follows] ** 2, 0.95)
 
 
 def quantile(values: Floats, weight: Floats, share: float) -> float:

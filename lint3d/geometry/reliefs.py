@@ -151,7 +151,9 @@ def _measured(searched: Searched, found: list[Island], step_mm: float) -> list[S
     for island in found:
         if island.base_patch not in bases:
             bases[island.base_patch] = _BasePoints(folds, island.base)
-        measured = measure_height(folds, island, bases[island.base_patch].near, step_mm)
+        # Half of what was collapsed may be left in the base: no reason for a higher degree.
+        noise = max(step_mm, 0.5 * searched.tolerance_mm)
+        measured = measure_height(folds, island, bases[island.base_patch].near, noise)
         if measured is not None:
             shapes.append(Shape(folds, measured, searched.tolerance_mm))
     return shapes
