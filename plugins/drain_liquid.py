@@ -13,12 +13,13 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from lint3d import NotApplicable, NotMeasurable, Place, Sheet
 from lint3d.geometry.pools_laws import Liquid, empties_s, head_held_mm, self_venting_mm
 from lint3d.geometry.pools_sphere import around, directions
 from lint3d_plugins.drain_hollows import Hollow
-from lint3d_plugins.drain_places import neck_place, necks
+from lint3d_plugins.drain_places import MUCH_WIDER, neck_place, necks
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -119,7 +120,8 @@ def held_by(
     throat = pockets[0].throat
     ups = directions(TRIES)
     offset = np.concatenate(points) - _outlet(pockets[0])
-    share = [np.full(len(some), 1.0 / max(len(some), 1)) for some in points]
+    # Where on a neck the grid ends a pocket is chance: what fills the neck is not the pocket's.
+    share = [_outside_neck(pockets[0], some) / max(len(some), 1) for some in points]
     volume, least, most = (
         np.concatenate([s * v for s, v in zip(share, volumes, strict=True)])
         for volumes in (
@@ -203,6 +205,18 @@ def sample(hollow: Hollow) -> dict[int, Floats]:
             step = -(-len(mine) // SAMPLES)
             found[int(one)] = space.points(mine[::step])
     return found
+
+
+def _outside_neck(pocket: Pocket, points: Floats) -> Floats:
+    """(k,) 0 for points that lie in the neck of a pocket, 1 for others."""
+    throat = pocket.throat
+    narrow = pocket.way[pocket.way_width <= MUCH_WIDER * throat.diameter]
+    if len(narrow) < 2:
+        return np.ones(len(points))
+    gap, near = cKDTree(narrow).query(points)
+    is_before = (near == 0) & ((points - narrow[0]) @ (narrow[1] - narrow[0]) < 0)
+    outside: Floats = (is_before | (gap > MUCH_WIDER * throat.diameter / 2)).astype(np.float64)
+    return outside
 
 
 def _outlet(pocket: Pocket) -> Floats:

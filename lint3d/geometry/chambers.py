@@ -122,7 +122,7 @@ def find_basins(
     number, rooms : from `wide_rooms`; `number` is written over and becomes the label
     """
     level = distance.reshape(-1)
-    offsets = _offsets(solid.shape)
+    offsets = neighbours(solid.shape)
     flat = number.reshape(-1)
     kind = np.int32 if flat.size < 2**31 - 1 else np.int64
     active: Any = np.flatnonzero((flat < 0) & ~solid.reshape(-1)).astype(kind)
@@ -213,7 +213,7 @@ def climb_from(distance: NDArray[np.float32], solid: Bools, core: Bools, start: 
     """
     level, is_solid = distance.reshape(-1), solid.reshape(-1)
     is_core = core.reshape(-1)
-    offsets = _offsets(solid.shape)
+    offsets = neighbours(solid.shape)
     way = [int(start)]
     while not is_core[way[-1]]:
         here = way[-1]
@@ -239,7 +239,7 @@ def contacts(
     """
     label = basins.label.reshape(-1)
     level = distance.reshape(-1)
-    offsets = _offsets(basins.label.shape)[3:]
+    offsets = neighbours(basins.label.shape)[3:]
     if len(chambers.peak) < 2:
         return np.zeros((0, 2), np.int64), np.zeros((0, 2), np.int64), np.zeros(0)
     # Chamber of each label; the material's −1 takes the last entry.
@@ -407,8 +407,8 @@ def _rooted(basins: Basins, tree: Ints) -> tuple[Ints, Ints]:
     return parent, edge
 
 
-def _offsets(shape: tuple[int, ...]) -> Ints:
-    """Flat distances to the six neighbours."""
+def neighbours(shape: tuple[int, ...]) -> Ints:
+    """(6,) flat distances to the six neighbours of a point."""
     x, y = shape[1] * shape[2], shape[2]
     return np.array([-x, -y, -1, 1, y, x], np.int64)
 

@@ -57,7 +57,7 @@ class Throat:
     upper: float
     """mm, the largest ball that passes lies between the two"""
     position: Floats
-    """(3,) mm"""
+    """(3,) mm, the middle of where the way is as narrow as this"""
     direction: Floats
     """(3,) unit vector along the way, in its sense"""
     length: float
@@ -141,16 +141,24 @@ def _section_rows(route: Route) -> list[int]:
 
     At the mouth of a neck a plane easily gets out of it; in the middle it does not.
     """
-    row = int(np.argmin(route.radius))
-    limit = float(route.radius[row])
+    row, middle = int(np.argmin(route.radius)), _middle_row(route)
+    return [row] if middle == row else [middle, row]
+
+
+def _middle_row(route: Route) -> int:
+    """The middle of the longest stretch that is as narrow as the narrowest point.
+
+    In a duct of constant width rounding decides which point is the narrowest; its middle is the
+    same in any frame.
+    """
+    limit = float(route.radius.min())
     same = np.concatenate([[False], route.radius < limit + 2 * tolerance_of(limit), [False]])
     ends = np.flatnonzero(np.diff(same.astype(np.int8)))
     firsts, lasts = ends[::2], ends[1::2] - 1
     longest = int(np.argmax(route.at[lasts] - route.at[firsts]))
     first, last = int(firsts[longest]), int(lasts[longest])
     along = (route.at[first] + route.at[last]) / 2
-    middle = first + int(np.argmin(np.abs(route.at[first : last + 1] - along)))
-    return [row] if middle == row else [middle, row]
+    return first + int(np.argmin(np.abs(route.at[first : last + 1] - along)))
 
 
 def _normals(clearance: Clearance, route: Route, row: int) -> list[Floats]:
@@ -183,7 +191,7 @@ def _normals(clearance: Clearance, route: Route, row: int) -> list[Floats]:
 
 
 def _throat(clearance: Clearance, route: Route, section: Section | None, upper: float) -> Throat:
-    row = int(np.argmin(route.radius))
+    row, middle = int(np.argmin(route.radius)), _middle_row(route)
     lower = route.lower()
     radius = float(route.radius[row])
     if section is not None:
@@ -204,13 +212,13 @@ def _throat(clearance: Clearance, route: Route, section: Section | None, upper: 
         diameter=2 * radius,
         lower=2 * lower,
         upper=2 * upper,
-        position=route.point[row],
-        direction=route.tangent(row),
+        position=route.point[middle],
+        direction=route.tangent(middle),
         length=length,
         length_lower=shortest,
         length_upper=longest,
         way=Way(route.point, 2 * route.radius),
-        face=int(clearance.nearest(route.point[row : row + 1])[1][0]),
+        face=int(clearance.nearest(route.point[middle : middle + 1])[1][0]),
     )
 
 

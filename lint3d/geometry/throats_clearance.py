@@ -16,6 +16,8 @@ Ints = NDArray[np.int64]
 
 #: From how many points on sorting pays, and cells along each side of their box.
 _WORTH_SORTING, _CELLS = 400, 256
+#: Facets are cut until there are this many times as many and so many more, but no more than that.
+_PIECES_EACH, _PIECES_MORE, _MOST_PIECES = 5, 20_000, 100_000
 
 
 class Clearance:
@@ -31,10 +33,8 @@ class Clearance:
         used, compact = np.unique(faces, return_inverse=True)
         corners = np.asarray(vertices, np.float64)[used]
         self.middle = (corners.min(axis=0) + corners.max(axis=0)) / 2
-        self._vertices = np.ascontiguousarray(corners - self.middle)
-        self._faces = np.ascontiguousarray(compact.reshape(-1, 3), np.int64)
         self._tree: igl.AABB | None = None
-        self.corners = corners[self._faces]
+        self.corners = corners[compact.reshape(-1, 3)]
         """(m, 3, 3) mm, of every facet"""
 
     def at(self, points: Floats) -> Floats:
@@ -44,6 +44,9 @@ class Clearance:
     def nearest(self, points: Floats) -> tuple[Floats, Ints, Floats]:
         """Distances (…,), facets (…,) and the nearest places on them (…, 3)."""
         if self._tree is None:
+            pieces, self._owner = cut_small(self.corners - self.middle)
+            self._vertices = np.ascontiguousarray(pieces.reshape(-1, 3))
+            self._faces = np.arange(len(self._vertices)).reshape(-1, 3)
             self._tree = igl.AABB()
             self._tree.init(self._vertices, self._faces)
         local = np.ascontiguousarray(points.reshape(-1, 3) - self.middle)
@@ -58,9 +61,39 @@ class Clearance:
             squared, face, place = (one[back] for one in found)
         return (
             np.sqrt(squared).reshape(shape),
-            face.reshape(shape),
+            self._owner[face].reshape(shape),
             (place + self.middle).reshape(points.shape),
         )
+
+
+def cut_small(corners: Floats) -> tuple[Floats, Ints]:
+    """Facets with the longest ones halved, as long as that is cheap.
+
+    A long facet has a large box, and more so in a frame in which it lies askew; a search must look
+    into every box that it cannot rule out. Pieces take a quarter of the time.
+
+    Parameters
+    ----------
+    corners : (m, 3, 3) mm
+
+    Returns
+    -------
+    (k, 3, 3) mm, and which facet each is a piece of
+    """
+    most = min(_PIECES_EACH * len(corners) + _PIECES_MORE, _MOST_PIECES)
+    owner = np.arange(len(corners))
+    while True:
+        side = np.linalg.norm(np.roll(corners, -1, axis=1) - corners, axis=2)
+        longest = side.max(axis=1, initial=0.0)
+        rows = np.flatnonzero(longest > longest.max(initial=0.0) / 2)
+        if len(rows) == 0 or len(corners) + len(rows) > most:
+            return corners, owner
+        row, first = np.arange(len(rows)), np.argmax(side[rows], axis=1)
+        one, two, three = (corners[rows][row, (first + i) % 3] for i in range(3))
+        half = (one + two) / 2
+        corners, owner = corners.copy(), np.concatenate([owner, owner[rows]])
+        corners[rows] = np.stack([one, half, three], axis=1)
+        corners = np.concatenate([corners, np.stack([half, two, three], axis=1)])
 
 
 def _side_by_side(points: Floats) -> Ints:

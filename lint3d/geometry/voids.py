@@ -22,7 +22,7 @@ from lint3d.geometry.raster import Grid
 from lint3d.geometry.throats import Throat
 from lint3d.geometry.throats_clearance import Clearance
 from lint3d.geometry.voids_model import NotSeen, SealedPocket, Voids
-from lint3d.geometry.voids_narrow import Surface, find_hidden_necks
+from lint3d.geometry.voids_narrow import find_hidden_necks
 from lint3d.geometry.voids_openings import (
     Contact,
     find_contacts,
@@ -30,9 +30,11 @@ from lint3d.geometry.voids_openings import (
     without_doubles,
 )
 from lint3d.geometry.voids_region import regions_of_hollows
+from lint3d.geometry.voids_second import find_second_ways
 from lint3d.geometry.voids_shells import shell_regions
 from lint3d.geometry.voids_space import MARGIN, POINTS_PER_WIDTH, Space, build_space
 from lint3d.geometry.voids_union import united
+from lint3d.geometry.voids_walls import Surface
 from lint3d.geometry.voids_ways import find_pockets, put_side_by_side
 
 Floats = NDArray[np.float64]
@@ -42,6 +44,8 @@ Ints = NDArray[np.int64]
 _HARDLY_COARSER = 1.1
 #: Faces of a hollow from which a ball is grown to find its middle.
 _FACES_TRIED = 32
+#: The middle of a hollow tells where it is if its ball is no smaller than this times the largest.
+_AS_MUCH_ROOM = 0.9
 #: Bytes a grid point costs at the worst moment.
 BYTES_PER_POINT = 13
 #: mm3 of volume an error of one float32 step over the whole surface stands for.
@@ -120,7 +124,11 @@ def find_voids(
             surface = _one_surface(surface, voids)
         openings = _openings((vertices, faces), space, clearance, effort, limits)
         openings += find_hidden_necks(surface, space, clearance, voids.left_out)
-        graphs.append(find_pockets(space, clearance, openings, high))
+        graph, pockets = find_pockets(space, clearance, openings, high)
+        hidden = find_second_ways(surface, space, clearance, graph) if pockets else []
+        if hidden:
+            graph, pockets = find_pockets(space, clearance, openings + hidden, high)
+        graphs.append((graph, pockets))
     voids.graph, voids.pockets = put_side_by_side(graphs)
     voids.sealed = _sealed_pockets(surface, coordinate_step)
     if voids.leaks:
@@ -212,7 +220,12 @@ def _inside(surface: Surface, nearest: Clearance, rows: Ints) -> Floats:
         low, high = np.where(fits, middle, low), np.where(fits, high, middle)
     best = int(np.argmax(low))
     inside: Floats = foot[best] + normal[best] * low[best]
-    return inside
+    # Where its middle has as much room, that is the place: it does not depend on the facets.
+    centre = np.average(corner.mean(axis=1), axis=0, weights=area)
+    room, face, place = nearest.nearest(centre[None])
+    way_out = np.cross(*np.diff(nearest.corners[face[0]], axis=0)) @ (centre - place[0])
+    is_free = way_out > 0 and face[0] in rows
+    return centre if is_free and room[0] > _AS_MUCH_ROOM * low[best] else inside
 
 
 def _openings(

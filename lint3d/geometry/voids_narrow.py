@@ -9,16 +9,12 @@ tests/geometry/test_voids_narrow.py.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from lint3d.geometry.components import connected_groups
 from lint3d.geometry.throats import Throat, Way, narrowest
 from lint3d.geometry.throats_clearance import Clearance
-from lint3d.geometry.topology import edge_table, face_links
 from lint3d.geometry.voids_box import box_grid, widest_way
 from lint3d.geometry.voids_model import NotSeen
 from lint3d.geometry.voids_openings import (
@@ -28,20 +24,16 @@ from lint3d.geometry.voids_openings import (
     way_from_top,
     without_doubles,
 )
-from lint3d.geometry.voids_shells import ShellRegions
 from lint3d.geometry.voids_space import Space
-from lint3d.geometry.voids_tight import along_sides
+from lint3d.geometry.voids_walls import Surface, Walls
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 #: A hollow narrower than this is a gap and no pocket, voxels of its radius.
 GAP = 1.8
-#: Points at walls that are looked up at most, and necks followed for one hollow.
-_MOST_WALL_POINTS = 400_000
+#: Necks followed for one hollow.
 _MOST_NECKS = 16
-#: How far apart places are strewn on faces, voxels, and how often a side is cut for that at most.
-_PLACES_APART, _MOST_CUTS = 0.7, 400
 #: A throat is followed well if its bounds are no farther apart than this.
 _GOOD_SHARE = 0.9
 #: How often it is measured again on a finer grid until it is.
@@ -50,15 +42,6 @@ _MOST_TRIES = 2
 _OFF_THE_WALL = 0.4
 #: Each finer grid is finer by this; that often it is tried, with at most so many points.
 _FINER, _ROUNDS, _MOST_POINTS = 2.5, 5, 2.4e7
-
-
-@dataclass(frozen=True, eq=False)
-class Surface:
-    """Faces with the shells they form."""
-
-    vertices: Floats
-    faces: Ints
-    regions: ShellRegions
 
 
 def find_hidden_necks(
@@ -73,7 +56,7 @@ def find_hidden_necks(
     suspects = _suspects(surface, space, nearest)
     if not suspects:
         return []
-    walls = _Walls(surface, space, nearest, suspects)
+    walls = Walls(surface, space, nearest, space.chambers.part, [0, *suspects])
     found: list[tuple[Contact, Throat]] = []
     done: set[tuple[int, int]] = set()
     for part in suspects:
@@ -83,7 +66,7 @@ def find_hidden_necks(
             if (other, part) in done or _is_passed(followed, other, places, space.grid.pitch):
                 continue
             done.add((part, other))
-            one = _follow(surface, walls, clearance, part, other, places)
+            one = follow(surface, walls, clearance, part, other, places)
             if one is not None:
                 found.append(one)
                 followed.append((other, one[1]))
@@ -125,160 +108,8 @@ def _suspects(surface: Surface, space: Space, nearest: Clearance) -> list[int]:
     return [part for (part, _), one in zip(tops, region, strict=True) if one < 0]
 
 
-class _Walls:
-    """Which faces does each piece of free space see?
-
-    Crumbs of free space inside a neck are left out: they are no pieces to lead from or to.
-    """
-
-    def __init__(
-        self, surface: Surface, space: Space, nearest: Clearance, pieces: list[int]
-    ) -> None:
-        self.surface, self.space = surface, space
-        label = space.basins.label.reshape(-1)
-        rows = np.flatnonzero((label >= 0) & (space.distance.reshape(-1) <= 1.0))
-        part = space.chambers.part[space.chambers.of_basin[label[rows]]]
-        others = np.flatnonzero(part == 0)
-        keep = np.isin(part, [0, *pieces])
-        if len(others) > _MOST_WALL_POINTS:
-            keep[others] = False
-            keep[others[:: len(others) // _MOST_WALL_POINTS + 1]] = True
-        self.row, self.part = rows[keep], part[keep]
-        self.point = space.points(self.row)
-        self.face = nearest.nearest(self.point)[1]
-        table = edge_table(surface.faces, len(surface.vertices))
-        self._tree = cKDTree(self.point)
-        self.links = np.column_stack(face_links(table)).astype(np.int64)
-
-    def necks(self, part: int) -> list[tuple[Floats, int]]:
-        """Places on the surface that lead from a piece to others, and the piece they lead to."""
-        found = []
-        mine = self._sees(self.part == part)
-        for other in np.unique(self.part[self.part != part]):
-            theirs = self._sees(self.part == other)
-            found += [
-                (places, int(other))
-                for rows in self._between(mine, theirs)
-                for places in self._places(rows, part, int(other))
-            ]
-        return found
-
-    def _sees(self, points: NDArray[np.bool_]) -> NDArray[np.bool_]:
-        seen = np.zeros(len(self.surface.faces), bool)
-        seen[self.face[points]] = True
-        return seen
-
-    def _between(self, mine: NDArray[np.bool_], theirs: NDArray[np.bool_]) -> list[Ints]:
-        """Groups of faces that lead from what one piece sees to what another sees."""
-        faces, links = self.surface.faces, self.links
-        every = self._sees(np.ones(len(self.part), bool))
-        free = ~every | (mine & theirs)
-        inner = free[links].all(axis=1)
-        group = connected_groups(len(faces), links[inner, 0], links[inner, 1])
-        both = np.concatenate([links, links[:, ::-1]])
-        both = both[free[both[:, 0]]]
-        touches = [np.zeros(len(faces), bool), np.zeros(len(faces), bool)]
-        for touch, side in zip(touches, (mine, theirs), strict=True):
-            touch[group[both[side[both[:, 1]], 0]]] = True
-            touch[group[np.flatnonzero(side & free)]] = True
-        leads = free & (touches[0] & touches[1])[group]
-        border = (mine[links[:, 0]] & theirs[links[:, 1]]) | (
-            theirs[links[:, 0]] & mine[links[:, 1]]
-        )
-        leads[links[border].ravel()] = True
-        inner = leads[links].all(axis=1)
-        group = connected_groups(len(faces), links[inner, 0], links[inner, 1])
-        rows = np.flatnonzero(leads)
-        return [rows[group[rows] == one] for one in np.unique(group[rows])]
-
-    def _places(self, rows: Ints, part: int, other: int) -> list[Floats]:
-        """Groups of places on some faces that lie between what the two pieces see.
-
-        Faces are cut small first: a long one may begin in one piece and end in the other.
-        """
-        pitch = self.space.grid.pitch
-        place, normal = _strewn(self.surface, rows, _PLACES_APART * pitch)
-        place, normal = _thinned(place, normal, _PLACES_APART * pitch)
-        owner = self._seen_by(place, normal)
-        ends = []
-        for one in (part, other):
-            tree = cKDTree(place[owner == one]) if np.any(owner == one) else None
-            ends.append(np.full(len(place), np.inf) if tree is None else tree.query(place)[0])
-        reach = 2.5 * _PLACES_APART * pitch
-        # Unseen places, and seen ones beside those that the other piece sees.
-        between = np.flatnonzero(
-            (owner < 0)
-            | ((owner == part) & (ends[1] < reach))
-            | ((owner == other) & (ends[0] < reach))
-        )
-        if len(between) == 0:
-            return []
-        links = cKDTree(place[between]).query_pairs(reach, output_type="ndarray")
-        group = connected_groups(len(between), links[:, 0], links[:, 1])
-        found = [between[group == one] for one in range(int(group.max()) + 1)]
-        found = [one for one in found if all(end[one].min() < reach for end in ends)]
-        found.sort(key=len)
-        return [place[one] for one in found]
-
-    def _seen_by(self, place: Floats, normal: Floats) -> Ints:
-        """(k,) the piece with a free point just above each place of the surface; −1 = none."""
-        pitch = self.space.grid.pitch
-        gap, near = self._tree.query(place, k=12, distance_upper_bound=1.6 * pitch)
-        is_near = np.isfinite(gap)
-        towards = self.point[np.where(is_near, near, 0)] - place[:, None]
-        above = np.einsum("ijk,ik->ij", towards, normal)
-        is_above = is_near & (above > 0.3 * gap)
-        first = np.argmax(is_above, axis=1)
-        row = np.arange(len(place))
-        owner: Ints = np.where(
-            is_above.any(axis=1), self.part[np.where(is_near, near, 0)[row, first]], -1
-        )
-        return owner
-
-    def nearest_point(self, part: int, places: Floats) -> int:
-        """Flat number of the wall point of a piece that lies nearest to any of the places."""
-        rows = np.flatnonzero(self.part == part)
-        gap = cKDTree(places).query(self.point[rows])[0]
-        return int(self.row[rows[np.argmin(gap)]])
-
-
-def _strewn(surface: Surface, rows: Ints, apart: float) -> tuple[Floats, Floats]:
-    """Places all over some faces, about so far apart, and the faces' normals there."""
-    corner = surface.vertices[surface.faces[rows]]
-    sides = np.linalg.norm(corner - np.roll(corner, 1, axis=1), axis=2)
-    side = sides.max(axis=1)
-    cuts = np.clip(np.ceil(side / apart), 1, _MOST_CUTS).astype(np.int64)
-    normal = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
-    area = np.linalg.norm(normal, axis=1)
-    normal /= np.maximum(area[:, None], 1e-300)
-    # A row of places does for a facet that is hardly wider than they are apart.
-    slender = area < apart * side
-    row, owner = along_sides(corner[slender], sides[slender], apart)
-    places, normals = [row], [normal[slender][owner]]
-    for count in np.unique(cuts[~slender]):
-        some = (cuts == count) & ~slender
-        i, j = np.divmod(np.arange((count + 1) ** 2), count + 1)
-        inside = i + j <= count
-        share = np.column_stack([i, j, count - i - j])[inside] / count
-        # A little off the corners, so that each place is surely on its own face.
-        share = 0.98 * share + 0.02 / 3
-        places.append(np.einsum("pc,fcx->fpx", share, corner[some]).reshape(-1, 3))
-        normals.append(np.repeat(normal[some], len(share), axis=0))
-    return np.concatenate(places), np.concatenate(normals)
-
-
-def _thinned(place: Floats, normal: Floats, apart: float) -> tuple[Floats, Floats]:
-    """One place a cell and direction: slender faces are strewn far too densely."""
-    cell = np.floor(place / apart).astype(np.int64)
-    cell -= cell.min(axis=0, initial=0)
-    turn = np.rint(normal).astype(np.int64) + 1
-    key = np.ravel_multi_index((*cell.T, *turn.T), (*(cell.max(axis=0, initial=0) + 1), 3, 3, 3))
-    first = np.sort(np.unique(key, return_index=True)[1])
-    return place[first], normal[first]
-
-
-def _follow(
-    surface: Surface, walls: _Walls, clearance: Clearance, part: int, other: int, places: Floats
+def follow(
+    surface: Surface, walls: Walls, clearance: Clearance, part: int, other: int, places: Floats
 ) -> tuple[Contact, Throat] | None:
     """Find the way through a neck on finer and finer grids, and measure it."""
     space = walls.space
@@ -325,7 +156,7 @@ def _off_the_wall(way: Floats, clearance: Clearance, pitch: float) -> Floats:
 
 
 def _unfollowed(
-    walls: _Walls, part: int, other: int, left_out: list[NotSeen]
+    walls: Walls, part: int, other: int, left_out: list[NotSeen]
 ) -> tuple[Contact, Throat]:
     """An opening that must be there and was not found: narrower than the grid can show."""
     space = walls.space

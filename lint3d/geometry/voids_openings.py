@@ -140,12 +140,12 @@ def without_doubles(
     kept: list[tuple[Contact, Throat]] = []
     for contact, throat in measured:
         same = [seen for other, seen in kept if set(other.chambers) == set(contact.chambers)]
-        if not any(_runs_through(throat, seen) for seen in same):
+        if not any(runs_through(throat, seen) for seen in same):
             kept.append((contact, throat))
     return kept
 
 
-def _runs_through(one: Throat, two: Throat) -> bool:
+def runs_through(one: Throat, two: Throat) -> bool:
     """Does a ball on the way of one overlap the throat of the other, in the same passage?"""
     for throat, other in ((one, two), (two, one)):
         gap = np.linalg.norm(throat.way.point - other.position, axis=1)

@@ -50,7 +50,7 @@ def find_pockets(
     _put_together(graph)
     _add_volumes(graph, space)
     tree = nx.maximum_spanning_tree(_widest_only(graph), weight="diameter")
-    bridges = _bridges(graph)
+    bridges = bridges_of(graph)
     ways = nx.single_source_shortest_path(tree, OUTSIDE)
     walls = _Walls(space, clearance, len(ways))
     pockets = []
@@ -168,7 +168,8 @@ def _widest_only(graph: nx.MultiGraph) -> nx.Graph:
     return simple
 
 
-def _bridges(graph: nx.MultiGraph) -> set[tuple[int, int]]:
+def bridges_of(graph: nx.MultiGraph) -> set[tuple[int, int]]:
+    """Pairs of nodes, the lower first, that hang together by a single opening."""
     import networkx as nx
 
     simple = nx.Graph(graph)

@@ -1,0 +1,121 @@
+"""Which further ways between chambers does the grid hide?
+
+Whether a fine opening shows on a grid hangs on how the grid lies. Where all that is known of a way
+out is one opening, or one so narrow that a hidden one may be wider, the surface is searched for
+faces that lead past it. Lengths in mm. Guarded by tests/geometry/test_voids_narrow.py.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from lint3d.geometry.chambers import neighbours
+from lint3d.geometry.throats import Throat
+from lint3d.geometry.throats_clearance import Clearance
+from lint3d.geometry.voids_model import OUTSIDE
+from lint3d.geometry.voids_narrow import follow
+from lint3d.geometry.voids_openings import GRID_DOUBT, Contact, runs_through
+from lint3d.geometry.voids_space import Space
+from lint3d.geometry.voids_walls import Surface, Walls
+from lint3d.geometry.voids_ways import CRUMB, bridges_of
+
+if TYPE_CHECKING:
+    import networkx as nx
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+#: Pieces of free space between which further ways are looked for, and ways that are followed.
+_MOST_PIECES, _MOST_FOLLOWED = 24, 24
+#: Places this near to where the grid shows an opening are part of it, voxels.
+_BESIDE = 3.0
+#: The way is the opening itself where it is no wider than this times its throat.
+_NARROW = 1.25
+
+
+def find_second_ways(
+    surface: Surface, space: Space, clearance: Clearance, graph: nx.MultiGraph
+) -> list[tuple[Contact, Throat]]:
+    """Openings that the grid does not show, besides those it shows.
+
+    Parameters
+    ----------
+    graph : from `voids_ways.find_pockets`; its nodes name the chambers they are made of
+    """
+    pieces = _pieces(graph, space.grid.pitch)
+    if len(pieces) < 2:
+        return []
+    piece_of = np.full(len(space.chambers.peak), -1, np.int64)
+    for number, nodes in enumerate(pieces):
+        for node in nodes:
+            piece_of[graph.nodes[node]["members"]] = number
+    nearest = Clearance(surface.vertices, surface.faces)
+    walls = Walls(surface, space, nearest, piece_of, range(len(pieces)))
+    known = [data["throat"] for _, _, data in graph.edges(data=True)]
+    shown = _shown(walls, piece_of, known)
+    found: list[tuple[Contact, Throat]] = []
+    for piece in range(1, len(pieces)):
+        for places, other in walls.necks(piece)[:_MOST_FOLLOWED]:
+            if other > piece or not _is_hidden(places, shown, space.grid.pitch):
+                continue
+            one = follow(surface, walls, clearance, piece, other, places)
+            if one is None or one[1].lower <= 0:
+                continue
+            if not any(runs_through(one[1], throat) for throat in known):
+                known.append(one[1])
+                found.append(one)
+    return found
+
+
+def _pieces(graph: nx.MultiGraph, pitch: float) -> list[set[int]]:
+    """Nodes joined by more than one opening, none of them narrower than a hidden one may be.
+
+    The outside's piece comes first, the others by falling volume.
+    """
+    import networkx as nx
+
+    bridges = bridges_of(graph)
+    for hidden_width in (GRID_DOUBT * pitch, 0.0):
+        firm = nx.Graph()
+        firm.add_nodes_from(graph)
+        firm.add_edges_from(
+            (one, two)
+            for one, two, data in graph.edges(data=True)
+            if (min(one, two), max(one, two)) not in bridges and data["diameter"] > hidden_width
+        )
+        pieces = [
+            piece
+            for piece in nx.connected_components(firm)
+            if sum(graph.nodes[node]["volume"] for node in piece) >= CRUMB * pitch**3
+        ]
+        if len(pieces) <= _MOST_PIECES:
+            break
+    pieces.sort(key=lambda piece: (-sum(graph.nodes[node]["volume"] for node in piece), min(piece)))
+    outside = [piece for piece in pieces if OUTSIDE in piece]
+    others = [piece for piece in pieces if OUTSIDE not in piece]
+    return (outside + others)[:_MOST_PIECES]
+
+
+def _shown(walls: Walls, piece_of: Ints, known: list[Throat]) -> list[tuple[cKDTree, float]]:
+    """Points at openings that are known, and how far from them places are part of these."""
+    space = walls.space
+    pitch = space.grid.pitch
+    chamber = np.append(space.chambers.of_basin, -1)
+    piece = np.append(piece_of, -1)[chamber]
+    label = space.basins.label.reshape(-1)
+    beside = piece[label[walls.row[:, None] + neighbours(space.grid.shape)]]
+    at_border = np.any((beside >= 0) & (beside != walls.part[:, None]), axis=1)
+    found = [(cKDTree(walls.point[at_border]), _BESIDE * pitch)] if at_border.any() else []
+    for throat in known:
+        narrow = throat.way.width <= _NARROW * max(throat.diameter, float(throat.way.width.min()))
+        found.append((cKDTree(throat.way.point[narrow]), throat.diameter / 2 + 1.5 * pitch))
+    return found
+
+
+def _is_hidden(places: Floats, shown: list[tuple[cKDTree, float]], pitch: float) -> bool:
+    """Do places lie apart from every opening that is known?"""
+    return not any(np.min(tree.query(places)[0]) < reach for tree, reach in shown)
