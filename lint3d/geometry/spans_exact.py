@@ -16,7 +16,7 @@ from lint3d.geometry.spans_feelers import ridge_pairs, ridges_crossed, vertex_pa
 from lint3d.geometry.spans_knife import KnifeEdges
 from lint3d.geometry.spans_pairs import share_vertex
 from lint3d.geometry.spans_surface import SpanSurface
-from lint3d.geometry.spans_taper import TAPER_COS, may_taper, tapers
+from lint3d.geometry.spans_taper import FOLLOWED_MOST, TAPER_COS, may_taper, tapers
 from lint3d.geometry.spans_tree import facing_pairs
 from lint3d.geometry.spans_zoom import Contacts, contacts_of, join, see_each_other, zoom
 
@@ -26,6 +26,7 @@ Bools = NDArray[np.bool_]
 
 BESIDE_MOST = 3_000_000  # pairs looked at to see whether a guess is already covered
 TAPERS_MOST = 20_000  # first guesses on sides that taper that are looked at
+TAPER_COST = 120  # pairs that may be compared instead of following one taper
 ORPHANS_MOST = 50_000  # first guesses off any measured facet that are followed up
 
 
@@ -119,8 +120,8 @@ def exact_contacts(
     for contacts in (between, followed):
         good = contacts.take(contacts.counts & (contacts.distance <= high))
         parts.append(good.take(see_each_other(surface, good)))
-    parts.append(_askew(surface, inward, edges, guesses, guess_mm, between, high))
-    return join(parts), complete
+    askew, all_askew = _askew(surface, inward, edges, guesses, guess_mm, between, high, pairs_most)
+    return join([*parts, askew]), complete and all_askew
 
 
 def _askew(
@@ -131,15 +132,22 @@ def _askew(
     guess_mm: Floats,
     between: Contacts,
     high: float,
-) -> Contacts:
+    most: int | None,
+) -> tuple[Contacts, bool]:
     """Contacts of guesses and of large facets that taper and whose nearest places do not count."""
     facing = -np.einsum("ij,ij->i", inward[guesses[:, 0]], inward[guesses[:, 1]])
     rows = np.flatnonzero((facing >= ACCEPT_COS) & (facing < TAPER_COS))
-    rows = rows[np.argsort(guess_mm[rows], kind="stable")][:TAPERS_MOST]
+    looked_at = TAPERS_MOST if most is None else min(TAPERS_MOST, most)
+    rows = rows[np.argsort(guess_mm[rows], kind="stable")][:looked_at]
     pairs = np.unique(np.sort(guesses[rows], axis=1), axis=0)
     near = contacts_of(surface, inward, edges, pairs)
     near = join([near.take(may_taper(inward, near, high)) for near in (near, between)])
-    return tapers(surface, inward, edges, near, high)
+    if most is None:
+        return tapers(surface, inward, edges, near, high), True
+    # Each pair that is followed costs the rays of as many that are only compared.
+    followed = max(most // TAPER_COST, 1)
+    complete = len(near.pair) <= followed or followed >= FOLLOWED_MOST
+    return tapers(surface, inward, edges, near, high, min(followed, FOLLOWED_MOST)), complete
 
 
 def _off_measured(surface: SpanSurface, measured: Ints, guesses: Ints, high: float) -> Bools:

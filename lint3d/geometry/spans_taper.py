@@ -26,6 +26,7 @@ TAPER_COS = float(np.cos(np.radians(8.0)))  # nearer to parallel the nearest pla
 NEAR = (0.02, 0.1, 0.3)  # points: so far from the nearest place towards the corners and the middle
 PAIRS_MOST = 3_000
 FOLLOWED_MOST = 2_000
+PAIRS_EACH = 4  # pairs looked at for each that may be followed
 
 
 def may_taper(inward: Floats, contacts: Contacts, high: float) -> NDArray[np.bool_]:
@@ -42,7 +43,12 @@ def may_taper(inward: Floats, contacts: Contacts, high: float) -> NDArray[np.boo
 
 
 def tapers(
-    surface: SpanSurface, inward: Floats, edges: KnifeEdges, near: Contacts, high: float
+    surface: SpanSurface,
+    inward: Floats,
+    edges: KnifeEdges,
+    near: Contacts,
+    high: float,
+    most: int = FOLLOWED_MOST,
 ) -> Contacts:
     """The tightest span between facets whose nearest points do not count.
 
@@ -50,12 +56,13 @@ def tapers(
     ----------
     near : (k,) nearest points of such facets, see `may_taper`
     high : mm, the top of the range of interest
+    most : so many of them are followed, the tightest
 
     Returns
     -------
     Contacts : those found, at most one a pair; all of them count
     """
-    near = near.take(np.argsort(near.distance, kind="stable")[:PAIRS_MOST])
+    near = near.take(np.argsort(near.distance, kind="stable")[: min(PAIRS_MOST, PAIRS_EACH * most)])
     point, facet, owner = _points_on(surface, near)
     met = straight_across(surface, inward, point, facet, high)
     good = np.flatnonzero((met.facet >= 0) & (met.facing >= ACCEPT_COS) & (met.value <= high))
@@ -64,7 +71,7 @@ def tapers(
     good, pair = good[~sharp], pair[~sharp]
     order = np.lexsort((met.value[good], owner[good]))
     best = order[np.unique(owner[good][order], return_index=True)[1]]
-    best = best[np.argsort(met.value[good[best]], kind="stable")[:FOLLOWED_MOST]]
+    best = best[np.argsort(met.value[good[best]], kind="stable")[:most]]
     rows = good[best]
     start = Crept(
         pair[best],

@@ -7,7 +7,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from lint3d.geometry import spans_exact, spans_pairs
+from lint3d.geometry import spans_effort, spans_exact, spans_pairs
+from lint3d.geometry.rays import RaysSpent
 from lint3d.geometry.sampling import spread_points
 from lint3d.geometry.spans import spans
 from lint3d.geometry.spans_dense import dense_facets
@@ -172,3 +173,30 @@ def test_needles_in_metres_and_far_off(scale: float, offset: float) -> None:
     (region,) = thin_regions(spans(surface, LOW * scale, HIGH * scale))
     assert region.lower <= 0.6 * scale + 1e-9
     assert region.upper >= 0.6 * scale - 1e-9
+
+
+def tangle(count: int) -> SpanSurface:
+    """A closed surface with its corners at random: long faces that cross each other."""
+    i, j = np.meshgrid(np.arange(count), np.arange(count), indexing="ij")
+    a, b = i * count + j, (i + 1) % count * count + j
+    c, d = i * count + (j + 1) % count, (i + 1) % count * count + (j + 1) % count
+    faces = np.stack([a, b, d, a, d, c], -1).reshape(-1, 3)
+    return surface_from_mesh(np.random.default_rng(0).uniform(0, 60, (count**2, 3)), faces)
+
+
+def test_a_tangle_is_told_in_part_within_the_rays_allowed(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(spans_effort, "LOOK", 1e9)
+    monkeypatch.setattr(spans_effort, "EACH", 0.0)
+    found = spans(tangle(30), LOW, HIGH)
+    assert not found.complete
+    assert found.surface.scene.rays_left is not None
+    assert found.surface.scene.rays_left >= 0
+
+
+def test_rays_beyond_those_allowed_are_refused() -> None:
+    surface = moved(disc(50, 5.0))
+    surface.scene.allow(3)
+    origin, way = np.zeros((2, 3)), np.tile([0.0, 0.0, 1.0], (2, 1))
+    surface.scene.first_facet(origin, way, 1.0)
+    with pytest.raises(RaysSpent, match="was given up"):
+        surface.scene.first_facet(origin, way, 1.0)
