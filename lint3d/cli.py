@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 import sys
+from collections.abc import Iterable
 from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -80,8 +81,8 @@ def _complete(kind: str) -> Any:
 
         registry = load_registry(PluginSettings())
         families = {rule.split("/")[0] for rule in registry.rules}
-        names = {"rule": registry.rules, "sheet": registry.sheets}.get(kind)
-        found = sorted(names if names is not None else {*registry.rules, *families})
+        names: dict[str, Iterable[str]] = {"rule": registry.rules, "sheet": registry.sheets}
+        found = sorted(names.get(kind, {*registry.rules, *families}))
         return [name for name in found if name.startswith(begun)]
 
     return offered
@@ -481,7 +482,7 @@ def start_command(kind: Any, name: str) -> None:
     help="This rule's value is meant to depend on how the part lies. Repeatable.",
 )
 @click.pass_context
-def check_plugin(ctx: click.Context, plugin: str, **options: Any) -> None:
+def check_plugin(ctx: click.Context, /, plugin: str, **options: Any) -> None:
     """Say whether a plugin keeps the contract: names, words, sameness, no crash.
 
     PLUGIN is a module, a .py file, or the name of an installed plugin.

@@ -8,7 +8,7 @@ Nothing here is a part of the demo, and no limit is meant by it.
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     import numpy as np
@@ -109,7 +109,7 @@ def _facets(mesh: object) -> Facets:
     return np.asarray(mesh.triangles, np.float64)  # type: ignore[attr-defined]
 
 
-def _trimesh() -> object:
+def _trimesh() -> Any:
     import trimesh
     import trimesh.creation
 

@@ -48,6 +48,9 @@ from lint3d_plugins.walls_places import (
 if TYPE_CHECKING:
     from lint3d import Joined
 
+#: So many bars are looked at for whether something holds them along their length.
+MOST_TIED = 500
+
 # --- measures -----------------------------------------------------------------------------------
 
 
@@ -241,15 +244,27 @@ def thin_rod(spans: Thickness, rods: Bars, interest: Interest) -> Iterator[Place
 
 
 @rule("walls/slender", measures="1")
-def slender(rods: Bars) -> Iterator[Place]:
+def slender(rods: Bars, span_surface: Surface, sheet: Sheet) -> Iterator[Place]:
     """A pin or strut too slender to survive cleaning.
 
     The value is its length over its smaller diameter. A strut that is held at both ends counts by
-    its whole length, too; rings, coils and hooks are not judged.
+    its whole length, too; rings, coils and hooks are not judged, nor a rim that a wall or floor
+    holds along its length.
 
     Remedy: thicken it, shorten it, or tie it to what stands beside it.
     """
-    for bar in rods.found:
+    from lint3d.geometry.rods_tied import are_tied
+
+    required = sheet.requirement("walls/slender")
+    limit = required.high if required and required.high else 0.0
+    # Only what could fail is worth the look; of very many struts the most slender come first.
+    doubtful = [bar for bar in rods.found if bar.slenderness[2] >= limit][:MOST_TIED]
+    tied = {
+        id(b)
+        for b, is_tied in zip(doubtful, are_tied(span_surface.spans, doubtful), strict=True)
+        if is_tied
+    }
+    for bar in (bar for bar in rods.found if id(bar) not in tied):
         remark = f"The rod is {bar.length:.4g} mm long and {bar.diameter:.4g} mm thick."
         yield slenderness_of(bar, remark, {"length_mm": bar.length})
 

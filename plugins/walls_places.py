@@ -315,7 +315,9 @@ def round_places(thickness: Thickness, felt: Bars, interest: Interest, remark: s
             if (bar is None or not bar.is_straight)
             and not _is_in(inside, np.asarray(place.position))
         ]
-        places += _bent_places(rest, felt, limit, remark)
+        walls = [one for one in thickness.regions(limit) if one.kind == "wall"]
+        bent = _without_rims(felt, walls, thickness.spans.surface.faces)
+        places += _bent_places(rest, bent, limit, remark)
         if places:
             return Places(places)
     return Places()
@@ -341,6 +343,21 @@ def _straight_places(
             place = Place(bar.diameter, position=middle, faces=bar.faces, distinct=True)
             place.extent_mm = bar.extent
             yield _round_place(place, bar, remark)
+
+
+def _without_rims(felt: Bars, walls: Sequence[ThinRegion], faces: NDArray[np.int64]) -> Bars:
+    """Bars without those that are the rims of walls: along a rim a wall is thin both ways, too.
+
+    The faces of a rim, or the strips of the sides next to it, share their corners with the sides of
+    walls that are as thin.
+    """
+
+    def is_rim(bar: Bar) -> bool:
+        near = [faces[wall.faces].ravel() for wall in walls if wall.value <= 1.05 * bar.diameter]
+        return bool(near) and bool(np.isin(faces[bar.faces], np.concatenate(near)).mean() >= 0.5)
+
+    bent = tuple(bar for bar in felt.bent if not is_rim(bar))
+    return replace(felt, bent=bent)
 
 
 def _bent_places(
@@ -438,11 +455,18 @@ def places_of(found: Sequence[ThinRegion], remark: str) -> Places:
             distinct=True,
             ends=(one.point, one.contact_point),
             extent_mm=one.extent,
-            remark=remark.format(one.value),
+            remark=_said_of(one, remark),
             properties=_facts(one),
         )
         for one in found
     )
+
+
+def _said_of(region: ThinRegion, remark: str) -> str:
+    """The remark with the value; sides nearer than the coordinates tell apart lie on each other."""
+    if region.value > (region.upper - region.lower) / 2:
+        return remark.format(region.value)
+    return remark.format(0.0) + " Its sides lie on each other."
 
 
 def _facts(region: ThinRegion) -> dict[str, Any]:

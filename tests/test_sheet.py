@@ -308,5 +308,5 @@ def test_what_a_sign_asks_for_goes_on_any_process(tmp_path: Path, base: dict[str
     with pytest.raises(ConfigurationError, match="a list of names"):
         read_sheet(str(own), base)
     own.write_text('[sheet]\nextends = ["base", "sgin"]\n')
-    with pytest.raises(ConfigurationError, match="own.toml"):
+    with pytest.raises(ConfigurationError, match=r"own\.toml"):
         read_sheet(str(own), base)

@@ -91,7 +91,7 @@ def _sides_round(
         met[:, i] = surface.scene.first_facet(
             middle, one * np.cos(turn) + two * np.sin(turn), reach
         )
-    closed: NDArray[np.bool_] = (met >= 0).all(axis=1)
+    closed: NDArray[np.bool_] = np.asarray((met >= 0).all(axis=1))
     return met, closed
 
 

@@ -175,7 +175,7 @@ def _links_of_dense(spans: Spans, rows: Ints, node: Ints) -> Ints:
 
     Of two cells the first contact of each must lie side by side, not one behind the other.
     """
-    dense = spans.dense[spans.pair[rows]].any(axis=1)
+    dense: Bools = np.asarray(spans.dense[spans.pair[rows]].any(axis=1))
     if not dense.any():
         return np.zeros((2, 0), dtype=np.int64)
     step = spans.contact_point[rows] - spans.point[rows]

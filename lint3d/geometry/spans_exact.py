@@ -119,7 +119,7 @@ def exact_contacts(
     parts = []
     for contacts in (between, followed):
         good = contacts.take(contacts.counts & (contacts.distance <= high))
-        parts.append(good.take(see_each_other(surface, good)))
+        parts.append(good.take(see_each_other(surface, inward, good)))
     askew, all_askew = _askew(surface, inward, edges, guesses, guess_mm, between, high, pairs_most)
     return join([*parts, askew]), complete and all_askew
 

@@ -191,7 +191,7 @@ def _keep_tighter(spans: Spans, best: Tightest, found: Contacts, label: Ints) ->
     """Put contacts that count and see each other in the place of those less tight."""
     good = np.flatnonzero(found.counts & ~found.knife)
     good = good[found.distance[good] <= best.contacts.distance[label[good]] + spans.floor_mm]
-    good = good[see_each_other(spans.surface, found.take(good))]
+    good = good[see_each_other(spans.surface, spans.inward, found.take(good))]
     found, label = found.take(good), label[good]
     ball = ball_of(spans.inward, found)
     # Of contacts equally near the one whose ball is known best.

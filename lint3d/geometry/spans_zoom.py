@@ -193,7 +193,7 @@ def _pairs_around(surface: SpanSurface, pair: Ints) -> tuple[Ints, Ints]:
     return owner[keep], around[keep]
 
 
-def see_each_other(surface: SpanSurface, contacts: Contacts) -> Bools:
+def see_each_other(surface: SpanSurface, inward: Floats, contacts: Contacts) -> Bools:
     """Does no other facet stand between the two sides of each contact?"""
     ends = []
     for column, place in ((0, contacts.point), (1, contacts.contact)):
@@ -202,4 +202,24 @@ def see_each_other(surface: SpanSurface, contacts: Contacts) -> Bools:
         length = np.linalg.norm(step, axis=1)
         most = np.minimum(INSET * length, 0.05 * contacts.distance)
         ends.append(place + step * (most / np.maximum(length, 1e-300))[:, None])
-    return ~surface.scene.is_blocked(ends[0], ends[1], contacts.pair)
+    free: Bools = ~surface.scene.is_blocked(ends[0], ends[1], contacts.pair)
+    rows = np.flatnonzero(free & (contacts.distance <= 2 * surface.resolution))
+    if len(rows):
+        free[rows] = _is_between(surface, inward, contacts.take(rows))
+    return free
+
+
+def _is_between(surface: SpanSurface, inward: Floats, contacts: Contacts) -> Bools:
+    """Facets that lie on each other: does the space measured lie between them, or on both sides?
+
+    Where two bodies touch there is a gap of nothing, but no wall of nothing: beyond either facet
+    one is in material, as the next facet tells.
+    """
+    first = contacts.pair[:, 0]
+    way = inward[first]
+    corner = surface.corners[first].mean(axis=1) - contacts.point
+    start = (contacts.point + contacts.contact) / 2 + INSET * corner
+    start += way * (4 * surface.resolution + 2 * surface.scene.nearest_mm)
+    met = surface.scene.first_facet(start, way, np.inf)
+    between: Bools = (met < 0) | (dot(inward[met], way) > 0)
+    return between

@@ -1,9 +1,10 @@
 """By what can the same result be looked up in an earlier report?
 
-Two keys, coarse first. Neither holds the file's name (files are renamed), the measured value or the
-size of the region (a wall that gets thinner grows its region). They are keys for a look-up, not
-proof: who compares two reports takes the candidates with the same key and lets the nearest place
-decide.
+Two keys, coarse first. Neither holds the measured value or the size of the region (a wall that
+gets thinner grows its region). The coarse one does not hold the file's name (files are renamed); the
+other does, so that a result has the same key whatever other files are inspected with it. They are
+keys for a look-up, not proof: who compares two reports takes the candidates with the same key and
+lets the nearest place decide.
 """
 
 from __future__ import annotations
@@ -30,14 +31,14 @@ def fingerprints(result: Result) -> dict[str, str]:
     Returns
     -------
     ruleAndBody/v1 : over rule, body and other body; survives every move of the place
-    place/v1 : the same and the cell of 2 mm that the place lies in; the same in two runs over the
-        same shape in the same frame, unless the place moved over the border of a cell
+    place/v1 : the same, the file and the cell of 2 mm that the place lies in; the same in two runs
+        over the same shape in the same frame, unless the place moved over the border of a cell
     """
     if result.known_as:
         return dict(result.known_as)
     subject = [result.rule, result.body or "", result.part or "", result.other or ""]
     cell = [str(math.floor((x + _SHIFT) / CELL)) for x in result.position or () if math.isfinite(x)]
-    return {BODY_KEY: _hash(subject), PLACE_KEY: _hash([*subject, *cell])}
+    return {BODY_KEY: _hash(subject), PLACE_KEY: _hash([*subject, result.uri, *cell])}
 
 
 def numbered(keys: list[dict[str, str]]) -> list[dict[str, str]]:

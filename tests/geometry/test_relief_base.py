@@ -29,7 +29,9 @@ def _plane(xy: np.ndarray, height: float) -> np.ndarray:
 
 
 @pytest.mark.parametrize(
-    ("surface", "within"), [(_plane, 1e-9), (_drum, 1e-4), (_ball, 1e-4)], ids=str
+    ("surface", "within"),
+    [(_plane, 1e-9), (_drum, 1e-4), (_ball, 1e-4)],
+    ids=["plane", "drum", "ball"],
 )
 @pytest.mark.parametrize("strangers", [0, 30])
 def test_height_above_a_base(surface, within: float, strangers: int) -> None:

@@ -108,7 +108,7 @@ def test_zoom_walks_to_the_tightest_place() -> None:
     found = zoom(surface, inward, edges, np.stack([start, met.facet[start]], axis=1))
     assert case.truth is not None
     assert found.distance[found.counts].min() == pytest.approx(case.truth[0])
-    assert see_each_other(surface, found).all()
+    assert see_each_other(surface, inward, found).all()
 
 
 def test_a_contact_through_another_wall_is_not_seen() -> None:
@@ -119,7 +119,7 @@ def test_a_contact_through_another_wall_is_not_seen() -> None:
     edges = knife_edges(surface, inward, False, NO_TIPS, 0.4)
     contacts = contacts_of(surface, inward, edges, np.array([[flat[0], flat[-1]]]))
     assert contacts.distance[0] == pytest.approx(4)
-    assert not see_each_other(surface, contacts)[0]
+    assert not see_each_other(surface, inward, contacts)[0]
     assert ball_of(inward, contacts)[0] == pytest.approx(4)
 
 
@@ -152,3 +152,23 @@ def test_creeping_finds_the_thin_end_of_a_slope() -> None:
     # At the thin end nothing is touched by the ball there: the distance straight up stands.
     assert 0.4 * np.cos(slope) <= end.value[0] <= 0.405
     assert end.step[0] < 0.01
+
+
+@pytest.mark.parametrize("case", ["touching", "hollow"])
+def test_touching_blocks_have_a_gap_of_nothing_but_no_wall_of_nothing(case: str) -> None:
+    (v, f), (w, g) = shapes.arrays(shapes.box([10, 10, 10])), shapes.arrays(shapes.box([6, 6, 5]))
+    if case == "touching":
+        vertices, faces = np.concatenate([v, w + [10, 2, 2]]), np.concatenate([f, g + len(v)])
+    else:  # a hollow whose floor lies in the bottom: a wall of nothing
+        hollow = g[:, ::-1] + len(v)
+        vertices, faces = np.concatenate([v, w + [2, 2, 0]]), np.concatenate([f, hollow])
+    surface = surface_from_mesh(vertices, faces)
+    axis, level = (0, 10) if case == "touching" else (2, 0)
+    flat = np.flatnonzero((np.abs(surface.corners[:, :, axis] - level) < 1e-9).all(1))
+    pairs = np.array([[a, b] for a in flat if a < len(f) for b in flat if b >= len(f)])
+    for look, inward in (("gap", surface.normals), ("wall", -surface.normals)):
+        edges = knife_edges(surface, inward, look == "gap", NO_TIPS, 0.4)
+        found = contacts_of(surface, inward, edges, pairs)
+        assert found.distance.max() < 1e-9
+        seen = see_each_other(surface, inward, found)
+        assert seen.tolist() == [(look == "gap") == (case == "touching")] * len(pairs)

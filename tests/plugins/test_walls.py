@@ -428,3 +428,19 @@ def test_strips_beside_holes_and_flanges_are_no_rods(tmp_path: Path) -> None:
     flange -= shapes.rod(10, 90, 48).translate((0, 0, -20))
     for name, body in {"strip": strip, "flange": flange}.items():
         assert of(inspected(facets_of(body), tmp_path), "slender").kind == "pass", name
+
+
+@pytest.mark.parametrize("thick", [0.39, 0.63])
+def test_the_rims_of_many_ribs_are_no_rod(thick: float, tmp_path: Path) -> None:
+    """Seven ribs on a plate are seven thin walls; found by random closed forms."""
+    import manifold3d as m3
+
+    arrays = shapes.arrays
+
+    ribs = [m3.Manifold.cube((thick, 36, 8), True).translate((7 * k - 21, 0, 5)) for k in range(7)]
+    body = m3.Manifold.batch_boolean([m3.Manifold.cube((60, 40, 4), True), *ribs], m3.OpType.Add)
+    vertices, faces = arrays(body)
+    part = parts.write_stl(tmp_path / "ribs.stl", parts.turned(vertices[faces], 3))
+    limits = [f"walls/{name}>=0.8mm" for name in ("thin-wall", "thin-rod", "free-wall")]
+    found = lint3d.inspect([part], only=["walls"], limits=limits, workers=0).results
+    assert [one.rule for one in found if one.kind == "fail"] == ["walls/thin-wall"] * 7
