@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from lint3d.geometry.components import connected_groups
-from lint3d.geometry.rods_bar import Bar, pointing_up, straight_axes, with_ends
+from lint3d.geometry.rods_bar import CIRCLE_MOST, Bar, pointing_up, straight_axes, with_ends
 from lint3d.geometry.rods_bent import circles_at
 from lint3d.geometry.rods_circle import narrowest_circles, sagitta_of
 from lint3d.geometry.rods_felt import Felt, thin_both_ways
@@ -192,7 +192,7 @@ def _bars(
         if across is None and not straight[i]:
             continue  # thin both ways here and there, but no bar
         kept.append(i)
-        across = across or _by_chords(part, floor)
+        across = across or _by_chords(part, local[i][0] if i in local else 0.0, floor)
         is_one = bool(straight[i])
         found.append(_bar(surface, part, mine, whole, axis[i], across, is_one, floor, centre[i]))
     return with_ends(surface, found), np.array(kept, dtype=np.int64)
@@ -241,11 +241,13 @@ def _by_circle(
     return diameter, max(diameter - differ - 2 * floor, 0.0), diameter + 2 * floor, sagitta
 
 
-def _by_chords(felt: Felt, floor: float) -> tuple[float, float, float, float]:
-    """The same by the usual way across."""
+def _by_chords(felt: Felt, circle: float, floor: float) -> tuple[float, float, float, float]:
+    """The same by the usual way across; up to the circle there, if that is not far off."""
     low, high = np.percentile(felt.narrow, [40, 60])
     low = float(low) * (1 - CHORD_SHARE) - floor
-    return float(np.median(felt.narrow)), max(low, 0.0), float(high) + floor, 0.0
+    usual = float(np.median(felt.narrow))
+    high = max(float(high), circle if circle <= CIRCLE_MOST * usual else 0.0)
+    return usual, max(low, 0.0), high + floor, 0.0
 
 
 def _bar(

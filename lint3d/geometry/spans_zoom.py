@@ -221,5 +221,7 @@ def _is_between(surface: SpanSurface, inward: Floats, contacts: Contacts) -> Boo
     start = (contacts.point + contacts.contact) / 2 + INSET * corner
     start += way * (4 * surface.resolution + 2 * surface.scene.nearest_mm)
     met = surface.scene.first_facet(start, way, np.inf)
-    between: Bools = (met < 0) | (dot(inward[met], way) > 0)
+    # Where nothing more is met one is outside, which is measured looking outward.
+    outward_look = dot(way, surface.normals[first]) > 0
+    between: Bools = np.where(met < 0, ~outward_look, dot(inward[met], way) > 0)
     return between
