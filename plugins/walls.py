@@ -4,6 +4,10 @@ Thickness is the diameter of the inscribed ball (`lint3d.geometry.spans`), looki
 and outward for gaps. One place, one owner: what is thin both ways is a rod (outward: a hole), what
 is thin one way a wall (outward: a gap); a wall that passes `walls/thin-wall` and stands free is
 left to `walls/free-wall`.
+
+Which of the two a thin region is shows by how broad it is where it is below the limit of the rule
+that asks. If the limits of walls and rods differ, a thing that changes from one to the other (a rib
+that ends in a pin) is looked at in two extents, and may be told by both rules or by neither.
 """
 
 from __future__ import annotations
