@@ -1,7 +1,7 @@
 """By what can the same result be looked up in an earlier report?
 
-Two keys, coarse first. Neither holds the measured value or the size of the region (a wall that
-gets thinner grows its region). The coarse one does not hold the file's name (files are renamed); the
+Two keys, coarse first. Neither holds the measured value or the region's size (a wall that gets
+thinner grows its region). The coarse one does not hold the file's name (files are renamed); the
 other does, so that a result has the same key whatever other files are inspected with it. They are
 keys for a look-up, not proof: who compares two reports takes the candidates with the same key and
 lets the nearest place decide.
