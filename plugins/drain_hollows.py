@@ -33,36 +33,16 @@ if TYPE_CHECKING:
 _BYTES_KEPT, _MOST_KEPT = 10, 6e8
 
 
-@dataclass(eq=False)
-class Group:
+@dataclass(frozen=True, eq=False)
+class Group(Joined):
     """Bodies that lie near each other, as one surface; those that overlap or touch are united."""
 
-    bodies: tuple[Body, ...]
-    vertices: Floats
-    """(n, 3) mm"""
-    faces: Ints
-    """(m, 3) out of the material"""
-    body_of_face: Ints
-    """(m,) which of `bodies` each face is a piece of"""
-    face_in_body: Ints
-    """(m,) and which of its faces"""
-    coordinate_step_mm: float
-    """how far coordinates may be off: by rounding, and by what joins faces that only touch"""
-
-    def owner(self, face: int) -> tuple[Body, int]:
-        """The body that a face belongs to, and its row there."""
-        return self.bodies[int(self.body_of_face[face])], int(self.face_in_body[face])
-
-    def own_rows(self, faces: Ints, body: Body) -> Ints:
-        """Rows in one body of those faces that are its own, each once."""
-        mine = self.body_of_face[faces] == self.bodies.index(body)
-        rows: Ints = np.unique(self.face_in_body[faces[mine]])
+    def own_rows(self, faces: Sequence[int] | Ints, body: Body) -> Ints:
+        """Rows in one body of those faces that are its own, each once, ascending."""
+        rows_here = np.asarray(faces, np.int64)
+        mine = self.body_of_face[rows_here] == self.bodies.index(body)
+        rows: Ints = np.unique(self.face_in_body[rows_here[mine]])
         return rows
-
-    def bodies_at(self, faces: Ints) -> list[Body]:
-        """The bodies that own any of the faces, the one with the most faces first."""
-        count = np.bincount(self.body_of_face[faces], minlength=len(self.bodies))
-        return [self.bodies[i] for i in np.argsort(-count, kind="stable") if count[i]]
 
     @property
     def open_bodies(self) -> list[Body]:

@@ -10,11 +10,25 @@ from collections.abc import Sequence
 
 import manifold3d as m3
 import numpy as np
+import pytest
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Mesh = tuple[Floats, Ints]
+
+
+def fcl_distance(one: Mesh, two: Mesh) -> float:
+    """Distance of two bodies by the library FCL, through python-fcl (BSD); 0 where they meet."""
+    fcl = pytest.importorskip("fcl")
+    objects = []
+    for vertices, faces in (one, two):
+        model = fcl.BVHModel()
+        model.beginModel(len(vertices), len(faces))
+        model.addSubModel(vertices, faces)
+        model.endModel()
+        objects.append(fcl.CollisionObject(model))
+    return max(fcl.distance(*objects, fcl.DistanceRequest(), fcl.DistanceResult()), 0.0)
 
 
 def mesh(solid: m3.Manifold) -> Mesh:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import manifold3d as m3
 import numpy as np
 import pytest
-from shapes_pairs import ball, box, mesh, rod, rotation
+from shapes_pairs import ball, box, fcl_distance, mesh, rod, rotation
 
 from lint3d.geometry.clearance import Surface, near_spots
 from lint3d.geometry.overlap import NoSolid, common_volume, contains, may_contain
@@ -63,18 +63,6 @@ def random_pair(rng):
     if rng.random() < 0.15:
         fa = np.delete(fa, rng.integers(len(fa)), axis=0)
     return (a, fa), (b, fb), a.mean(axis=0)
-
-
-def fcl_distance(one, two):
-    fcl = pytest.importorskip("fcl")
-    objects = []
-    for vertices, faces in (one, two):
-        model = fcl.BVHModel()
-        model.beginModel(len(vertices), len(faces))
-        model.addSubModel(vertices, faces)
-        model.endModel()
-        objects.append(fcl.CollisionObject(model))
-    return max(fcl.distance(*objects, fcl.DistanceRequest(), fcl.DistanceResult()), 0.0)
 
 
 def solid_of(vertices, faces):
