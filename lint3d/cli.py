@@ -428,10 +428,13 @@ def _concessions_beside_settings() -> Path:
 
 
 @main.command()
-@click.argument("rule", shell_complete=_complete("rule"))
+@click.argument("rule", shell_complete=_complete("rule or family"))
 @_common
 def explain(rule: str, **options: Any) -> None:
-    """Say what a rule looks for, what is required and why, and how to mend it."""
+    """Say what a rule looks for, what is required and why, and how to mend it.
+
+    RULE may also be a family (walls) or a word of the table's first column (REVIEW).
+    """
     from lint3d.api import prepare
     from lint3d.listing import explained
 

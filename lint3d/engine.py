@@ -130,6 +130,9 @@ class Run:
     def _measure(self, step: Step, measure: Measure, subject: Subject) -> Any:
         if step.key in self.lost:
             return Missing(f"the measure '{measure.name}' was lost: {self.lost[step.key]}")
+        if isinstance(subject, Assembly) and not subject.bodies:
+            # Else a rule that finds no hollow in files that could not be read would pass them.
+            return Missing("There is no body to look at.", applicable=False)
         inputs, _ = self._inputs(step, subject)
         if isinstance(inputs, Missing):
             return inputs

@@ -82,13 +82,48 @@ def _readers(prepared: Prepared) -> list[tuple[str, ...]]:
     ]
 
 
-def explained(prepared: Prepared, rule_id: str) -> str:
-    """The text of `lint3d explain RULE`.
+#: What each word in the first column of the table means.
+VERDICTS = {
+    "FAIL": "The requirement is broken, even if the uncertainty is taken in the part's favour. "
+    "Correct the model as the remedy says.",
+    "REVIEW": "The value is too near the limit to tell: the limit lies within the value's "
+    "uncertainty. A person decides; --fail-on review makes it count as a failure.",
+    "OPEN": "It could not be measured, and the message says why. Nothing is known, so it is no "
+    "pass; --fail-on open makes it count as a failure.",
+    "INFO": "Worth knowing. Nothing is required.",
+    "PASS": "The requirement is met, even if the uncertainty is taken against the part.",
+    "N/A": "There is nothing of the kind to look at, and the message says why.",
+}
+
+
+def explained(prepared: Prepared, name: str) -> str:
+    """The text of `lint3d explain NAME`: a rule, a family of rules or a verdict.
 
     Raises
     ------
-    Lint3dError : there is no such rule
+    Lint3dError : there is no such rule, family or verdict
     """
+    families = {rule.split("/")[0] for rule in prepared.requirements.rules}
+    if name in families:
+        return _family(prepared, name)
+    if name.upper() in VERDICTS:
+        return f"{name.upper()}\n\n{_wrapped(VERDICTS[name.upper()])}"
+    return _explained_rule(prepared, name)
+
+
+def _family(prepared: Prepared, family: str) -> str:
+    """One line for each rule of a family."""
+    rules = prepared.requirements.rules
+    blocks = [f"{family}: a family of rules. `lint3d explain RULE` says more of each."]
+    blocks += [
+        f"{rule}\n" + textwrap.fill(rules[rule].title, WIDTH, initial_indent="  ")
+        for rule in sorted(rules)
+        if rule.split("/")[0] == family
+    ]
+    return "\n\n".join(blocks)
+
+
+def _explained_rule(prepared: Prepared, rule_id: str) -> str:
     rules, general = prepared.requirements.rules, prepared.requirements.general
     if rule_id not in rules:
         raise Lint3dError(

@@ -151,6 +151,14 @@ def _load(plugin: Found, registry: Registry) -> None:
         _refuse_unmarked(plugin.name, module)
     except PluginError:
         raise
+    except ModuleNotFoundError as error:
+        if plugin.given and error.name and f"{plugin.target}.".startswith(f"{error.name}."):
+            raise PluginError(
+                f"there is no plugin '{plugin.target}'. Give the name of an installed module or "
+                "the path of a .py file."
+            ) from error
+        _problem(registry, plugin.name, f"could not be imported ({_described(error)})")
+        return
     except pluggy.PluginValidationError as error:
         raise PluginError(f"plugin '{plugin.name}': {_one_line(error)}") from error
     except (Exception, SystemExit) as error:

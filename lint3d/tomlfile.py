@@ -23,9 +23,9 @@ _PIECE = re.compile(r"\"([^\"]*)\"|'([^']*)'|([A-Za-z0-9_-]+)")
 
 
 def nearest(word: str, known: Collection[str]) -> str:
-    """ "; did you mean 'x'?" or an empty string."""
+    """ " (did you mean 'x'?)" or an empty string: a full stop may follow."""
     found = difflib.get_close_matches(word, sorted(known), n=1, cutoff=0.6)
-    return f"; did you mean '{found[0]}'?" if found else ""
+    return f" (did you mean '{found[0]}'?)" if found else ""
 
 
 def _pieces(path: str) -> tuple[str, ...]:

@@ -176,7 +176,7 @@ def test_wrong_settings_are_told_with_line(folder: Path) -> None:
     result = lint("inspect")
     assert result.exit_code == 2
     assert result.stderr == (
-        "lint3d: lint3d.toml, line 2: 'plugin' is not a key of the file; did you mean 'plugins'?\n"
+        "lint3d: lint3d.toml, line 2: 'plugin' is not a key of the file (did you mean 'plugins'?)\n"
     )
 
 

@@ -348,6 +348,17 @@ def test_a_file_without_a_body_does_not_pass_what_is_measured_on_bodies() -> Non
     assert (result.kind, result.uri) == ("notApplicable", "lost.stl")
 
 
+def test_files_without_a_body_do_not_pass_what_is_measured_on_the_assembly() -> None:
+    lost = Source(uri="lost.stl", path="lost.stl", faults=[Fault("is gone.", "Look.", fatal=True)])
+
+    @measure(unit="mm")
+    def hollows(assembly: Assembly) -> Places:
+        return Places([])
+
+    (result,) = run(hollows, rule_of(lambda hollows: hollows), sources=[lost]).results
+    assert (result.kind, result.message) == ("notApplicable", "There is no body to look at.")
+
+
 # --- rules with no code ---------------------------------------------------------------------------
 
 

@@ -70,5 +70,21 @@ def test_a_rule_with_no_code_is_explained(tmp_path: Path) -> None:
 
 
 def test_an_unknown_rule_is_told_with_the_nearest(prepared: Prepared) -> None:
-    with pytest.raises(Lint3dError, match="no rule 'size/unit-doubt'; did you mean 'size/units-d"):
+    with pytest.raises(Lint3dError, match=r"no rule 'size/unit-doubt' .did you mean 'size/units-d"):
         explained(prepared, "size/unit-doubt")
+
+
+def test_a_family_is_explained_by_its_rules(prepared: Prepared) -> None:
+    text = explained(prepared, "walls")
+    own = [rule for rule in prepared.requirements.rules if rule.startswith("walls/")]
+    assert own
+    assert all(rule in text.splitlines() for rule in own)
+    assert "drain/" not in text
+    assert max(map(len, text.splitlines())) <= 80
+
+
+@pytest.mark.parametrize("word", ["REVIEW", "review", "open", "n/a"])
+def test_a_verdict_is_explained(prepared: Prepared, word: str) -> None:
+    text = explained(prepared, word)
+    assert text.splitlines()[0] == word.upper()
+    assert len(text) > 60

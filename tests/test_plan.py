@@ -103,7 +103,7 @@ def test_the_widest_scope_wins(function: Callable[..., Any], expected: str) -> N
         (lambda sheet: None, "the rule 'house/one' of the plugin 'house' asks for nothing"),
         (lambda: None, "asks for nothing that can be inspected"),
         (lambda span: None, "the rule 'house/one' of the plugin 'house' asks for 'span', which "
-         "nobody measures; did you mean 'spans'"),
+         "nobody measures .did you mean 'spans'"),
         (lambda body, zzzzz: None, "asks for 'zzzzz', which nobody measures; known: body, part"),
         (lambda body, extent: None, "asks for 'body', but what else it asks for makes it one call "
          "for each source"),

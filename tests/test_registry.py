@@ -52,7 +52,7 @@ def test_finding_imports_nothing(tmp_path: Path) -> None:
     ("settings", "message"),
     [
         (PluginSettings(("no/such.py",)), r"there is no plugin file 'no/such\.py'\. Check"),
-        (PluginSettings((), frozenset({"sollid"})), "no plugin 'sollid' to disable; did you mean "
+        (PluginSettings((), frozenset({"sollid"})), "no plugin 'sollid' to disable .did you mean "
          "'solid'"),
     ],
 )  # fmt: skip
@@ -134,10 +134,17 @@ def test_a_plugin_that_cannot_be_imported_is_named_and_the_others_run(
 
 
 def test_a_module_that_does_not_exist_is_named() -> None:
-    registry = load_registry(PluginSettings(("no_such_module",)))
-    assert "'no_such_module' could not be imported (ModuleNotFoundError" in (
-        registry.problems[0].message
-    )
+    for name in ("no_such_module", "no_such.module"):
+        with pytest.raises(PluginError, match=f"there is no plugin '{name}'"):
+            load_registry(PluginSettings((name,)))
+
+
+def test_a_module_that_needs_another_that_does_not_exist_is_named_and_the_others_run(
+    tmp_path: Path,
+) -> None:
+    path = write(tmp_path / "needy.py", "import no_such_module")
+    registry = load_registry(PluginSettings((str(path),)))
+    assert "'needy' could not be imported (ModuleNotFoundError" in registry.problems[0].message
 
 
 def test_a_module_that_failed_leaves_nothing_behind() -> None:

@@ -170,9 +170,9 @@ def test_a_path_is_relative_to_the_sheet_that_names_it(
     ("text", "message"),
     [
         ('[rules."walls/thin-wall"]\nat_lest = 1\n',
-         r"child\.toml, line 4: 'at_lest' is not a key of rules\.\"walls/thin-wall\"; did you mean "
+         r"child\.toml, line 4: 'at_lest' is not a key of rules\.\"walls/thin-wall\" .did you mean "
          r"'at_least'\?"),
-        ("[liqid]\n", r"line 3: 'liqid' is not a key of the file; did you mean 'liquid'\?"),
+        ("[liqid]\n", r"line 3: 'liqid' is not a key of the file .did you mean 'liquid'\?"),
         ("[liquid]\nd = { vale = 1 }\n", r"line 4: 'vale'.*did you mean 'value'"),
         ("[liquid]\nd = 780\n", r"line 4: liquid\.d must be a table"),
         ("[liquid]\nd = { value = 1 }\n", r"line 4: 'd' needs a value and a unit"),
@@ -209,8 +209,8 @@ def test_what_is_wrong_is_told_with_its_line(
 def test_an_unknown_parent_is_told_where_it_is_named(tmp_path: Path, base: dict[str, Path]) -> None:
     with pytest.raises(
         ConfigurationError,
-        match=r"child\.toml, line 2: there is no sheet 'bse'; "
-        r"did you mean 'base'\?",
+        match=r"child\.toml, line 2: there is no sheet 'bse' "
+        r"\(did you mean 'base'\?",
     ):
         child(tmp_path, base, "", extends="bse")
 
@@ -279,7 +279,7 @@ def test_the_cleaning_position_is_read_inherited_and_given_up(
         ("up = [0, 0, inf]", r"line 4: up must be"),
         ('up = "z"', r"line 4: up must be"),
         ("up = 1", r"line 4: 'up' must be a list or text"),
-        ("upp = [0, 0, 1]", r"line 4: 'upp' is not a key of cleaning; did you mean 'up'"),
+        ("upp = [0, 0, 1]", r"line 4: 'upp' is not a key of cleaning .did you mean 'up'"),
     ],
 )
 def test_a_wrong_cleaning_position_is_named_with_its_line(

@@ -47,7 +47,7 @@ def test_a_wrong_key_is_told_with_line_and_nearest(tmp_path: Path) -> None:
     with pytest.raises(
         ConfigurationError,
         match=r"some\.toml, line 4: 'titel' is not a key of "
-        r"sheet; did you mean 'title'\?",
+        r"sheet .did you mean 'title'\?",
     ):
         file.check_keys(file.data["sheet"], ("title", "extends"), "sheet")
 
@@ -127,5 +127,5 @@ def test_tables_of_an_array_have_lines_of_their_own(tmp_path: Path) -> None:
 
 
 def test_nearest() -> None:
-    assert nearest("at_lest", ["at_least", "at_most"]) == "; did you mean 'at_least'?"
+    assert nearest("at_lest", ["at_least", "at_most"]) == " (did you mean 'at_least'?)"
     assert nearest("qqq", ["at_least", "at_most"]) == ""
