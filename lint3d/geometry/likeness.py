@@ -10,6 +10,7 @@ order of the faces and without a threaded library, so that they are the same in 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import combinations_with_replacement, permutations
 from typing import Any
 
 import numpy as np
@@ -25,7 +26,10 @@ CORNER = 0.4
 MOST_CORNERS = 48
 #: mm
 _EQUALLY_FAR = 0.001
-_CHUNK = 200_000
+_CHUNK = 50_000
+#: Axes of the different products of two and of three coordinates
+_PAIRS = tuple(combinations_with_replacement(range(3), 2))
+_TRIPLES = tuple(combinations_with_replacement(range(3), 3))
 
 
 @dataclass(frozen=True)
@@ -90,31 +94,53 @@ def likeness(vertices: Floats, faces: Ints) -> Likeness | None:
 def _sums(vertices: Floats, faces: Ints) -> tuple[float, float, Any, Any, Any]:
     """Area, volume and the integrals of x, xx and xxx over the surface.
 
-    Over a triangle of area A with corners a, b, c and s = a + b + c: xx integrates to
-    A/12 (aa + bb + cc + ss), xxx to A/60 (sss + sum of sym(aas) + 2 (aaa + bbb + ccc)), from the
-    integrals of products of barycentric coordinates, 2A p! q! r! / (p + q + r + 2)!.
+    By the rule with seven points a triangle that is exact up to the third degree: corners 1/20,
+    middles of the sides 2/15, centroid 9/20 of the area (Stroud, Approximate Calculation of
+    Multiple Integrals, 1971, T2 3-1; from memory, and checked in the tests against monomials). A
+    vertex is one point, however many triangles share it.
     """
     area = volume = 0.0
-    first, second, third = np.zeros(3), np.zeros((3, 3)), np.zeros((3, 3, 3))
+    around = np.zeros(len(vertices))
+    sums = np.zeros(1 + 3 + 6 + 10)
     for start in range(0, len(faces), _CHUNK):
-        corner = vertices[faces[start : start + _CHUNK]]
-        across = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
-        each = np.linalg.norm(across, axis=1) / 2
+        chunk = faces[start : start + _CHUNK]
+        a, b, c = (_axes_first(vertices, chunk[:, k]) for k in range(3))
+        across = _cross(b - a, c - a)
+        each = np.sqrt((across * across).sum(axis=0)) / 2
         area += float(each.sum())
-        volume += float(np.einsum("ij,ij->", across, corner[:, 0])) / 6
-        total = corner.sum(axis=1)
-        first += np.einsum("m,mi->i", each, total) / 3
-        squares = np.einsum("mai,maj->mij", corner, corner)
-        second += np.einsum("m,mij->ij", each, squares) / 12
-        second += np.einsum("m,mi,mj->ij", each, total, total) / 12
-        mixed = np.einsum("m,mij,mk->ijk", each, squares, total)
-        cubes = np.einsum("mi,mj,mk->ijk", total * each[:, None], total, total)
-        for a in range(3):
-            one = corner[:, a]
-            cubes += 2 * np.einsum("mi,mj,mk->ijk", one * each[:, None], one, one)
-        cubes += mixed + mixed.transpose(0, 2, 1) + mixed.transpose(2, 0, 1)
-        third += cubes / 60
-    return area, volume, first, second, third
+        volume += float((across * a).sum()) / 6
+        for k in range(3):
+            around += np.bincount(chunk[:, k], each, minlength=len(vertices))
+        for one, other in ((a, b), (b, c), (c, a)):
+            sums += _monomials((one + other) / 2, each * (2 / 15))
+        sums += _monomials((a + b + c) / 3, each * (9 / 20))
+    sums += _monomials(np.ascontiguousarray(vertices.T), around / 20)
+    second, third = np.zeros((3, 3)), np.zeros((3, 3, 3))
+    for index, (i, j) in enumerate(_PAIRS, 4):
+        second[i, j] = second[j, i] = sums[index]
+    for index, triple in enumerate(_TRIPLES, 10):
+        for i, j, k in permutations(triple):
+            third[i, j, k] = sums[index]
+    return area, volume, sums[1:4], second, third
+
+
+def _axes_first(vertices: Floats, rows: Ints) -> Floats:
+    """(3, m): each axis in one piece of memory, along which sums run fast."""
+    return np.ascontiguousarray(vertices[rows].T)
+
+
+def _cross(one: Floats, other: Floats) -> Floats:
+    """(3, m) cross products."""
+    (x, y, z), (u, v, w) = one, other
+    return np.stack([y * w - z * v, z * u - x * w, x * v - y * u])
+
+
+def _monomials(point: Floats, weight: Floats) -> Floats:
+    """Sums of weight * (1, x, xx, xxx), each different product once."""
+    weighted = weight * point
+    squares = [weighted[i] * point[j] for i, j in _PAIRS]
+    cubes = [(squares[_PAIRS.index((i, j))] * point[k]).sum() for i, j, k in _TRIPLES]
+    return np.array([weight.sum(), *weighted.sum(axis=1), *(one.sum() for one in squares), *cubes])
 
 
 def _central(mean: Floats, second: Floats, third: Floats) -> tuple[Floats, Floats]:
@@ -130,11 +156,12 @@ def _corners(vertices: Floats, faces: Ints, centre: Floats) -> Floats:
     turn = np.zeros(len(vertices))
     for start in range(0, len(faces), _CHUNK):
         chunk = faces[start : start + _CHUNK]
-        corner = vertices[chunk]
+        corner = [_axes_first(vertices, chunk[:, a]) for a in range(3)]
         for a in range(3):
-            one, other = (corner[:, (a + k) % 3] - corner[:, a] for k in (1, 2))
-            sine = np.linalg.norm(np.cross(one, other), axis=1)
-            angle = np.arctan2(sine, np.einsum("ij,ij->i", one, other))
+            one, other = (corner[(a + k) % 3] - corner[a] for k in (1, 2))
+            across = _cross(one, other)
+            sine = np.sqrt((across * across).sum(axis=0))
+            angle = np.arctan2(sine, (one * other).sum(axis=0))
             turn += np.bincount(chunk[:, a], angle, minlength=len(vertices))
     used = turn > 0
     rows = np.flatnonzero(used & (np.abs(2 * np.pi - turn) >= CORNER))
