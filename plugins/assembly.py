@@ -34,6 +34,9 @@ if TYPE_CHECKING:
     from lint3d.geometry.clearance import Spot, Surface
     from lint3d.geometry.overlap import Overlap
 
+#: mm; no process builds so narrow a gap: what is surely nearer touches. As the default weld
+#: tolerance. common practice, no source
+TOUCHING_MM = 1e-4
 #: Of one pair of bodies so many places are looked at more closely than by their distance.
 MOST_FITS = 20
 
@@ -54,6 +57,13 @@ class Pair:
     @property
     def closed(self) -> bool:
         return all(body.closed for body in self.bodies)
+
+    def surely_touches(self, spot: Spot) -> bool:
+        """Do the two touch there, whatever the last digits of the coordinates?"""
+        return spot.distance == 0 or spot.distance + self.uncertainty_mm <= TOUCHING_MM
+
+    def may_touch(self, spot: Spot) -> bool:
+        return spot.distance <= self.uncertainty_mm or self.surely_touches(spot)
 
 
 @dataclass(frozen=True, eq=False)
@@ -142,14 +152,15 @@ def overlaps(meetings: Meetings) -> Places:
 def contacts(neighbours: Neighbours, meetings: Meetings) -> Places:
     """Where do bodies touch without a common volume?
 
-    A pair that is nearer than coordinates can tell may touch or not: the interval says so.
+    A pair that is nearer than coordinates can tell may touch or not: the interval says so, unless
+    the distance is surely below `TOUCHING_MM`.
     """
     places = []
     for pair in neighbours.pairs:
         meeting = meetings.found.get(pair)
         if meeting is not None and meeting.kind == "overlapping":
             continue
-        near = [spot for spot in pair.spots if spot.distance <= pair.uncertainty_mm]
+        near = [spot for spot in pair.spots if pair.may_touch(spot)]
         places += [_contact_place(pair, spot, meeting) for spot in near]
     return Places(places)
 
@@ -188,7 +199,7 @@ def clearances(
     held = {frozenset((place.of, place.other)) for place in captives or ()}
     found: list[tuple[Pair, Spot, bool]] = []
     for pair in neighbours.pairs:
-        spots = [spot for spot in pair.spots if spot.distance > 0]
+        spots = [spot for spot in pair.spots if not pair.surely_touches(spot)]
         meeting = meetings.found.get(pair)
         if meeting is not None and meeting.kind == "overlapping":
             spots = [] if meeting.inner is not None else _outside(pair, spots)
@@ -205,7 +216,10 @@ def clearances(
             _add_fit(place, pair, spot, patches, interest.high)
         place.properties["captive"] = frozenset(pair.bodies) in held
         places.append(place)
-    if not places and not neighbours.left_out and not meetings.found and interest.high > 0:
+    is_apart = not meetings.found and not any(
+        pair.surely_touches(spot) for pair in neighbours.pairs for spot in pair.spots
+    )
+    if not places and not neighbours.left_out and is_apart and interest.high > 0:
         remark = f"No two bodies come nearer to each other than {interest.high:.4g} mm."
         places.append(Place(interest.high, is_lower_bound=True, remark=remark))
     return Places(places, neighbours.left_out)
@@ -240,8 +254,8 @@ def interference(overlaps: Places) -> Iterator[Place]:
 def touching(contacts: Places) -> Iterator[Place]:
     """Two bodies touch: they will fuse.
 
-    Their distance is zero and they share no room: a joint that was meant to move is built as one
-    piece, and a part that was meant to be joined hangs on by a skin.
+    Their distance is zero, to 0.0001 mm, and they share no room: a joint that was meant to move is
+    built as one piece, and a part that was meant to be joined hangs on by a skin.
 
     Remedy: leave a gap between them, or join them into one body.
     """
@@ -356,9 +370,10 @@ def _contact_place(pair: Pair, spot: Spot, meeting: Meeting | None) -> Place:
     """A place where the two touch, or come nearer than coordinates can tell."""
     from lint3d.geometry.clearance_area import area_within
 
-    near = _near_corners(pair, spot, pair.uncertainty_mm)
-    area, _, middle = area_within(*near, pair.uncertainty_mm)
-    surely = spot.distance == 0
+    level = max(pair.uncertainty_mm, spot.distance)
+    near = _near_corners(pair, spot, level)
+    area, _, middle = area_within(*near, level)
+    surely = pair.surely_touches(spot)
     remark = f"'{pair.bodies[0].name}' and '{pair.bodies[1].name}' "
     remark += "touch." if surely else "are nearer than their coordinates can tell."
     if meeting is not None and meeting.kind == "unknown":
