@@ -32,6 +32,7 @@ from lint3d import (
     rule,
 )
 from lint3d.interest import HEAD_ROOM
+from lint3d_plugins.walls_coincident import Coincident, coincident_in
 from lint3d_plugins.walls_places import (
     MOST_OPEN,
     Bars,
@@ -143,6 +144,12 @@ def gaps(span_surface: Surface, interest: Interest, sheet: Sheet) -> Thickness:
 
 
 @measure(unit="mm")
+def coincident(span_surface: Surface) -> Coincident:
+    """Where are walls and gaps of nothing: faces that lie on each other back to back?"""
+    return coincident_in(span_surface)
+
+
+@measure(unit="mm")
 def walls(spans: Thickness, sheet: Sheet) -> Walls:
     """Which thin regions are walls, and which rule tells of each?"""
     thin, free = (required_of(sheet, f"walls/{name}") for name in ("thin-wall", "free-wall"))
@@ -203,7 +210,7 @@ def holes(span_surface: Surface, interest: Interest, sheet: Sheet) -> Bars:
 
 
 @rule("walls/thin-wall", measures="mm")
-def thin_wall(walls: Walls, interest: Interest) -> Iterator[Place]:
+def thin_wall(walls: Walls, coincident: Coincident, interest: Interest) -> Iterator[Place]:
     """A wall too thin for the process to build or to survive cleaning.
 
     The value is the diameter of the largest ball that fits between both sides where the wall is
@@ -212,9 +219,12 @@ def thin_wall(walls: Walls, interest: Interest) -> Iterator[Place]:
     Remedy: thicken the wall, or rib it.
     """
     limit = interest.high / HEAD_ROOM
-    found = walls.thin_below(limit) or walls.thin_below(interest.high)[:1]
+    yield from coincident.walls
+    found = coincident.without(walls.thin_below(limit))
+    if not found and not coincident.walls:
+        found = walls.thin_below(interest.high)[:1]
     yield from places_of(found, "The wall is {:.4g} mm thick.")
-    if not found:
+    if not found and not coincident.walls:
         yield Place(
             interest.high,
             is_lower_bound=True,
@@ -286,7 +296,9 @@ def knife_edge(sharp_edges: Places) -> Iterator[Place]:
 
 
 @rule("walls/narrow-gap", measures="mm", claims=("assembly/clearance",))
-def narrow_gap(gaps: Thickness, interest: Interest) -> Iterator[Place | Claim]:
+def narrow_gap(
+    gaps: Thickness, coincident: Coincident, interest: Interest
+) -> Iterator[Place | Claim]:
     """A slot or gap too narrow to stay open.
 
     Jetted drops spread: the sides grow together, or support cannot be washed out between them. Gaps
@@ -294,7 +306,9 @@ def narrow_gap(gaps: Thickness, interest: Interest) -> Iterator[Place | Claim]:
 
     Remedy: widen the gap, or close it in the design.
     """
-    yield from places_of(of_kind(gaps, "wall", interest), "The gap is {:.4g} mm wide.")
+    yield from coincident.gaps
+    found = coincident.without(of_kind(gaps, "wall", interest))
+    yield from places_of(found, "The gap is {:.4g} mm wide.")
     if gaps.lies_on is not None:
         yield Claim(between=gaps.lies_on.bodies)
 
@@ -346,7 +360,7 @@ def deep_hole(holes: Bars) -> Iterator[Place]:
 
 @hookimpl
 def lint3d_measures() -> list[Measure]:
-    return [span_surface, spans, gaps, walls, sharp_edges, crevices, rods, holes]
+    return [span_surface, spans, gaps, coincident, walls, sharp_edges, crevices, rods, holes]
 
 
 @hookimpl

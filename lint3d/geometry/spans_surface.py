@@ -44,6 +44,10 @@ class SpanSurface:
     dropped_mm2 : float, area of those too narrow to have a direction that lie in bundles: nothing
         measurable lies beside them
     dense : see `spans_dense.dense_facets`, by range of interest
+    ray_work : float, see `spans_effort.work_of_ray`; None until it was asked for
+    cancelled : (c, 2) int64, rows of the mesh that was given: faces left out because they have
+        their three corners in common and look opposite ways
+    cancelled_corners : (c, 2, 3, 3) float64, mm
     """
 
     vertices: Floats
@@ -57,6 +61,9 @@ class SpanSurface:
     dropped: dict[str, int] = field(default_factory=dict)
     dropped_mm2: float = 0.0
     dense: dict[tuple[float, float], Bools] = field(default_factory=dict)
+    ray_work: float | None = None
+    cancelled: Ints = field(default_factory=lambda: np.zeros((0, 2), np.int64))
+    cancelled_corners: Floats = field(default_factory=lambda: np.zeros((0, 2, 3, 3)))
 
     @cached_property
     def corners(self) -> Floats:
@@ -142,7 +149,7 @@ def surface_from_mesh(
         raise ValueError("a face names a vertex that is not there")
     if resolution is None:
         resolution = float(np.spacing(np.float32(np.abs(vertices).max(initial=0.0))))
-    doubled = _doubled(faces)
+    doubled, cancelled = _doubled(faces)
     doubled[~doubled] = _doubled_in_place(vertices, faces[~doubled])
     normals, areas, longest = _shape(vertices, faces)
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -161,6 +168,8 @@ def surface_from_mesh(
         resolution,
         {"needle": int(needle.sum()), "doubled": int(doubled.sum())},
         _bundled(vertices, faces[needle], areas[needle], longest[needle]),
+        cancelled=cancelled,
+        cancelled_corners=vertices[faces[cancelled]],
     )
 
 
@@ -173,15 +182,40 @@ def neighbours_across_sides(faces: Ints, vertex_count: int) -> Ints:
     """
     key = _side_keys(faces, vertex_count)
     order = np.argsort(key)
-    facet = order // 3
-    ranked = key[order]
-    starts = np.flatnonzero(np.concatenate([[True], ranked[1:] != ranked[:-1]]))[: len(key)]
-    sizes = np.diff(np.concatenate([starts, [len(key)]]))
-    after = np.arange(1, len(key) + 1)
-    after[starts + sizes - 1] = starts
     across = np.empty(len(key), dtype=np.int64)
-    across[order] = np.where(facet[after] == facet, -1, facet[after]) if len(key) else facet
-    return across.reshape(-1, 3)
+    if _come_in_twos(key, order):
+        one, two = order[0::2], order[1::2]
+        across[one], across[two] = two // 3, one // 3
+    else:
+        across[order] = _next_in_ring(key[order], order // 3)
+    across = across.reshape(-1, 3)
+    across[across == np.arange(len(faces))[:, None]] = -1
+    return across
+
+
+def _come_in_twos(key: Ints, order: Ints) -> bool:
+    """Has each side exactly two users, as on any sound surface?"""
+    if len(key) % 2:
+        return False
+    first, second = key[order[0::2]], key[order[1::2]]
+    return bool((first == second).all() and (first[1:] != second[:-1]).all())
+
+
+def _next_in_ring(ranked: Ints, facet: Ints) -> Ints:
+    """Of the users of each side, in order of sides, the one that comes next; the last's is first.
+
+    Parameters
+    ----------
+    ranked : (u,) sides, ascending
+    facet : (u,) who uses them
+    """
+    if not len(ranked):
+        return facet
+    starts = np.flatnonzero(np.concatenate([[True], ranked[1:] != ranked[:-1]]))
+    sizes = np.diff(np.concatenate([starts, [len(ranked)]]))
+    after = np.arange(1, len(ranked) + 1)
+    after[starts + sizes - 1] = starts
+    return facet[after]
 
 
 def _bundled(vertices: Floats, faces: Ints, areas: Floats, longest: Floats) -> float:
@@ -199,9 +233,13 @@ def _bundled(vertices: Floats, faces: Ints, areas: Floats, longest: Floats) -> f
 
 def _side_keys(faces: Ints, vertex_count: int) -> Ints:
     """One number for each side, the same whichever way round it is used."""
-    begin, end = faces.ravel(), faces[:, [1, 2, 0]].ravel()
-    key: Ints = np.minimum(begin, end) * np.int64(max(vertex_count, 1)) + np.maximum(begin, end)
-    return key
+    key = np.empty(faces.shape, dtype=np.int64)
+    for side in range(3):
+        begin, end = faces[:, side], faces[:, (side + 1) % 3]
+        key[:, side] = np.minimum(begin, end)
+        key[:, side] *= max(vertex_count, 1)
+        key[:, side] += np.maximum(begin, end)
+    return key.ravel()
 
 
 def _shape(vertices: Floats, faces: Ints) -> tuple[Floats, Floats, Floats]:
@@ -270,8 +308,9 @@ def _doubled_in_place(vertices: Floats, faces: Ints) -> Bools:
     return copy
 
 
-def _doubled(faces: Ints) -> Bools:
-    """Second copies of a facet, and pairs of opposite facets that enclose nothing."""
+def _doubled(faces: Ints) -> tuple[Bools, Ints]:
+    """Second copies of a facet, and pairs of opposite facets; (c, 2) of the latter one a group."""
+    none = np.zeros((0, 2), dtype=np.int64)
     doubled = np.zeros(len(faces), dtype=bool)
     ordered = np.sort(faces, axis=1).astype(np.uint64)
     # Equal facets have equal sums: where no sum comes twice there is nothing to look at.
@@ -281,7 +320,7 @@ def _doubled(faces: Ints) -> Bools:
     twice = np.unique(ranked[1:][ranked[1:] == ranked[:-1]])
     rows = np.flatnonzero(np.isin(mark, twice)) if len(twice) else np.zeros(0, np.int64)
     if not len(rows):
-        return doubled
+        return doubled, none
     _, group = np.unique(ordered[rows], axis=0, return_inverse=True)
     group = group.ravel()
     # An even permutation of the ascending order turns the same way as that order.
@@ -291,4 +330,6 @@ def _doubled(faces: Ints) -> Bools:
     doubled[rows] = np.bincount(group)[group] > 1
     staying = np.flatnonzero(turn == net)
     doubled[rows[staying[np.unique(group[staying], return_index=True)[1]]]] = False
-    return doubled
+    out, back = (np.flatnonzero((net == 0) & (turn == way)) for way in (1, -1))
+    pairs = [rows[one[np.unique(group[one], return_index=True)[1]]] for one in (out, back)]
+    return doubled, np.stack(pairs, axis=1)
