@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.patches import Folds, folds
+from lint3d.geometry.relief_candidates import may_have_relief
 from lint3d.geometry.topology import EdgeTable, edge_table
 
 Floats = NDArray[np.float64]
@@ -22,9 +23,6 @@ Ints = NDArray[np.int64]
 
 #: Tolerances of the two simplified meshes, mm.
 FINE_MM, COARSE_MM = 0.003, 0.01
-#: A body none of whose edges turns by this much both ways carries nothing: a fillet of eight facets
-#: turns by 11 degrees at each.
-LEAST_TURN = np.radians(8.0)
 #: A face lower than this many tolerances has no direction of its own.
 SLIVER = 2.0
 #: A second mesh is worth a look if it has this much less faces than the first.
@@ -73,7 +71,7 @@ def surfaces_to_search(
     ------
     Searched : the surface as it is where it is not closed and sound; nothing if it has no creases
     """
-    if not _may_have_relief(vertices, faces, table):
+    if not may_have_relief(vertices, faces, table):
         return
     tolerances = (max(FINE_MM, 4 * step_mm), max(COARSE_MM, 4 * step_mm))
     first = 0
@@ -88,12 +86,3 @@ def surfaces_to_search(
         )
     if not first:
         yield Searched(folds(vertices, faces, table, SLIVER * FINE_MM), 0.0)
-
-
-def _may_have_relief(vertices: Floats, faces: Ints, table: EdgeTable) -> bool:
-    """Does the surface turn anywhere both ways by more than facets of a smooth shape do?
-
-    What is raised has a concave foot and a convex head, what is sunk the other way round.
-    """
-    turn = folds(vertices, faces, table).turn
-    return bool((turn > LEAST_TURN).any() and (turn < -LEAST_TURN).any())
