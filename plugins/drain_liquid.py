@@ -16,6 +16,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from lint3d import NotApplicable, NotMeasurable, Place, Sheet
+from lint3d.geometry.chambers_rooms import slices
 from lint3d.geometry.pools_laws import Liquid, empties_s, head_held_mm, self_venting_mm
 from lint3d.geometry.pools_sphere import around, directions
 from lint3d_plugins.drain_hollows import Hollow
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
     from lint3d.geometry.voids_model import Pocket
 
     Floats = NDArray[np.float64]
+    Ints = NDArray[np.int64]
 
 #: The sheet's keys, with the unit that each must be in.
 UNITS = {"density": "kg/m3", "surface_tension": "N/m", "viscosity": "mm2/s"}
@@ -192,19 +194,36 @@ def sample(hollow: Hollow) -> dict[int, Floats]:
         pockets = hollow.members(space)
         if not pockets:
             continue
-        label = space.basins.label.reshape(-1)
-        chamber = np.append(space.chambers.of_basin, -1)
-        node = np.full(len(space.chambers.peak) + 1, -1, np.int64)
+        node = np.full(len(space.chambers.peak), -1, np.int64)
         for one, owners in pockets.items():
             node[one] = owners[0].node
-        of_basin = node[chamber]
-        rows = np.flatnonzero(of_basin[label] >= 0)
-        owner = of_basin[label[rows]]
-        for one in np.unique(owner):
-            mine = rows[owner == one]
-            step = -(-len(mine) // SAMPLES)
-            found[int(one)] = space.points(mine[::step])
+        volume = np.bincount(node[node >= 0], space.chambers.volume[node >= 0])
+        points = {one: -(-int(volume[one]) // SAMPLES) for one in np.unique(node[node >= 0])}
+        for one, rows in _every(space.basins.label, node[space.chambers.of_basin], points).items():
+            found[one] = space.points(rows)
     return found
+
+
+def _every(label: NDArray[np.int32], node: Ints, steps: dict[int, int]) -> dict[int, Ints]:
+    """Flat numbers of every so many points of each node, without a copy of the grid.
+
+    Parameters
+    ----------
+    label : grid, basin of each point; −1 in the material
+    node : (n,) node of each basin; −1 where it is none in question
+    steps : of how many points of each node one is taken
+    """
+    flat = label.reshape(-1)
+    passed = dict.fromkeys(steps, 0)
+    found: dict[int, list[Ints]] = {one: [] for one in steps}
+    node = np.append(node, -1)
+    for some in slices(len(flat)):
+        owner = node[flat[some]]
+        for one in np.flatnonzero(np.bincount(owner[owner >= 0])).tolist():
+            rows = np.flatnonzero(owner == one)
+            found[one].append(rows[-passed[one] % steps[one] :: steps[one]] + some.start)
+            passed[one] += len(rows)
+    return {one: np.concatenate(rows) for one, rows in found.items() if rows}
 
 
 def _outside_neck(pocket: Pocket, points: Floats) -> Floats:

@@ -10,15 +10,15 @@ distances to the material in voxels, taken at grid points; exact ones are the bu
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 from scipy.sparse import coo_array, csr_array
 from scipy.sparse.csgraph import breadth_first_order, connected_components, minimum_spanning_tree
+
+from lint3d.geometry.chambers_rooms import room_tops, slices
+from lint3d.geometry.chambers_steps import steps_between
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -28,8 +28,6 @@ Bools = NDArray[np.bool_]
 MERGE_RATIO = 1.2
 #: So are basins whose lower top stands less than this above the saddle, voxels.
 MERGE_STEP = 1.0
-#: Grid points treated at a time.
-_AT_ONCE = 1 << 22
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,34 +80,6 @@ class Chambers:
         return open_ones
 
 
-def wide_rooms(distance: NDArray[np.float32], reach: float) -> tuple[NDArray[np.int32], int]:
-    """Which points does a ball of this radius get to, and from which of them to which?
-
-    What is wider than any width in question needs no cutting: each such room is a basin as it is.
-
-    Parameters
-    ----------
-    distance : voxels, to the material; the outermost layer must be free and counts as outside
-    reach : voxels
-
-    Returns
-    -------
-    number : grid shape, 0 for the outside (the outermost layer and everything joined to it through
-        points farther than `reach` from the material), 1 … n for other rooms, −1 elsewhere
-    rooms : n
-    """
-    wide = distance > reach
-    for axis in range(3):
-        for end in (0, -1):
-            wide[(slice(None),) * axis + (end,)] = True
-    label, rooms = ndimage.label(wide, output=np.int32)
-    outside = int(label[0, 0, 0])
-    if outside != 1:
-        raise ValueError("The first point of a grid must be its first free one.")
-    label -= 1
-    return label, rooms - 1
-
-
 def find_basins(
     distance: NDArray[np.float32], solid: Bools, number: NDArray[np.int32], rooms: int
 ) -> Basins:
@@ -122,47 +92,41 @@ def find_basins(
     number, rooms : from `wide_rooms`; `number` is written over and becomes the label
     """
     level = distance.reshape(-1)
-    offsets = neighbours(solid.shape)
     flat = number.reshape(-1)
-    kind = np.int32 if flat.size < 2**31 - 1 else np.int64
-    active: Any = np.flatnonzero((flat < 0) & ~solid.reshape(-1)).astype(kind)
-    top, peak, size = _room_tops(level, number, rooms)
-    wide = flat >= 0
+    active = _points_to_cut(flat, solid.reshape(-1))
+    top, peak, size = room_tops(level, number, rooms)
     first = rooms + 1
     if first + len(active) >= 2**31:
         raise ValueError("The grid has too many free points; take a coarser one.")
     flat[active] = np.arange(first, first + len(active), dtype=np.int32)
-    root = _climb(level, flat, active, offsets, first)
-    tops = np.flatnonzero(root == np.arange(len(root), dtype=np.int32))
-    rank = np.zeros(len(root), np.int32)
-    rank[tops] = np.arange(len(tops), dtype=np.int32)
-    root = rank[root]
+    root = _climb(level, flat, active, neighbours(solid.shape), first)
+    tops = _number_tops(root)
     flat[active] = root[first:]
     own = active[tops[first:] - first]
     top = np.concatenate([top, own]).astype(np.int64)
     peak = np.concatenate([peak, level[own].astype(np.float64)])
-    volume = np.bincount(root[first:], minlength=len(tops))
+    volume = np.zeros(len(tops), np.int64)
+    for some in slices(len(active)):
+        volume += np.bincount(root[first:][some], minlength=len(tops))
     volume[:first] += size
     volume[0] = 0
-    del root, rank
-    pair, saddle, step = _saddles(level, flat, active, wide, offsets, len(tops))
+    del root, active
+    pair, saddle, step = _saddles(level, number, len(tops))
     return Basins(number, peak, top, volume, pair, saddle, step, rooms)
 
 
-def _room_tops(
-    level: NDArray[np.float32], number: NDArray[np.int32], rooms: int
-) -> tuple[Ints, Floats, Ints]:
-    """Widest point, its distance to the material and number of points of each wide room."""
-    top, peak, size = np.full(rooms + 1, -1), np.full(rooms + 1, np.inf), np.zeros(rooms + 1, int)
-    distance = level.reshape(number.shape)
-    for room, box in enumerate(ndimage.find_objects(number)[:rooms], 1):
-        inside = number[box] == room
-        part = np.where(inside, distance[box], -1.0)
-        at = np.unravel_index(int(np.argmax(part)), part.shape)
-        index = [int(i) + side.start for i, side in zip(at, box, strict=True)]
-        top[room] = np.ravel_multi_index(index, number.shape)
-        peak[room], size[room] = part[at], np.count_nonzero(inside)
-    return top, peak, size
+def _points_to_cut(number: NDArray[np.int32], solid: Bools) -> Ints:
+    """Flat numbers of the free points that are in no wide room, in as few bytes as they need."""
+    kind = np.int32 if number.size < 2**31 - 1 else np.int64
+    found = [np.zeros(0, kind)]
+    for some in slices(len(number)):
+        inside = number[some] < 0
+        inside &= ~solid[some]
+        rows = np.flatnonzero(inside)
+        if len(rows):
+            found.append((rows + some.start).astype(kind))
+    every: Ints = np.concatenate(found)
+    return every
 
 
 def join_basins(basins: Basins) -> Chambers:
@@ -206,21 +170,19 @@ def join_basins(basins: Basins) -> Chambers:
     )
 
 
-def climb_from(distance: NDArray[np.float32], solid: Bools, core: Bools, start: int) -> list[int]:
+def climb_from(distance: NDArray[np.float32], solid: Bools, start: int) -> list[int]:
     """Flat numbers of the points from `start` up to the top of its basin.
 
     On the outside's slopes the way ends with the first point that is surely outside.
     """
     level, is_solid = distance.reshape(-1), solid.reshape(-1)
-    is_core = core.reshape(-1)
     offsets = neighbours(solid.shape)
     way = [int(start)]
-    while not is_core[way[-1]]:
+    while np.isfinite(level[way[-1]]):
         here = way[-1]
         near = here + offsets
         near = near[~is_solid[near]]
-        height = np.where(is_core[near], np.inf, level[near])
-        best = max(zip(height.tolist(), near.tolist(), strict=True), default=(-1.0, -1))
+        best = max(zip(level[near].tolist(), near.tolist(), strict=True), default=(-1.0, -1))
         if best <= (float(level[here]), here):
             break
         way.append(best[1])
@@ -239,32 +201,19 @@ def contacts(
     """
     label = basins.label.reshape(-1)
     level = distance.reshape(-1)
-    offsets = neighbours(basins.label.shape)[3:]
     if len(chambers.peak) < 2:
         return np.zeros((0, 2), np.int64), np.zeros((0, 2), np.int64), np.zeros(0)
-    # Chamber of each label; the material's −1 takes the last entry.
-    chamber = np.append(chambers.of_basin, -1).astype(np.int32)
     pairs, points, values = [], [], []
-    ahead = int(offsets.max())
-    for begin in range(0, len(label), _AT_ONCE):
-        every = chamber[label[begin : begin + _AT_ONCE + ahead]]
-        own = every[:_AT_ONCE]
-        for offset in offsets.tolist():
-            other = every[offset : offset + _AT_ONCE]
-            own_here = own[: len(other)]
-            found = np.flatnonzero((own_here != other) & (own_here >= 0) & (other >= 0))
-            if len(found) == 0:
-                continue
-            one, two = found + begin, found + begin + offset
-            value = np.minimum(level[one], level[two])
-            swap = own_here[found] < other[found]
-            pair = np.column_stack([own_here[found], other[found]]).astype(np.int64)
-            point = np.column_stack([one, two])
-            pair[swap], point[swap] = pair[swap][:, ::-1], point[swap][:, ::-1]
-            keep = value <= reach
-            pairs.append(pair[keep])
-            points.append(point[keep])
-            values.append(value[keep])
+    for one, two in steps_between(basins.label):
+        value = np.minimum(level[one], level[two])
+        pair = chambers.of_basin[np.column_stack([label[one], label[two]])]
+        keep = (value <= reach) & (pair[:, 0] != pair[:, 1])
+        pair, point = pair[keep], np.column_stack([one, two])[keep]
+        swap = pair[:, 0] < pair[:, 1]
+        pair[swap], point[swap] = pair[swap][:, ::-1], point[swap][:, ::-1]
+        pairs.append(pair)
+        points.append(point)
+        values.append(value[keep])
     if not pairs:
         return np.zeros((0, 2), np.int64), np.zeros((0, 2), np.int64), np.zeros(0)
     return np.concatenate(pairs), np.concatenate(points), np.concatenate(values).astype(np.float64)
@@ -279,20 +228,22 @@ def _climb(
 ) -> NDArray[np.int32]:
     """(first + active,) the room or top that each active point ends on; 0 is the outside."""
     up = np.arange(len(active) + first, dtype=np.int32)
-    for some in _slices(len(active)):
+    # In this order, of equally high points the one with the largest number wins.
+    order = [*offsets[:3].tolist(), 0, *offsets[3:].tolist()]
+    for some in slices(len(active)):
         here = active[some].astype(np.int64)
-        best, best_at = level[here], here.copy()
-        for offset in offsets:
-            there = here + offset
+        best, best_at = level[here + order[0]], here + order[0]
+        for offset in order[1:]:
             # Material has level 0 and never wins; the outside wins over everything.
+            there = here + offset
             other = level[there]
-            better = (other > best) | ((other == best) & (there > best_at))
-            best = np.where(better, other, best)
-            best_at = np.where(better, there, best_at)
+            higher = other >= best
+            np.copyto(best, other, where=higher)
+            np.copyto(best_at, there, where=higher)
         up[first:][some] = number[best_at]
     while True:
         changed = False
-        for some in _slices(len(up)):
+        for some in slices(len(up)):
             higher = up[up[some]]
             changed = changed or not np.array_equal(higher, up[some])
             up[some] = higher
@@ -300,35 +251,41 @@ def _climb(
             return up
 
 
+def _number_tops(root: NDArray[np.int32]) -> Ints:
+    """Number the things that are their own root from 0, in place; returns which those are."""
+    found = [np.zeros(0, np.int64)]
+    for some in slices(len(root)):
+        part = root[some]
+        found.append(np.flatnonzero(part == np.arange(some.start, some.start + len(part))))
+        found[-1] += some.start
+    tops = np.concatenate(found)
+    # Below zero: the number is known already.
+    root[tops] = -1 - np.arange(len(tops), dtype=np.int32)
+    for some in slices(len(root)):
+        part = root[some]
+        part[:] = np.where(part < 0, part, root[np.maximum(part, 0)])
+    np.subtract(-1, root, out=root)
+    return tops
+
+
 def _saddles(
-    level: NDArray[np.float32],
-    label: NDArray[np.int32],
-    active: Ints,
-    wide: Bools,
-    offsets: Ints,
-    count: int,
+    level: NDArray[np.float32], label: NDArray[np.int32], count: int
 ) -> tuple[Ints, Floats, Ints]:
     """Pairs of basins that meet, with the widest step between them."""
+    flat = label.reshape(-1)
     keys, values, steps = [np.zeros(0, np.int64)], [np.zeros(0, np.float32)], []
     steps.append(np.zeros((0, 2), np.int64))
-    for some in _slices(len(active)):
-        here = active[some].astype(np.int64)
-        own = label[here].astype(np.int64)
-        for offset in offsets:
-            other = label[here + offset]
-            # Each step is met from both of its ends, unless one of them lies in a wide room.
-            found = np.flatnonzero(
-                (other >= 0) & (other != own) & ((other < own) | wide[here + offset])
-            )
-            one, two = here[found], here[found] + offset
-            swap = other[found] > own[found]
-            low, high = np.minimum(own[found], other[found]), np.maximum(own[found], other[found])
-            value = np.minimum(level[one], level[two])
-            step = np.column_stack([np.where(swap, one, two), np.where(swap, two, one)])
-            key, value, row = _widest(low * np.int64(count) + high, value, np.arange(len(found)))
-            keys.append(key)
-            values.append(value)
-            steps.append(step[row])
+    for one, two in steps_between(label):
+        value = np.minimum(level[one], level[two])
+        own, other = flat[one].astype(np.int64), flat[two].astype(np.int64)
+        low, high = np.minimum(own, other), np.maximum(own, other)
+        key, value, row = _widest(low * count + high, value, np.arange(len(one)))
+        step = np.column_stack([one[row], two[row]])
+        swap = own[row] > other[row]
+        step[swap] = step[swap][:, ::-1]
+        keys.append(key)
+        values.append(value)
+        steps.append(step)
     key, value, row = _widest(
         np.concatenate(keys), np.concatenate(values), np.arange(sum(map(len, keys)))
     )
@@ -411,8 +368,3 @@ def neighbours(shape: tuple[int, ...]) -> Ints:
     """(6,) flat distances to the six neighbours of a point."""
     x, y = shape[1] * shape[2], shape[2]
     return np.array([-x, -y, -1, 1, y, x], np.int64)
-
-
-def _slices(count: int) -> Iterator[slice]:
-    for begin in range(0, count, _AT_ONCE):
-        yield slice(begin, begin + _AT_ONCE)

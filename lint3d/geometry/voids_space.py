@@ -7,6 +7,7 @@ widths. Lengths in mm.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import edt
 import numpy as np
@@ -18,8 +19,8 @@ from lint3d.geometry.chambers import (
     climb_from,
     find_basins,
     join_basins,
-    wide_rooms,
 )
+from lint3d.geometry.chambers_rooms import set_outside, slices, wide_rooms
 from lint3d.geometry.raster import Grid, Raster, rasterise
 
 Floats = NDArray[np.float64]
@@ -39,8 +40,6 @@ class Space:
     raster: Raster
     distance: NDArray[np.float32]
     """voxels from each free point to the nearest material point; infinite where surely outside"""
-    core: Bools
-    """points that are surely outside"""
     basins: Basins
     chambers: Chambers
     reach: float
@@ -53,6 +52,22 @@ class Space:
     def points(self, flat: Ints) -> Floats:
         """(…, 3) mm, where the points with these flat numbers are."""
         return self.grid.point(np.stack(np.unravel_index(flat, self.grid.shape), axis=-1))
+
+    @cached_property
+    def beside_wall(self) -> Ints:
+        """(k,) flat numbers of the free points nearer to the material than 1.5 voxels."""
+        level, found = self.distance.reshape(-1), [np.zeros(0, np.int64)]
+        for some in slices(len(level)):
+            near = level[some] < 1.5
+            near &= level[some] > 0
+            found.append(np.flatnonzero(near) + some.start)
+        return np.concatenate(found)
+
+    @property
+    def at_wall(self) -> Ints:
+        """(k,) flat numbers of the free points with a material point one step away."""
+        rows: Ints = self.beside_wall[self.distance.reshape(-1)[self.beside_wall] <= 1.0]
+        return rows
 
     def way(self, chain: list[int], gates: Ints, goal: int) -> Ints:
         """Flat numbers of the points of a way through basins, or of its last part.
@@ -81,7 +96,7 @@ class Space:
 
     def climb(self, point: int) -> list[int]:
         """Flat numbers of the points from one up to its top, or to what is surely outside."""
-        return climb_from(self.distance, self.raster.solid, self.core, point)
+        return climb_from(self.distance, self.raster.solid, point)
 
     def chain(self, one: int, two: int) -> tuple[list[int], Ints]:
         """Basins from one to another along the spanning tree, and the steps between them."""
@@ -117,10 +132,9 @@ def cut_space(raster: Raster, reach: float, workers: int = 1) -> Space:
     distance: NDArray[np.float32] = edt.edt(free, parallel=workers)
     del free
     number, rooms = wide_rooms(distance, reach / raster.grid.pitch)
-    core = number == 0
-    distance[core] = np.inf
+    set_outside(distance, number)
     basins = find_basins(distance, raster.solid, number, rooms)
-    return Space(raster, distance, core, basins, join_basins(basins), reach)
+    return Space(raster, distance, basins, join_basins(basins), reach)
 
 
 def _joined(way: list[int], down: list[int]) -> list[int]:

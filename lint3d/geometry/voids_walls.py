@@ -56,7 +56,7 @@ class Walls:
     ) -> None:
         self.surface, self.space = surface, space
         label = space.basins.label.reshape(-1)
-        rows = np.flatnonzero((label >= 0) & (space.distance.reshape(-1) <= 1.0))
+        rows = space.at_wall
         part = piece_of_chamber[space.chambers.of_basin[label[rows]]]
         others = np.flatnonzero(part == 0)
         keep = np.isin(part, pieces)

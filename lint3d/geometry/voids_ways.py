@@ -238,7 +238,7 @@ def _seen_from(edge: dict[str, object], node: int) -> Throat:
 def _add_volumes(graph: nx.MultiGraph, space: Space) -> None:
     """Volume of each chamber with bounds: half of what each point at the wall stands for."""
     label = space.basins.label.reshape(-1)
-    wall = np.flatnonzero((label >= 0) & (space.distance.reshape(-1) < 1.5))
+    wall = space.beside_wall
     at_wall = np.bincount(space.chambers.of_basin[label[wall]], minlength=len(space.chambers.peak))
     cell = space.grid.pitch**3
     for _, data in graph.nodes(data=True):
@@ -260,8 +260,7 @@ class _Walls:
         self.most = _WALL_POINTS if pockets <= _MANY else _FEW_WALL_POINTS
         rows = np.zeros(0, np.int64)
         if pockets > 1:
-            label = space.basins.label.reshape(-1)
-            rows = np.flatnonzero((label >= 0) & (space.distance.reshape(-1) <= 1.0))
+            rows = space.at_wall
         chamber = space.chambers.of_basin[space.basins.label.reshape(-1)[rows]]
         order = np.argsort(chamber, kind="stable")
         self.rows = rows[order]

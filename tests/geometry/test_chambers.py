@@ -11,7 +11,8 @@ import numpy as np
 import pytest
 from scipy import ndimage
 
-from lint3d.geometry.chambers import find_basins, join_basins, wide_rooms
+from lint3d.geometry.chambers import find_basins, join_basins
+from lint3d.geometry.chambers_rooms import wide_rooms
 
 
 def _world(seed: int) -> tuple[np.ndarray, np.ndarray]:
