@@ -14,10 +14,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from lint3d.geometry.patches import Cut, Folds, lonely_share
+from lint3d.geometry.patches import Folds
 from lint3d.geometry.relief_groups import Line, Standing, groups, lines_of
 from lint3d.geometry.relief_heights import measure_height
 from lint3d.geometry.relief_islands import Island, islands
+from lint3d.geometry.relief_roughness import is_rough, may_hide_relief
 from lint3d.geometry.relief_shapes import Shape
 from lint3d.geometry.relief_surface import Searched, surfaces_to_search
 from lint3d.geometry.topology import EdgeTable
@@ -51,9 +52,7 @@ LEAST_DOTS = 3
 SIDE_BY_SIDE = 1.25
 #: More islands than this on one surface: the time is not spent. common practice, no source
 MOST_ISLANDS = 6000
-#: A surface of so many faces is rough if this share of it lies in faces that turn against all their
-#: neighbours.
-ROUGH_FACES, MOST_LONELY, ROUGH_TURN = 2000, 0.4, Cut(np.radians(12.0))
+TOO_ROUGH = "The surface is too rough to tell relief from noise."
 
 
 @dataclass(frozen=True, eq=False)
@@ -134,14 +133,18 @@ def _weight(found: Found) -> float:
 
 def _on_surface(searched: Searched, step_mm: float) -> Found:
     folds = searched.folds
-    if len(folds.faces) > ROUGH_FACES and lonely_share(folds, ROUGH_TURN) > MOST_LONELY:
-        return Found(trouble="The surface is too rough to tell relief from noise.")
+    if is_rough(folds):
+        return Found(trouble=TOO_ROUGH)
     found = islands(folds)
     if len(found) > MOST_ISLANDS:
         return Found(trouble=f"There are {len(found)} raised or sunk places, too many to tell.")
     shapes = _measured(searched, found, step_mm)
     inside = _parents(shapes, len(folds.faces))
-    return _sorted_out(shapes, inside, searched)
+    sorted_out = _sorted_out(shapes, inside, searched)
+    nothing = not sorted_out.inscriptions and not sorted_out.dots
+    if nothing and may_hide_relief(folds):
+        return Found(trouble=TOO_ROUGH)
+    return sorted_out
 
 
 def _measured(searched: Searched, found: list[Island], step_mm: float) -> list[Shape]:
