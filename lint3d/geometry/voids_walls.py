@@ -118,13 +118,19 @@ class Walls:
         """
         pitch = self.space.grid.pitch
         place, normal = _strewn(self.surface, rows, _PLACES_APART * pitch)
+        place, normal = self._on_grid(place, normal)
         place, normal = _thinned(place, normal, _PLACES_APART * pitch)
         owner = self._seen_by(place, normal)
+        reach = 2.5 * _PLACES_APART * pitch
+        # Farther ones are no ends: looking them up would take longer than all the rest.
         ends = []
         for one in (part, other):
             tree = cKDTree(place[owner == one]) if np.any(owner == one) else None
-            ends.append(np.full(len(place), np.inf) if tree is None else tree.query(place)[0])
-        reach = 2.5 * _PLACES_APART * pitch
+            ends.append(
+                np.full(len(place), np.inf)
+                if tree is None
+                else tree.query(place, distance_upper_bound=reach)[0]
+            )
         # Unseen places, and seen ones beside those that the other piece sees.
         between = np.flatnonzero(
             (owner < 0)
@@ -140,19 +146,30 @@ class Walls:
         found.sort(key=len)
         return [place[one] for one in found]
 
+    def _on_grid(self, place: Floats, normal: Floats) -> tuple[Floats, Floats]:
+        """The places that the grid covers: whether others are seen is not known."""
+        grid = self.space.grid
+        last = grid.point(np.array(grid.shape) - 1)
+        inside = np.all((place >= grid.origin) & (place <= last), axis=1)
+        return place[inside], normal[inside]
+
     def _seen_by(self, place: Floats, normal: Floats) -> Ints:
         """(k,) the piece with a free point just above each place of the surface; −1 = none."""
-        pitch = self.space.grid.pitch
-        gap, near = self._tree.query(place, k=12, distance_upper_bound=1.6 * pitch)
-        is_near = np.isfinite(gap)
-        towards = self.point[np.where(is_near, near, 0)] - place[:, None]
-        above = np.einsum("ijk,ik->ij", towards, normal)
-        is_above = is_near & (above > 0.3 * gap)
-        first = np.argmax(is_above, axis=1)
-        row = np.arange(len(place))
-        owner: Ints = np.where(
-            is_above.any(axis=1), self.part[np.where(is_near, near, 0)[row, first]], -1
-        )
+        owner = np.full(len(place), -1, np.int64)
+        left = np.arange(len(place))
+        # Mostly one of the nearest few lies above.
+        for count in (3, 12):
+            gap, near = self._tree.query(
+                place[left], k=count, distance_upper_bound=1.6 * self.space.grid.pitch
+            )
+            is_near = np.isfinite(gap)
+            near = np.where(is_near, near, 0)
+            above = np.einsum("ijk,ik->ij", self.point[near] - place[left, None], normal[left])
+            is_above = is_near & (above > 0.3 * gap)
+            seen = is_above.any(axis=1)
+            first = np.argmax(is_above, axis=1)[seen]
+            owner[left[seen]] = self.part[near[seen, first]]
+            left = left[~seen & is_near[:, -1]]
         return owner
 
     def nearest_point(self, part: int, places: Floats) -> int:
