@@ -14,7 +14,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lint3d import Body, Joined, LeftOut, Shell, join_bodies
-from lint3d.geometry.components import connected_groups
 from lint3d.geometry.topology import open_edges
 
 if TYPE_CHECKING:
@@ -115,11 +114,13 @@ class Hollows:
 
 
 def groups_of(bodies: Sequence[Body], near: float) -> list[Group]:
-    """Put bodies together whose boxes are no farther apart than `near` mm."""
+    """Put bodies together whose convex hulls are no farther apart than `near` mm."""
+    from lint3d.geometry.voids_near import near_groups
+
     bodies = [body for body in bodies if len(body.faces)]
     if not bodies:
         return []
-    label = _near_boxes(bodies, near)
+    label = near_groups([body.vertices for body in bodies], near)
     return [
         _group([bodies[i] for i in np.flatnonzero(label == number)])
         for number in range(int(label.max()) + 1)
@@ -222,28 +223,6 @@ def _pieces(bodies: list[Body]) -> list[Joined]:
         return join_bodies(bodies)
     pieces = {id(body.joined): body.joined for body in bodies if body.joined is not None}
     return list(pieces.values())
-
-
-def _near_boxes(bodies: Sequence[Body], near: float) -> Ints:
-    """(b,) number of the group that each body is in, in the order of the bodies."""
-    if len(bodies) == 1:
-        return np.zeros(1, np.int64)
-    from rtree import index
-
-    low = np.array([body.vertices.min(axis=0) for body in bodies]) - near / 2
-    high = np.array([body.vertices.max(axis=0) for body in bodies]) + near / 2
-    boxes = [(i, (*low[i], *high[i]), None) for i in range(len(bodies))]
-    tree = index.Index(iter(boxes), properties=index.Property(dimension=3))
-    one, two = [], []
-    for i, box, _ in boxes:
-        others = list(tree.intersection(box))
-        one += [i] * len(others)
-        two += others
-    label = connected_groups(len(bodies), np.array(one, np.int64), np.array(two, np.int64))
-    _, first, inverse = np.unique(label, return_index=True, return_inverse=True)
-    rank = np.argsort(np.argsort(first))
-    numbered: Ints = rank[inverse]
-    return numbered
 
 
 def _chamber_at(space: Space, position: Floats) -> int:
