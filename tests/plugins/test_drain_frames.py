@@ -96,11 +96,6 @@ def test_kit_in_four_frames(tmp_path: Path, name: str) -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.xfail(
-    strict=False,
-    reason="boxes of the parts overlap in a turned frame: one grid, too large for its pitch, so "
-    "that results are added that say open",
-)
 def test_kit_as_one_file_in_four_frames(tmp_path: Path) -> None:
     scene = trimesh.load(FIXTURES / "tide-gauge-kit.3mf", process=False)
     corners = scene.to_mesh().triangles if hasattr(scene, "to_mesh") else scene.triangles
