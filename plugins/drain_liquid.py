@@ -168,9 +168,12 @@ def _bettered(left: Callable[[Floats], float], up: Floats, value: float) -> tupl
 
 def held_places(hollow: Hollow, liquid: Liquid) -> list[tuple[int, Place]]:
     """A place for what each throat holds, with the number of the connected hollow it is part of."""
-    points = sample(hollow) if hollow.voids.pockets else {}
+    every = necks(hollow, lambda pocket: pocket.throat)
+    # What lets go of any head holds nothing, wherever the liquid stands.
+    is_any_held = any(_head(liquid, neck.throat.lower) > 0 for neck in every)
+    points = sample(hollow) if is_any_held else {}
     found = []
-    for neck in necks(hollow, lambda pocket: pocket.throat):
+    for neck in every:
         some = [points.get(one.node, one.position[None]) for one in neck.pockets]
         kept = held_by(liquid, neck.pockets, some, hollow.voids.pitch)
         head = f"{kept.head:.3g} mm of liquid" if math.isfinite(kept.head) else "any head"
@@ -216,7 +219,8 @@ def _every(label: NDArray[np.int32], node: Ints, steps: dict[int, int]) -> dict[
     flat = label.reshape(-1)
     passed = dict.fromkeys(steps, 0)
     found: dict[int, list[Ints]] = {one: [] for one in steps}
-    node = np.append(node, -1)
+    # The material's −1 takes the last entry.
+    node = np.append(node, -1).astype(np.int32)
     for some in slices(len(flat)):
         owner = node[flat[some]]
         for one in np.flatnonzero(np.bincount(owner[owner >= 0])).tolist():
