@@ -28,10 +28,11 @@ from lint3d_plugins.relief_places import (
     extremes,
     height_of,
     narrowest_counter,
-    narrowest_stroke,
+    properties_of,
     reliefs_of,
     said,
     slenderness,
+    stroke_of,
     stroke_share,
     worst_of,
 )
@@ -96,7 +97,7 @@ def sunk_depth(reliefs: Reliefs, sheet: Sheet) -> Iterator[Place | Note]:
 
 def _heights(reliefs: Reliefs, sheet: Sheet, *, raised: bool) -> Iterator[Place | Note]:
     word = "high" if raised else "deep"
-    for one in reliefs.inscriptions:
+    for one in reliefs.markings:
         worst = worst_of(one, height_of)
         if one.raised == raised and worst is not None:
             shape, value = worst
@@ -104,10 +105,7 @@ def _heights(reliefs: Reliefs, sheet: Sheet, *, raised: bool) -> Iterator[Place 
                 f"{said(one)}: the {'lowest' if raised else 'shallowest'} is {{:.4g}} mm {word}."
             )
             place = reliefs.place(value, one.shapes, shape, remark.format(value[0]))
-            place.properties = {
-                "characters": one.characters,
-                "character_height_mm": one.character_height,
-            }
+            place.properties = properties_of(one)
             yield place
     every = sheet.lone_marks == "judge"
     for shape in [*reliefs.found.marks, *(reliefs.found.others if every else ())]:
@@ -147,10 +145,10 @@ def groove(reliefs: Reliefs) -> Iterator[Place | Claim]:
 
 
 def _strokes(reliefs: Reliefs, *, raised: bool) -> Iterator[Place | Claim]:
-    for one in reliefs.inscriptions:
+    for one in reliefs.markings:
         if one.raised != raised:
             continue
-        worst = worst_of(one, narrowest_stroke)
+        worst = stroke_of(one)
         if worst is not None:
             shape, value = worst
             remark = f"{said(one)}: the narrowest stroke is {value[0]:.4g} mm wide."
@@ -230,7 +228,7 @@ def loose_glyph(reliefs: Reliefs) -> Iterator[Place]:
 
     Remedy: let the lettering overlap its base, or join both in the design.
     """
-    for one in reliefs.inscriptions:
+    for one in reliefs.markings:
         loose = [shape for shape in one.shapes if id(shape) in reliefs.loose]
         if loose:
             number = float(len(loose))

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from lint3d import Joined
+    from lint3d.geometry.relief_codes import Code
     from lint3d.geometry.relief_shapes import Shape
     from lint3d.geometry.reliefs import Dots, Found, Inscription
 
@@ -55,6 +56,15 @@ class Reliefs:
     def dots(self) -> list[Dots]:
         return self.found.dots
 
+    @property
+    def codes(self) -> list[Code]:
+        return self.found.codes
+
+    @property
+    def markings(self) -> list[Inscription | Code]:
+        """Everything with strokes: lines of characters and fields of squares."""
+        return [*self.inscriptions, *self.codes]
+
     def faces_of(self, shapes: Sequence[Shape], first: Shape | None = None) -> Ints:
         """Faces of some islands, those of the first one in front."""
         ordered = [*([first] if first is not None else []), *(s for s in shapes if s is not first)]
@@ -76,9 +86,9 @@ class Reliefs:
             distinct=True,
         )
 
-    def claim(self, inscription: Inscription) -> Claim:
-        """All faces of an inscription."""
-        return Claim(faces=self.faces_of(inscription.shapes), of=self.lies_on)
+    def claim(self, marking: Inscription | Code) -> Claim:
+        """All faces of a marking."""
+        return Claim(faces=self.faces_of(marking.shapes), of=self.lies_on)
 
     def note(self, shape: Shape, message: str) -> Note:
         """A mark that is no verdict."""
@@ -108,6 +118,7 @@ def reliefs_of(body: Body) -> Reliefs:
     shapes = [
         *(shape for one in found.inscriptions for shape in one.shapes),
         *(shape for one in found.dots for shape in one.shapes),
+        *(shape for one in found.codes for shape in one.shapes),
         *found.marks,
         *found.others,
     ]
@@ -178,10 +189,10 @@ def _reaches_into(one: Body, other: Body, step_mm: float) -> bool:
 
 
 def worst_of(
-    inscription: Inscription, value: Callable[[Shape], Value | None], *, largest: bool = False
+    marking: Inscription | Code, value: Callable[[Shape], Value | None], *, largest: bool = False
 ) -> tuple[Shape, Value] | None:
     """The island with the smallest (or largest) value; None if none has one."""
-    valued = [(shape, value(shape)) for shape in inscription.shapes]
+    valued = [(shape, value(shape)) for shape in marking.shapes]
     known = [(shape, one) for shape, one in valued if one is not None and np.isfinite(one[0])]
     if not known:
         return None
@@ -189,14 +200,30 @@ def worst_of(
     return chosen(known, key=lambda pair: pair[1][0])
 
 
-def said(inscription: Inscription) -> str:
-    """An inscription in words, as the subject of a sentence."""
-    kind = "raised" if inscription.raised else "sunk"
-    count = inscription.characters
-    tall = inscription.character_height
+def said(marking: Inscription | Code) -> str:
+    """A marking in words, as the subject of a sentence."""
+    from lint3d.geometry.relief_codes import Code
+
+    kind = "raised" if marking.raised else "sunk"
+    if isinstance(marking, Code):
+        rows, columns = marking.filled.shape
+        return f"A field of {rows} by {columns} {kind} squares, {marking.pitch:.3g} mm each"
+    count = marking.characters
+    tall = marking.character_height
     return (
         f"{count} {kind} characters, {tall:.3g} mm tall" if count > 1 else f"One {kind} character"
     )
+
+
+def properties_of(marking: Inscription | Code) -> dict[str, float]:
+    """Numbers about a marking, for reports."""
+    from lint3d.geometry.relief_codes import Code
+
+    if not isinstance(marking, Code):
+        tall = marking.character_height
+        return {"characters": marking.characters, "character_height_mm": tall}
+    rows, columns = marking.filled.shape
+    return {"rows": rows, "columns": columns, "pitch_mm": marking.pitch}
 
 
 def height_of(shape: Shape) -> Value:
@@ -209,6 +236,21 @@ def narrowest_stroke(shape: Shape) -> Value | None:
         return None
     blur = shape.stroke_uncertainty(width)
     return width, max(width - blur, 0.0), width + blur
+
+
+def stroke_of(marking: Inscription | Code) -> tuple[Shape, Value] | None:
+    """The narrowest stroke, with its island; of a field of squares, the width of one.
+
+    Where squares touch at their corners they are joined by next to nothing, and no stroke is lost
+    if that breaks.
+    """
+    from lint3d.geometry.relief_codes import Code
+
+    if not isinstance(marking, Code):
+        return worst_of(marking, narrowest_stroke)
+    width = marking.square
+    blur = max(shape.stroke_uncertainty(width) for shape in marking.shapes)
+    return marking.shapes[0], (width, max(width - blur, 0.0), width + blur)
 
 
 def narrowest_counter(shape: Shape) -> Value | None:

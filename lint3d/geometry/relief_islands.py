@@ -26,6 +26,7 @@ CUTS = (
     Cut(np.radians(35.0), np.radians(9.0), 0.4),
     Cut(np.radians(35.0), np.radians(5.0), 1.0),
     Cut(np.radians(35.0), np.radians(3.0), 2.5),
+    Cut(np.radians(50.0)),
 )
 #: How much of the foot must turn the same way.
 SAME_WAY = 0.9
@@ -78,6 +79,8 @@ class Island:
     """Crease limit and number of the patch: islands that share it stand on one base."""
     cuts: tuple[int, ...]
     """Which crease limits find it."""
+    has_most: bool = False
+    """Most patches of the surface belong to it: a field of squares, or a web over half a part."""
 
     @property
     def votes(self) -> int:
@@ -138,23 +141,32 @@ def _islands_of(parts: Hanging, cuts: tuple[int, ...]) -> list[Island]:
     footprint = -np.einsum("ij,ij->i", area, mean)
     base_area = np.bincount(parts.patch, folds.area)[parts.base]
     purity = np.maximum(concave, 1 - concave)
+    is_few = parts.last - parts.first < len(parts.order) // 2 + 8
     good = (
         (purity >= SAME_WAY)
         & (coherent >= COHERENT)
         & (footprint > LEAST_ACROSS**2 / 4)
         & (base_area >= LEAST_BASE * footprint)
-        & (parts.last - parts.first < len(parts.order) // 2 + 8)
+        & (is_few | _is_small(parts))
     )
     found = []
     for part in np.flatnonzero(good).tolist():
         rows = slice(parts.foot_start[part], parts.foot_start[part + 1])
         one = _island(
             parts, part, start[rows], end[rows], mean[part], middle[part], concave[part] > 0.5,
-            footprint[part], purity[part], cuts,
+            footprint[part], purity[part], cuts, not is_few[part],
         )  # fmt: skip
         if one is not None:
             found.append(one)
     return found
+
+
+def _is_small(parts: Hanging) -> NDArray[np.bool_]:
+    """(parts,) has it less than half of the area?"""
+    patch_area = np.bincount(parts.patch, parts.folds.area, len(parts.order))
+    area = np.concatenate([[0.0], np.cumsum(patch_area[parts.order])])
+    small: NDArray[np.bool_] = area[parts.last] - area[parts.first] < area[-1] / 2
+    return small
 
 
 def _means(points: Floats, weight: Floats, owner: Ints, count: int) -> Floats:
@@ -175,6 +187,7 @@ def _island(
     footprint: float,
     purity: float,
     cuts: tuple[int, ...],
+    has_most: bool,
 ) -> Island | None:
     """The island with its extent, or None if it is too tall or leans to the wrong side."""
     folds = parts.folds
@@ -206,6 +219,7 @@ def _island(
         purity=float(purity),
         base_patch=(cuts[0], int(parts.base[part])),
         cuts=cuts,
+        has_most=bool(has_most),
     )
 
 

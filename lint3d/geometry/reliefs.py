@@ -1,4 +1,4 @@
-"""Which raised and sunk inscriptions, braille dots and lone marks does a body carry?
+"""Which raised and sunk inscriptions, codes, braille dots and lone marks does a body carry?
 
 Islands (`relief_islands.py`) are measured, grouped into lines of characters and told from bosses,
 ribs, flanges and knuckles. The border between lettering and other features stands in `is_lettering`
@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from lint3d.geometry.patches import Folds
+from lint3d.geometry.relief_codes import Code, codes_among
 from lint3d.geometry.relief_groups import Line, Standing, groups, lines_of
 from lint3d.geometry.relief_heights import measure_height
 from lint3d.geometry.relief_islands import Island, islands
@@ -25,6 +26,7 @@ from lint3d.geometry.topology import EdgeTable
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
 
 #: A character stands up by no more than this share of the height of its line ...
 MOST_RISE = 0.5
@@ -94,6 +96,7 @@ class Found:
 
     inscriptions: list[Inscription] = field(default_factory=list)
     dots: list[Dots] = field(default_factory=list)
+    codes: list[Code] = field(default_factory=list)
     marks: list[Shape] = field(default_factory=list)
     others: list[Shape] = field(default_factory=list)
     """Islands that are features of another kind."""
@@ -126,9 +129,13 @@ def find_reliefs(vertices: Floats, faces: Ints, table: EdgeTable, step_mm: float
 
 def _weight(found: Found) -> float:
     """How much was told: the votes of all characters and dots."""
-    shapes = [shape for line in found.inscriptions for shape in line.shapes]
-    shapes += [shape for dots in found.dots for shape in dots.shapes]
-    return sum(shape.votes for shape in shapes) + (0.0 if found.trouble else 0.01)
+    told = sum(shape.votes for shape in _told_shapes(found))
+    return told + (0.0 if found.trouble else 0.01)
+
+
+def _told_shapes(found: Found) -> list[Shape]:
+    told: list[Inscription | Dots | Code] = [*found.inscriptions, *found.dots, *found.codes]
+    return [shape for one in told for shape in one.shapes]
 
 
 def _on_surface(searched: Searched, step_mm: float) -> Found:
@@ -139,10 +146,14 @@ def _on_surface(searched: Searched, step_mm: float) -> Found:
     if len(found) > MOST_ISLANDS:
         return Found(trouble=f"There are {len(found)} raised or sunk places, too many to tell.")
     shapes = _measured(searched, found, step_mm)
-    inside = _parents(shapes, len(folds.faces))
-    sorted_out = _sorted_out(shapes, inside, searched)
-    nothing = not sorted_out.inscriptions and not sorted_out.dots
-    if nothing and may_hide_relief(folds):
+    coded, codes = _codes(shapes, _parents(shapes, len(folds.faces)))
+    # What has most of a surface and is no code is a web over half a part: no marking.
+    kept = [i for i, s in enumerate(shapes) if i in coded or not s.measured.island.has_most]
+    shapes = [shapes[i] for i in kept]
+    taken = np.array([i in coded for i in kept], bool)
+    sorted_out = _sorted_out(shapes, _parents(shapes, len(folds.faces)), taken, searched)
+    sorted_out.codes.extend(codes)
+    if not _told_shapes(sorted_out) and may_hide_relief(folds):
         return Found(trouble=TOO_ROUGH)
     return sorted_out
 
@@ -193,10 +204,26 @@ def _parents(shapes: list[Shape], face_count: int) -> Ints:
     return parent
 
 
-def _sorted_out(shapes: list[Shape], parent: Ints, searched: Searched) -> Found:
-    """Lettering from the outside inward: what is inside a letter is its counter."""
+def _codes(shapes: list[Shape], parent: Ints) -> tuple[set[int], list[Code]]:
+    """Fields of squares among the islands that stand free, and the rows of their islands."""
+    free = np.flatnonzero(parent < 0)
+    coded: set[int] = set()
+    codes = []
+    for group in groups([shapes[i].standing for i in free.tolist()]):
+        rows = free[group].tolist()
+        for mine, code in codes_among([shapes[i] for i in rows]):
+            codes.append(code)
+            coded |= {rows[k] for k in mine}
+    return coded, codes
+
+
+def _sorted_out(shapes: list[Shape], parent: Ints, taken: Bools, searched: Searched) -> Found:
+    """Lettering from the outside inward: what is inside a letter is its counter.
+
+    `taken` are islands that are told already.
+    """
     found = Found(searched=searched)
-    taken = np.zeros(len(shapes), bool)
+    taken = taken.copy()
     depth = _depths(parent)
     for level in range(int(depth.max(initial=-1)) + 1):
         rows = np.flatnonzero((depth == level) & ~taken)

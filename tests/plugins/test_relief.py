@@ -165,3 +165,21 @@ def test_an_inner_label_is_information(tmp_path: Path) -> None:
     found = inspect(tmp_path, shapes.enclosed("TIDE", 0.8, 8.0))["sunk-depth"]
     (told,) = [result for result in found if result.kind == "informational"]
     assert "4 closed hollows read as lettering 0.8 mm deep" in told.message
+
+
+@pytest.mark.parametrize(("height", "kind"), [(0.1, "fail"), (0.4, "pass")])
+@pytest.mark.parametrize("sense", [1, -1])
+def test_a_field_of_squares_is_judged_by_height_and_width(
+    height: float, kind: str, sense: int, tmp_path: Path
+) -> None:
+    outline = shapes.centred(shapes.squares(21, 0.8, np.random.default_rng(4)))
+    case = shapes.moved(shapes.on_slab(outline, sense * height), np.random.default_rng(1))
+    found = inspect(tmp_path, case)
+    told = "raised-height" if sense > 0 else "sunk-depth"
+    (place,) = found[told]
+    assert place.kind == kind
+    assert place.measured == pytest.approx(height, abs=0.004)
+    assert "21 by 21" in place.message
+    assert "character-height" not in found
+    (width,) = found["stroke" if sense > 0 else "groove"]
+    assert width.measured == pytest.approx(0.8, rel=0.01)
