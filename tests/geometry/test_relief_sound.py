@@ -16,7 +16,7 @@ from lint3d.geometry.topology import edge_table
 
 NAMED = {**sound.SOUND, **machined.MACHINED}
 #: A ring in a face is what a lone mark looks like: information, no verdict.
-RINGS = {"ring groove", "o-ring grooves", "flange with a raised face"}
+RINGS = {"o-ring grooves"}
 
 
 def found_in_a_file(name: str, seed: int) -> Found:
