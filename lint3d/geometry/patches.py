@@ -17,6 +17,7 @@ from scipy.sparse import csr_array
 from scipy.sparse.csgraph import depth_first_order
 
 from lint3d.geometry.components import connected_groups
+from lint3d.geometry.relief_coarse import with_cut_off_faces
 from lint3d.geometry.topology import EdgeTable, expand_runs
 
 Floats = NDArray[np.float64]
@@ -217,7 +218,7 @@ def hanging_parts(folds: Folds, cut: Cut) -> Hanging:
     joined = folds.face[~crease]
     patch = connected_groups(len(folds.faces), joined[:, 0], joined[:, 1])
     rows = np.flatnonzero(crease)
-    patch = _without_cliffs(folds, patch, rows)
+    patch = with_cut_off_faces(folds, _without_cliffs(folds, patch, rows))
     pair: Ints = patch[folds.face[rows]]
     between = pair[:, 0] != pair[:, 1]
     rows, pair = rows[between], pair[between]

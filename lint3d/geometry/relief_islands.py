@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.patches import Cut, Folds, Hanging, hanging_parts, vector_area
+from lint3d.geometry.relief_coarse import is_coarse
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -26,8 +27,9 @@ CUTS = (
     Cut(np.radians(35.0), np.radians(9.0), 0.4),
     Cut(np.radians(35.0), np.radians(5.0), 1.0),
     Cut(np.radians(35.0), np.radians(3.0), 2.5),
-    Cut(np.radians(50.0)),
 )
+#: ... and on bent surfaces of few facets, which turn nearly as sharply as walls do.
+COARSE_CUTS = (Cut(np.radians(50.0)), Cut(np.radians(60.0)))
 #: How much of the foot must turn the same way.
 SAME_WAY = 0.9
 #: The base's normals along the foot must agree this well: length of their mean. The rim of a drum
@@ -46,6 +48,8 @@ SAME_SURFACE = 0.85
 #: A foot that turns the right way this far is sure; an island of a less sure foot is none if sure
 #: ones take up this share of it.
 PURE, HEAP = 0.98, 0.2
+#: An island that consists of others by this share is a heap of them.
+MADE_OF = 0.8
 
 
 @dataclass(frozen=True, eq=False)
@@ -88,18 +92,20 @@ class Island:
         return len(self.cuts)
 
 
-def islands(folds: Folds, cuts: tuple[Cut, ...] = CUTS) -> list[Island]:
+def islands(folds: Folds, cuts: tuple[Cut, ...] | None = None) -> list[Island]:
     """Islands that at least one crease limit finds, each once, with its votes.
 
     Parameters
     ----------
     folds : angles of a surface
-    cuts : crease limits to try
+    cuts : crease limits to try; by default those that suit the surface
 
     Returns
     -------
     list of Island : the order follows the first limit that found each
     """
+    if cuts is None:
+        cuts = CUTS + (COARSE_CUTS if is_coarse(folds) else ())
     distinct: list[tuple[Cut, NDArray[np.bool_], list[int]]] = []
     for number, cut in enumerate(cuts):
         crease = cut.of(folds)
@@ -193,7 +199,7 @@ def _island(
     folds = parts.folds
     foot = folds.vertices[start]
     across = float(np.linalg.norm(np.ptp(foot, axis=0)))
-    if across < LEAST_ACROSS:
+    if across < LEAST_ACROSS or len(start) < 3:
         return None
     faces = parts.faces(part)
     corner = folds.vertices[folds.faces[faces]].reshape(-1, 3)
@@ -235,7 +241,28 @@ def merged(found: list[Island], folds: Folds) -> list[Island]:
         else:
             kept[match].append(one)
     best = [_best(group) for group in kept]
-    return _without_heaps([_best(group) for group in _by_surface(best, folds)], folds)
+    found = [_best(group) for group in _by_surface(best, folds)]
+    return _without_heaps(_without_sums(found, folds), folds)
+
+
+def _without_sums(found: list[Island], folds: Folds) -> list[Island]:
+    """Without islands that are several others and little else: facets between them that stray."""
+    area = [float(folds.area[one.faces].sum()) for one in found]
+    order = sorted(range(len(found)), key=lambda i: area[i])
+    # The largest island of each sense, so far, that each face belongs to.
+    top = np.full((2, len(folds.faces)), -1)
+    kept = []
+    for i in order:
+        one = found[i]
+        sense = int(one.raised)
+        held = top[sense, one.faces]
+        parts = np.unique(held[held >= 0])
+        # Each of the parts lies wholly inside, and they make up the whole.
+        if len(parts) > 1 and sum(area[k] for k in parts.tolist()) >= MADE_OF * area[i]:
+            continue
+        top[sense, one.faces] = i
+        kept.append(i)
+    return [found[i] for i in sorted(kept)]
 
 
 def _without_heaps(found: list[Island], folds: Folds) -> list[Island]:

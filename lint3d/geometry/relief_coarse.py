@@ -1,0 +1,172 @@
+"""Which faces belong to a smooth patch though its coarse facets cut them off?
+
+On a bent surface of few facets neighbours turn as sharply as creases do, and a vertex beside a
+chord leaves a cliff as high as the chord's rise. What tells them from relief is where their corners
+lie: all of them on the smooth surface that the corners of the patch describe. That surface is a
+quadric through the nearest corners of the patch. Lengths in mm, angles in radians. Guarded by
+tests/geometry/test_relief_coarse.py.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+if TYPE_CHECKING:
+    from lint3d.geometry.patches import Folds
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+#: A patch whose facets turn by less, on an average over its inner edges, or rise by less over their
+#: chords, is not coarse.
+COARSE, COARSE_MM = np.radians(2.5), 0.008
+#: A surface is coarse if this share of it lies beside edges that turn by more than that, and by
+#: less than walls do.
+LEAST_BENT, STEEP = 0.05, np.radians(35.0)
+#: Patches with a smaller share of the surface are not mended, nor more than so many.
+LEAST_SHARE, MOST_PATCHES = 0.02, 8
+#: A corner lies on the smooth surface if it is this share of a facet's rise from it, within limits.
+BAND, BAND_MM = 0.3, (0.01, 0.1)
+#: A face of it leans by less than this, or is a cliff: lower than this many rises of its chord.
+LEAN, CLIFF = np.cos(np.radians(60.0)), 1.5
+#: Corners that a quadric goes through, and how far beyond them it is believed, in their spacing.
+CORNERS, BEYOND = 16, 1.5
+ROUNDS = 30
+
+
+def with_cut_off_faces(folds: Folds, patch: Ints) -> Ints:
+    """Patches, where faces that coarse facets cut off from one are a part of it again.
+
+    Parameters
+    ----------
+    folds : angles of a surface
+    patch : (m,) patch of each face
+
+    Returns
+    -------
+    (m,) patch of each face, numbered from 0
+    """
+    area = np.bincount(patch, folds.area)
+    large = np.argsort(-area, kind="stable")[:MOST_PATCHES]
+    large = large[area[large] >= LEAST_SHARE * area.sum()]
+    patch = patch.copy()
+    changed = False
+    for number in large.tolist():
+        if not (patch == number).any():
+            continue
+        bend = _bend(folds, patch == number)
+        if bend is None:
+            continue
+        for _ in range(ROUNDS):
+            joins = _joining(folds, patch == number, *bend)
+            if not len(joins):
+                break
+            patch[joins] = number
+            changed = True
+    return np.unique(patch, return_inverse=True)[1].astype(np.int64) if changed else patch
+
+
+def is_coarse(folds: Folds) -> bool:
+    """Is a good part of a surface bent, and in few facets?
+
+    Parameters
+    ----------
+    folds : angles of a surface
+    """
+    turn = np.abs(folds.turn)
+    weight = folds.length * folds.width
+    bent = (turn >= COARSE) & (turn <= STEEP) & (turn * folds.width >= 8 * COARSE_MM)
+    return bool(weight[bent].sum() >= LEAST_BENT * weight.sum())
+
+
+def _bend(folds: Folds, mine: Bools) -> tuple[float, float] | None:
+    """Mean curvature of a patch, 1/mm, and how far its facets rise over chords, mm.
+
+    None if it is not coarse.
+    """
+    inner = mine[folds.face].all(axis=1)
+    turn, width = np.abs(folds.turn[inner]), folds.width[inner]
+    weight = folds.length[inner] * width
+    if not len(turn) or (turn * weight).sum() <= COARSE * weight.sum():
+        return None
+    # A facet as wide as w between two turns of t rises by w t / 8.
+    rise = float((turn * width * weight).sum() / weight.sum() / 8)
+    if rise < COARSE_MM:
+        return None
+    return float((turn * folds.length[inner]).sum() / weight.sum()), rise
+
+
+def _joining(folds: Folds, mine: Bools, curvature: float, rise: float) -> Ints:
+    """Faces beside a patch that lie on its smooth surface, and hang together with it."""
+    is_corner = np.zeros(len(folds.vertices), bool)
+    is_corner[folds.faces[mine].ravel()] = True
+    beside = np.zeros(len(folds.vertices), bool)
+    border = mine[folds.face[:, 0]] != mine[folds.face[:, 1]]
+    outside = np.where(mine[folds.face[border, 0]], folds.face[border, 1], folds.face[border, 0])
+    beside[folds.faces[outside].ravel()] = True
+    asked = np.flatnonzero(beside)
+    if not len(asked):
+        return np.zeros(0, np.int64)
+    normal, off = _from_surface(folds, mine, is_corner, asked)
+    off[is_corner[asked]] = 0.0
+    on = np.zeros(len(folds.vertices), bool)
+    on[asked[off <= np.clip(BAND * rise, *BAND_MM)]] = True
+    way = np.zeros_like(folds.vertices)
+    way[asked] = normal
+    can = np.unique(outside)
+    can = can[on[folds.faces[can]].all(axis=1)]
+    corner = folds.vertices[folds.faces[can]]
+    side = np.linalg.norm(corner - np.roll(corner, 1, axis=1), axis=2).max(axis=1, initial=0.0)
+    height = 2 * folds.area[can] / np.maximum(side, 1e-300)
+    mean = way[folds.faces[can]].mean(axis=1)
+    flat = np.einsum("ij,ij->i", folds.normal[can], mean) >= LEAN * np.linalg.norm(mean, axis=1)
+    found: Ints = can[flat | (height <= CLIFF * curvature * side**2 / 8)]
+    return found
+
+
+def _from_surface(
+    folds: Folds, mine: Bools, is_corner: Bools, asked: Ints
+) -> tuple[Floats, Floats]:
+    """Normal of a patch's smooth surface near some vertices, and how far these are from it."""
+    corners = np.flatnonzero(is_corner)
+    local = np.full(len(is_corner), -1)
+    local[corners] = np.arange(len(corners))
+    faces = np.flatnonzero(mine)
+    weighted = folds.normal[faces] * folds.area[faces][:, None]
+    owner = local[folds.faces[faces]].ravel()
+    mean = np.column_stack(
+        [np.bincount(owner, np.repeat(weighted[:, k], 3), len(corners)) for k in range(3)]
+    )
+    mean /= np.maximum(np.linalg.norm(mean, axis=1), 1e-300)[:, None]
+    count = min(CORNERS, len(corners))
+    far, near = cKDTree(folds.vertices[corners]).query(folds.vertices[asked], count)
+    far, near = far.reshape(len(asked), -1), near.reshape(len(asked), -1)
+    normal = mean[near].sum(axis=1)
+    normal /= np.maximum(np.linalg.norm(normal, axis=1), 1e-300)[:, None]
+    if count < CORNERS:
+        return normal, np.full(len(asked), np.inf)
+    off = _quadric_at_origin(folds.vertices[corners[near]] - folds.vertices[asked][:, None], normal)
+    spacing = far[:, -1] / np.sqrt(CORNERS)
+    return normal, np.where(far[:, 0] <= BEYOND * spacing + 1e-9, np.abs(off), np.inf)
+
+
+def _quadric_at_origin(points: Floats, normal: Floats) -> Floats:
+    """(n,) mm: height at the origin of quadrics through (n, k, 3) points, along (n, 3) normals."""
+    aside = np.eye(3)[np.abs(normal).argmin(axis=1)]
+    u = np.cross(aside, normal)
+    u /= np.maximum(np.linalg.norm(u, axis=1), 1e-300)[:, None]
+    v = np.cross(normal, u)
+    x, y, w = (np.einsum("ikj,ij->ik", points, axis) for axis in (u, v, normal))
+    scale = np.maximum(np.hypot(x, y).max(axis=1), 1e-300)[:, None]
+    x, y = x / scale, y / scale
+    terms = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=2)
+    weight = np.exp(-2 * (x * x + y * y))[:, :, None]
+    square = np.einsum("ika,ikb->iab", terms * weight, terms) + 1e-9 * np.eye(6)
+    right = np.einsum("ika,ik->ia", terms * weight, w)
+    height: Floats = np.linalg.solve(square, right[:, :, None])[:, 0, 0]
+    return height

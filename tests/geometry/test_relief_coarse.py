@@ -1,0 +1,63 @@
+"""Guards lint3d/geometry/relief_coarse.py: lettering on bent bases of few facets."""
+
+import numpy as np
+import pytest
+from shapes_relief import ReliefCase, lettered, moved, stored
+
+from lint3d.geometry.patches import Cut, folds, hanging_parts
+from lint3d.geometry.relief_coarse import with_cut_off_faces
+from lint3d.geometry.reliefs import Found, find_reliefs
+from lint3d.geometry.topology import edge_table
+
+
+def _found(case: ReliefCase) -> Found:
+    step = float(np.spacing(np.float32(np.abs(case.vertices).max())))
+    table = edge_table(case.faces, len(case.vertices))
+    return find_reliefs(case.vertices, case.faces, table, step)
+
+
+def _coarse(text: str, height: float, base: str, around: int, **more: float) -> ReliefCase:
+    """Letters of 10 mm on a base of 50 mm radius, facets as long as those of `around` to a turn."""
+    facet = 2 * np.pi * 50 / around
+    return lettered(text, height, 10.0, base=base, radius=50.0, facet=facet, margin=5.0, **more)
+
+
+@pytest.mark.parametrize("around", [28, 40, 64])
+@pytest.mark.parametrize("base", ["cylinder", "sphere", "saddle"])
+@pytest.mark.parametrize("height", [0.8, -0.8])
+def test_every_letter_on_a_coarse_base_is_found(base: str, height: float, around: int) -> None:
+    case = _coarse("Pegel 7", height, base, around)
+    case = stored(moved(case, np.random.default_rng(around)))
+    (line,) = _found(case).inscriptions
+    assert line.raised == (height > 0)
+    assert line.characters == case.characters
+    for shape in line.shapes:
+        assert shape.lower - 1e-4 <= abs(height) <= shape.upper + 1e-4
+
+
+def test_faces_that_chords_cut_off_join_their_patch() -> None:
+    case = _coarse("H", 0.8, "cylinder", 32)
+    surface = folds(case.vertices, case.faces, edge_table(case.faces, len(case.vertices)))
+    level = np.hypot(case.vertices[:, 0], case.vertices[:, 2] + 50) - 50
+    on_base = (np.abs(level[case.faces]) < 1e-6).all(axis=1)
+    # The two end faces have corners on the drum only where they meet it.
+    patch = hanging_parts(surface, Cut(np.radians(35.0))).patch
+    joined = with_cut_off_faces(surface, patch)
+    main = np.bincount(joined, surface.area * on_base).argmax()
+    assert (joined[on_base] == main).all()
+    assert not (np.abs(level[case.faces[joined == main]]) > 1e-6).any()
+
+
+def test_a_box_stays_as_it_is() -> None:
+    corners = np.array(np.meshgrid([0.0, 30], [0.0, 20], [0.0, 10])).reshape(3, -1).T
+    from scipy.spatial import ConvexHull
+
+    faces = ConvexHull(corners).simplices.astype(np.int64)
+    middle = corners[faces].mean(axis=1) - corners.mean(axis=0)
+    a, b, c = (corners[faces[:, k]] for k in range(3))
+    inward = np.einsum("ij,ij->i", np.cross(b - a, c - a), middle) < 0
+    faces[inward] = faces[inward][:, ::-1]
+    surface = folds(corners, faces, edge_table(faces, len(corners)))
+    patch = hanging_parts(surface, Cut(np.radians(35.0))).patch
+    assert (with_cut_off_faces(surface, patch) == patch).all()
+    assert int(patch.max()) == 5
