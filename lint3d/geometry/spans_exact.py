@@ -14,7 +14,8 @@ from lint3d.geometry.spans_across import ACCEPT_COS
 from lint3d.geometry.spans_dense import long_facets
 from lint3d.geometry.spans_feelers import ridge_pairs, ridges_crossed, vertex_pairs
 from lint3d.geometry.spans_knife import KnifeEdges
-from lint3d.geometry.spans_pairs import share_vertex
+from lint3d.geometry.spans_pairs import dot, share_vertex
+from lint3d.geometry.spans_slanted import slanted
 from lint3d.geometry.spans_surface import SpanSurface
 from lint3d.geometry.spans_taper import FOLLOWED_MOST, TAPER_COS, may_taper, tapers
 from lint3d.geometry.spans_tree import facing_pairs
@@ -27,6 +28,8 @@ Bools = NDArray[np.bool_]
 BESIDE_MOST = 3_000_000  # pairs looked at to see whether a guess is already covered
 TAPERS_MOST = 20_000  # first guesses on sides that taper that are looked at
 TAPER_COST = 120  # pairs that may be compared instead of following one taper
+STEEP_ALL_OF = 10_000  # a surface of no more facets is searched all over for what tapers
+SLANTED_MOST = 3_000  # pairs between which lines that lean are looked for
 ORPHANS_MOST = 50_000  # first guesses off any measured facet that are followed up
 
 
@@ -116,12 +119,54 @@ def exact_contacts(
     complete = complete and all_crossed and len(unique) <= most
     lone = lone[np.sort(unique)][:most]
     followed = zoom(surface, inward, edges, guesses[lone])
-    parts = []
+    parts, hidden = [], []
     for contacts in (between, followed):
         good = contacts.take(contacts.counts & (contacts.distance <= high))
-        parts.append(good.take(see_each_other(surface, inward, good)))
-    askew, all_askew = _askew(surface, inward, edges, guesses, guess_mm, between, high, pairs_most)
-    return join([*parts, askew]), complete and all_askew
+        seen = see_each_other(surface, inward, good)
+        parts.append(good.take(seen))
+        hidden.append(good.take(~seen & ~good.knife))
+    steep = contacts_of(surface, inward, edges, _steep(surface, inward, dense, high, pairs_most))
+    steep = steep.take(steep.distance < high)
+    near_by = join([between, steep.take(_straightest(inward, pair, steep))])
+    askew, all_askew = _askew(surface, inward, edges, guesses, guess_mm, near_by, high, pairs_most)
+    doubtful = join([between.take(may_taper(inward, between, high)), steep, *hidden])
+    doubtful = doubtful.take(np.argsort(doubtful.distance, kind="stable")[:SLANTED_MOST])
+    aside = slanted(surface, inward, edges, doubtful.pair, high)
+    return join([*parts, askew, aside]), complete and all_askew
+
+
+def _straightest(inward: Floats, measured: Ints, contacts: Contacts) -> Bools:
+    """Does neither facet of each contact face another more squarely that was met from it?
+
+    In a round bar every facet beside the opposite one is near, and tapers.
+    """
+    measured = measured[measured[:, 1] >= 0]
+    best = np.full(len(inward), -1.0)
+    facing = -dot(inward[measured[:, 0]], inward[measured[:, 1]])
+    for column in (0, 1):
+        np.maximum.at(best, measured[:, column], facing)
+    own = -dot(inward[contacts.pair[:, 0]], inward[contacts.pair[:, 1]])
+    straightest: Bools = (best[contacts.pair] <= own[:, None] + 1e-6).all(axis=1)
+    return straightest
+
+
+def _steep(
+    surface: SpanSurface, inward: Floats, dense: Bools, high: float, most: int | None
+) -> Ints:
+    """Pairs of facets that taper, of which one is small and lies at a side where it ends.
+
+    Where a surface runs on, what small facets face is found by rays from them and those beside.
+    """
+    large = long_facets(surface, high)
+    turns = surface.turns
+    chosen = large | (len(large) <= STEEP_ALL_OF)
+    chosen[turns.facet] = chosen[turns.other] = True
+    rows = np.flatnonzero(chosen & ~dense)
+    way, reach = (ACCEPT_COS, TAPER_COS), high
+    near, _ = facing_pairs(surface.corners[rows], inward[rows], reach, most=most, facing=way)
+    pairs = rows[near[:most]]
+    pairs = pairs[~large[pairs].all(axis=1)]
+    return pairs[~share_vertex(surface.faces, pairs[:, 0], pairs[:, 1])]
 
 
 def _askew(

@@ -44,6 +44,7 @@ def facing_pairs(
     budget: int | None = None,
     flat: bool = True,
     most: int | None = None,
+    facing: tuple[float, float] | None = None,
 ) -> tuple[Ints, bool]:
     """Pairs of facets that may face each other within reach.
 
@@ -55,6 +56,7 @@ def facing_pairs(
     budget : how many pairs of nodes may be looked at; by the number of facets if None
     flat : facets with a plane to test against; False for sides, given as (begin, end, end)
     most : how many pairs may be handed on; by the number of facets if None
+    facing : only those whose inward normals are so near to opposite, from and to (cosines)
 
     Returns
     -------
@@ -90,7 +92,7 @@ def facing_pairs(
         if depth == 0:
             rows = np.flatnonzero(first != second)
             if flat:
-                rows = _prisms_meet(corners, inward, order[first], order[second], reach)
+                rows = _prisms_meet(corners, inward, order[first], order[second], reach, facing)
             handed_on += len(rows)
             found.append(np.stack([first[rows], second[rows]], axis=1))
         elif len(first):
@@ -163,9 +165,19 @@ def _children(first: Ints, second: Ints, count: int) -> tuple[Ints, Ints]:
     return a[keep], b[keep]
 
 
-def _prisms_meet(corners: Floats, inward: Floats, first: Ints, second: Ints, reach: float) -> Ints:
+def _prisms_meet(
+    corners: Floats,
+    inward: Floats,
+    first: Ints,
+    second: Ints,
+    reach: float,
+    facing: tuple[float, float] | None,
+) -> Ints:
     """Rows of the pairs where each lies before the other, not beside it or behind it."""
     rows = np.flatnonzero(first != second)
+    if facing is not None:
+        along = -dot(inward[first[rows]], inward[second[rows]])
+        rows = rows[(along >= facing[0]) & (along < facing[1])]
     for a, b in ((first, second), (second, first)):
         rows = rows[_reaches_over(corners, inward, a[rows], b[rows], reach)]
     return rows
@@ -179,10 +191,8 @@ def _reaches_over(corners: Floats, inward: Floats, a: Ints, b: Ints, reach: floa
     keep = (top > 0) & (bottom <= reach)
     rows = np.flatnonzero(keep)
     base, other, normal = base[rows], other[rows], normal[rows]
-    # In two parallel planes a contact lies straight across; as they tilt it leans.
-    facing = np.clip(-dot(normal, inward[b[rows]]), -1, 1)
-    lean = np.clip((np.arccos(facing) - np.radians(1)) * 0.75, 0, np.radians(15))
-    wider = reach * np.tan(lean) - 1e-9 * np.maximum(top, -bottom)[rows]
+    # A line that counts leans by at most 15 degrees, be the planes parallel or not.
+    wider = reach * np.tan(np.radians(15)) - 1e-9 * np.maximum(top, -bottom)[rows]
     for side in range(3):
         along = base[:, (side + 1) % 3] - base[:, side]
         out = np.cross(along, normal)

@@ -101,9 +101,9 @@ def _contacts_of(surface: SpanSurface, inward: Floats, edges: KnifeEdges, pair: 
         counts[rows] = stands_square(surface, inward, facet[rows], place[rows], way[rows])
     knife = share_vertex(surface.faces, first, second)
     rows = np.flatnonzero(counts & ~knife)
-    outdone = _outdone(surface, inward, pair[rows], point[rows], contact[rows], towards[rows])
-    counts[rows[outdone]] = False
-    rows = rows[~outdone]
+    are_outdone = _outdone(surface, inward, pair[rows], point[rows], contact[rows], towards[rows])
+    counts[rows[are_outdone]] = False
+    rows = rows[~are_outdone]
     knife[rows] = tapers_to_edge(surface, inward, edges, pair[rows], point[rows], contact[rows])
     return Contacts(pair, point, contact, distance, counts, knife)
 
@@ -124,7 +124,7 @@ def _outdone(
     """
     lean = np.maximum(dot(inward[pair[:, 0]], towards), -dot(inward[pair[:, 1]], towards))
     rows = np.flatnonzero(lean < STRAIGHT_COS)
-    outdone = np.zeros(len(pair), dtype=bool)
+    are = np.zeros(len(pair), dtype=bool)
     length = np.linalg.norm(contact[rows] - point[rows], axis=1)
     facing = -dot(inward[pair[rows, 0]], inward[pair[rows, 1]])
     for own, place in ((pair[rows, 0], point[rows]), (pair[rows, 1], contact[rows])):
@@ -135,10 +135,10 @@ def _outdone(
             across, _, _ = cross(surface, inward, begin, inward[own], IN_PLACE * length)
             straight = np.where(across >= 0, -dot(inward[own], inward[across]), -1.0)
             # 1 - cos grows with the square of the angle.
-            outdone[rows] |= 1 - straight < angle_share**2 * (1 - facing)
+            are[rows] |= 1 - straight < angle_share**2 * (1 - facing)
             if angle_share == 0.6:
-                outdone[rows] |= (straight >= NEARLY_PARALLEL) & (straight > facing + 2e-5)
-    return outdone
+                are[rows] |= (straight >= NEARLY_PARALLEL) & (straight > facing + 2e-5)
+    return are
 
 
 def zoom(surface: SpanSurface, inward: Floats, edges: KnifeEdges, pair: Ints) -> Contacts:

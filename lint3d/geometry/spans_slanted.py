@@ -1,0 +1,185 @@
+"""Which is the shortest line between two facets that stands square enough on both?
+
+Where two facets enclose an angle, or lie aside of each other, their nearest points may be joined by
+a line that leans too much to count, or that something else stands in, and straight across from
+neither may the other be met. Of all lines that lean by at most 15 degrees the shortest is looked
+for: for each direction it runs through a corner of what the two share when they are looked at that
+way. Lengths in mm. Tested by tests/geometry/test_spans_slanted.py.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lint3d.geometry.captive_sweep import common_corners
+from lint3d.geometry.spans_across import ACCEPT_COS
+from lint3d.geometry.spans_feelers import cross
+from lint3d.geometry.spans_knife import KnifeEdges, tapers_to_edge
+from lint3d.geometry.spans_pairs import LEAN_COS, dot
+from lint3d.geometry.spans_surface import SpanSurface
+from lint3d.geometry.spans_zoom import IN_PLACE, INSET, Contacts, join, see_each_other
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+Test = Callable[[Contacts], Bools]
+
+LEAN = float(np.arccos(LEAN_COS))
+WITHIN = 0.9999  # of the leaning that is allowed
+GRID = np.linspace(-1, 1, 5)
+ROUNDS = 6  # in which the step between directions is halved
+ROWS_AT_ONCE = 40_000
+AGAIN_MOST = 500
+
+
+def slanted(
+    surface: SpanSurface, inward: Floats, edges: KnifeEdges, pair: Ints, high: float
+) -> Contacts:
+    """The shortest line that counts between the facets of each pair.
+
+    Parameters
+    ----------
+    inward : (k, 3) float64, unit normals into the space measured
+    edges : lines in the strip behind these are left out
+    pair : (j, 2) int64
+    high : mm, longer ones are left out
+
+    Returns
+    -------
+    Contacts : those found, at most one a pair; all of them count
+    """
+    facing = -dot(inward[pair[:, 0]], inward[pair[:, 1]])
+    pair = pair[facing > np.cos(2 * LEAN)]
+    found = _looked_for(surface, inward, pair, high, _sees(surface, inward))
+    good = _counts(surface, inward, edges)(found)
+    # Where the shortest does not count, a longer one may.
+    again = _looked_for(
+        surface,
+        inward,
+        found.pair[~good][:AGAIN_MOST],
+        high,
+        lambda lines: _sees(surface, inward)(lines) & _counts(surface, inward, edges)(lines),
+    )
+    return join([found.take(good), again])
+
+
+def _sees(surface: SpanSurface, inward: Floats) -> Test:
+    return lambda lines: see_each_other(surface, inward, lines)
+
+
+def _counts(surface: SpanSurface, inward: Floats, edges: KnifeEdges) -> Test:
+    """Does nothing that faces either end lie straight across, and do both sides not taper to edges?
+
+    What lies straight across has the last word: in a round pin of few facets lines that lean are
+    shorter than the pin is thick.
+    """
+
+    def counts(lines: Contacts) -> Bools:
+        good = np.ones(len(lines.pair), dtype=bool)
+        for own, place in ((lines.pair[:, 0], lines.point), (lines.pair[:, 1], lines.contact)):
+            begin = place + INSET * (surface.corners[own].mean(axis=1) - place)
+            reach = IN_PLACE * lines.distance
+            across, _, facing = cross(surface, inward, begin, inward[own], reach)
+            good &= (across < 0) | (facing < ACCEPT_COS)
+        rows = np.flatnonzero(good)
+        some = lines.take(rows)
+        good[rows] = ~tapers_to_edge(surface, inward, edges, some.pair, some.point, some.contact)
+        return good
+
+    return counts
+
+
+def _looked_for(
+    surface: SpanSurface, inward: Floats, pair: Ints, high: float, test: Test
+) -> Contacts:
+    """The shortest line that passes a test between the facets of each pair, where there is one."""
+    yes = np.ones(len(pair), dtype=bool)
+    nowhere = np.zeros((len(pair), 3))
+    best = Contacts(pair, nowhere, nowhere.copy(), np.full(len(pair), float(high)), yes, ~yes)
+    at = np.full((len(pair), 2), np.nan)
+    for x in GRID:
+        for y in GRID:
+            _try(surface, inward, np.tile([x, y], (len(pair), 1)), best, at, test)
+    kept = np.isfinite(at[:, 0])
+    best, at = best.take(kept), at[kept]
+    step = (GRID[1] - GRID[0]) / 2
+    for _ in range(ROUNDS):
+        for way in ((1, 0), (-1, 0), (0, 1), (0, -1)):
+            _try(surface, inward, np.clip(at + step * np.array(way), -1, 1), best, at, test)
+        step /= 2
+    return best
+
+
+def _try(
+    surface: SpanSurface, inward: Floats, place: Floats, best: Contacts, at: Floats, test: Test
+) -> None:
+    """Put lines in some directions into `best`, and their directions into `at`, where shorter."""
+    for start in range(0, len(place), ROWS_AT_ONCE):
+        some = np.arange(start, min(start + ROWS_AT_ONCE, len(place)))
+        pair = best.pair[some]
+        way = _directions(inward[pair[:, 0]], -inward[pair[:, 1]], place[some])
+        line = _shortest_along(surface, pair, way)
+        good = (line.distance > 0) & (line.distance < best.distance[some] - 1e-9)
+        rows, line = some[good], line.take(good)
+        passed = test(line)
+        best.put(rows[passed], line.take(passed))
+        at[rows[passed]] = place[rows[passed]]
+
+
+def _directions(first: Floats, second: Floats, place: Floats) -> Floats:
+    """Directions that lean by at most 15 degrees from both of two.
+
+    Parameters
+    ----------
+    first, second : (k, 3) unit, at most 30 degrees apart
+    place : (k, 2), where in the lens that these directions fill, from -1 to 1: along the turn from
+        the one to the other, and across
+    """
+    middle = first + second
+    middle /= np.linalg.norm(middle, axis=1)[:, None]
+    across = np.cross(first, second)
+    length = np.linalg.norm(across, axis=1)
+    helper = np.cross(middle, np.eye(3)[np.abs(middle).argmin(axis=1)])
+    across = np.where(length[:, None] > 1e-6, across, helper)
+    across /= np.linalg.norm(across, axis=1)[:, None]
+    along = np.cross(across, middle)
+    half = np.arccos(np.clip(dot(first, middle), -1, 1))
+    turn = place[:, 0] * WITHIN * np.maximum(LEAN - half, 0)
+    room = np.arccos(np.minimum(LEAN_COS / np.cos(half + np.abs(turn)), 1.0))
+    tilt = place[:, 1] * WITHIN * room
+    way = middle * np.cos(turn)[:, None] + along * np.sin(turn)[:, None]
+    found: Floats = way * np.cos(tilt)[:, None] + across * np.sin(tilt)[:, None]
+    return found
+
+
+def _shortest_along(surface: SpanSurface, pair: Ints, way: Floats) -> Contacts:
+    """The shortest line of a given direction between two facets; of length inf if there is none."""
+    one, two = surface.corners[pair[:, 0]], surface.corners[pair[:, 1]]
+    x = np.cross(way, np.eye(3)[np.abs(way).argmin(axis=1)])
+    x /= np.linalg.norm(x, axis=1)[:, None]
+    frame = np.stack([x, np.cross(way, x)], axis=2)
+    origin = one.mean(axis=1, keepdims=True)
+    points, valid = common_corners((one - origin) @ frame, (two - origin) @ frame)
+    # Lines through these points in the given direction meet both planes.
+    start = origin + points @ frame.transpose(0, 2, 1)
+    ends = []
+    for facet, corners in ((pair[:, 0], one), (pair[:, 1], two)):
+        normal = surface.normals[facet]
+        height = np.einsum("kij,kj->ki", corners[:, :1] - start, normal)
+        ends.append(height / dot(way, normal)[:, None])
+    length = np.where(valid, ends[1] - ends[0], np.inf)
+    column = length.argmin(axis=1)
+    row = np.arange(len(pair))
+    begin = start[row, column]
+    yes = np.ones(len(pair), dtype=bool)
+    return Contacts(
+        pair,
+        begin + way * ends[0][row, column][:, None],
+        begin + way * ends[1][row, column][:, None],
+        length[row, column],
+        yes,
+        ~yes,
+    )
