@@ -271,8 +271,7 @@ def _letters(shapes: list[Shape], rows: list[int], found: Found) -> list[int]:
     standing = [shape.standing for shape in shapes]
     height = np.zeros(len(shapes))
     for group in groups(standing):
-        lines = lines_of(standing, group) if len(group) > 1 else []
-        tall = _line_height(shapes, lines) if lines else 0.0
+        tall = _tall(shapes, group)
         if is_lettering([shapes[i] for i in group], tall):
             height[group] = tall
     told: list[int] = []
@@ -282,8 +281,8 @@ def _letters(shapes: list[Shape], rows: list[int], found: Found) -> list[int]:
     for wide in groups(standing, WORD_GAP * np.maximum(height, own)):
         group = wide
         tall = float(height[wide].max())
-        if len(wide) > 1 and not tall:
-            tall = _line_height(shapes, lines_of(standing, wide))
+        if not tall:
+            tall = _tall(shapes, wide)
         if not is_lettering([shapes[i] for i in wide], tall):
             group = wide[height[wide] > 0]
         if not len(group):
@@ -293,8 +292,14 @@ def _letters(shapes: list[Shape], rows: list[int], found: Found) -> list[int]:
     return told
 
 
-def _line_height(shapes: list[Shape], lines: list[Line]) -> float:
-    return max(_inscription(shapes, line).character_height for line in lines)
+def _tall(shapes: list[Shape], group: Ints) -> float:
+    """Height of the tallest line that a group would make up, mm; 0 if it spells nothing anyhow."""
+    mine = [shapes[i] for i in group.tolist()]
+    # Rows of holes and bosses end here, before their lines are looked for.
+    if len(mine) < 2 or all(shape.fill >= CONVEX for shape in mine):
+        return 0.0
+    lines = lines_of([shape.standing for shape in mine], np.arange(len(mine)))
+    return max(_inscription(mine, line).character_height for line in lines)
 
 
 def _inscription(shapes: list[Shape], line: Line) -> Inscription:
@@ -366,12 +371,18 @@ def _congruent(signatures: list[Floats]) -> Ints:
         same = (
             k
             for k, other in enumerate(kinds)
-            if (np.abs(signature - other) <= CONGRUENT * np.maximum(other.max(), 1e-9)).all()
+            if (np.abs(signature - other) <= CONGRUENT * _scale(other)).all()
         )
         kind[row] = next(same, len(kinds))
         if kind[row] == len(kinds):
             kinds.append(signature)
     return kind
+
+
+def _scale(signature: Floats) -> Floats:
+    """What each entry of a signature is compared with: the size, and itself where it is larger."""
+    size = max(float(np.hypot(*signature[:2])), 1e-9)
+    return np.maximum(signature, size)
 
 
 # --- braille ------------------------------------------------------------------------------------
