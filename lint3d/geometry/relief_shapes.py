@@ -13,10 +13,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.patches import Folds
+from lint3d.geometry.relief_base import quantile
 from lint3d.geometry.relief_groups import Standing
 from lint3d.geometry.relief_heights import Measured
 from lint3d.geometry.relief_outline import Outline, outline_at
-from lint3d.geometry.relief_strokes import Widths, counter_widths, stroke_widths
+from lint3d.geometry.relief_strokes import (
+    Widths,
+    counter_widths,
+    spread_points,
+    stroke_widths,
+)
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -26,6 +32,8 @@ Ints = NDArray[np.int64]
 LOW_LEVEL, HIGH_LEVEL = 0.35, 0.7
 #: What an outline of chords and the choice of levels may do to a width, as a share of it.
 OUTLINE_SHARE = 0.005
+#: Shares of an outline whose distance from its middle tells one shape from another.
+PROFILE = np.linspace(0.1, 0.9, 9)
 
 
 @dataclass(frozen=True, eq=False)
@@ -141,13 +149,20 @@ class Shape:
 
     @cached_property
     def signature(self) -> Floats:
-        """(4,) what congruent islands share: root of area, perimeter, both radii of gyration."""
+        """(13,) mm, what congruent islands share, mirrored ones too.
+
+        Both radii of gyration of the outline, root of area, a quarter of the perimeter, and how far
+        shares of the outline are from its middle: capitals of one font have alike radii and areas.
+        """
         if self.outline is None:
-            return np.zeros(4)
+            return np.zeros(4 + len(PROFILE))
         line = self.outline
         length = np.linalg.norm(line.end - line.start, axis=1)
         middle = (line.start + line.end) / 2
         centre = (middle * length[:, None]).sum(axis=0) / length.sum()
         spread = ((middle - centre) * length[:, None]).T @ (middle - centre) / length.sum()
         radii = np.sqrt(np.maximum(np.linalg.eigvalsh(spread), 0.0))
-        return np.array([np.sqrt(abs(line.area.sum())), length.sum() / 4, *radii])
+        point, _, weight = spread_points(line)
+        far = np.linalg.norm(point - centre, axis=1)
+        profile = [quantile(far, weight, share) for share in PROFILE.tolist()]
+        return np.array([*radii, np.sqrt(abs(line.area.sum())), length.sum() / 4, *profile])

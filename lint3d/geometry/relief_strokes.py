@@ -39,7 +39,7 @@ class Widths:
 
 def stroke_widths(outline: Outline) -> Widths:
     """Widths inside an outline."""
-    point, inward, length = _points(outline)
+    point, inward, length = spread_points(outline)
     width = _across(outline, point, inward)
     good = np.isfinite(width)
     if not good.any() or length[good].sum() < 0.1 * length.sum():
@@ -62,12 +62,12 @@ def counter_widths(outline: Outline) -> Floats:
             outline.end[rows], outline.start[rows], np.zeros(rows.sum(), np.int64),
             -outline.area[loop : loop + 1],
         )  # fmt: skip
-        point, inward, _ = _points(turned)
+        point, inward, _ = spread_points(turned)
         found.append(float(_largest_circle(turned, point, inward)))
     return np.asarray(found)
 
 
-def _points(outline: Outline) -> tuple[Floats, Floats, Floats]:
+def spread_points(outline: Outline) -> tuple[Floats, Floats, Floats]:
     """Points spread along the outline, the way inward there, and the length each stands for."""
     way = outline.end - outline.start
     length = np.linalg.norm(way, axis=1)
