@@ -148,6 +148,7 @@ def _measured(
     last = order[np.flatnonzero(np.diff(group[order], append=-1))]
     last = last[deep[last] >= least_depth]
     last = last[np.argsort(-deep[last], kind="stable")][:_MOST_RECESSES]
+    places = cKDTree(start.centre)
     gate = dict(zip(entry_at.tolist(), entry_from.tolist(), strict=True))
     found = []
     for row in last.tolist():
@@ -155,7 +156,7 @@ def _measured(
         while before[line[-1]] >= 0:
             line.append(int(before[line[-1]]))
         members = np.flatnonzero(group == group[row])
-        one = _recess(scene, hidden, start, members, line, gate[line[-1]], ball, apart)
+        one = _recess(scene, hidden, places, members, line, gate[line[-1]], ball, apart)
         if one.depth >= least_depth:
             found.append(one)
     return sorted(found, key=lambda recess: (-recess.depth, *recess.position))
@@ -271,21 +272,26 @@ def _farthest(hidden: Balls, links: Ints, entry: Floats, entry_at: Ints) -> tupl
 def _recess(
     scene: RayScene,
     hidden: Balls,
-    start: Balls,
+    places: cKDTree,
     members: Ints,
     line: list[int],
     gate: int,
     ball: float,
     apart: float,
 ) -> Recess:
-    """One recess, its way pulled straight where it sees ahead."""
+    """One recess, its way pulled straight where it sees ahead.
+
+    Parameters
+    ----------
+    places : middles of the balls that are reached
+    """
     way, radius = hidden.centre[line], hidden.radius[line]
-    mouth = start.centre[gate]
+    mouth = places.data[gate]
     graph = _length(way)
     pulled = _pulled(scene, np.vstack([way, mouth]))
     # The way ends where it meets a ball that is reached.
     shortest = _length(pulled[:-1]) + float(radius[0])
-    shortest += max(_nearest_seen(scene, pulled[-2], start.centre, mouth) - ball / 2, 0.0)
+    shortest += max(_nearest_seen(scene, pulled[-2], places, mouth) - ball / 2, 0.0)
     longest = graph + max(float(np.linalg.norm(way[-1] - mouth)) - ball / 2, 0.0) + float(radius[0])
     width = 2 * _widest_beside(hidden[members], way, radius, apart)
     inner = _inside(way, ball)
@@ -304,14 +310,21 @@ def _recess(
     )
 
 
-def _nearest_seen(scene: RayScene, point: Floats, places: Floats, known: Floats) -> float:
+def _nearest_seen(scene: RayScene, point: Floats, places: cKDTree, known: Floats) -> float:
     """mm, how far is the nearest place that a point sees, if not the known one?"""
-    gap = np.linalg.norm(places - point, axis=1)
     best = float(np.linalg.norm(known - point))
-    rows = np.flatnonzero(gap < best)
-    rows = rows[np.argsort(gap[rows], kind="stable")][:_MOST_TRIED]
-    seen = sees(scene, np.broadcast_to(point, (len(rows), 3)), places[rows])
-    return float(gap[rows[np.argmax(seen)]]) if seen.any() else best
+    tried = 0
+    # Mostly one of the nearest few is seen.
+    for count in (16, _MOST_TRIED):
+        gap, row = places.query(point, k=range(tried + 1, count + 1), distance_upper_bound=best)
+        gap, row = gap[np.isfinite(gap)], row[np.isfinite(gap)]
+        seen = sees(scene, np.broadcast_to(point, (len(row), 3)), places.data[row])
+        if seen.any():
+            return float(gap[np.argmax(seen)])
+        if len(row) < count - tried:
+            break
+        tried = count
+    return best
 
 
 def _widest_beside(balls: Balls, way: Floats, radius: Floats, apart: float) -> Floats:
