@@ -10,7 +10,7 @@ Lengths in mm. Guarded by tests/geometry/test_voids_recesses.py.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -134,8 +134,11 @@ def _measured(
     links = links_between(scene, hidden.centre, apart)
     group = connected_groups(len(hidden), links[:, 0], links[:, 1])
     entry, entry_at, entry_from = _entries(scene, hidden, start, ball / 2, apart)
+    beside = np.zeros(len(start))
     if is_blind:
-        through = _ways_through(hidden, links, (entry, entry_at), least_depth, apart)
+        aside = _ways_through(hidden, links, (entry, entry_at), least_depth, apart)
+        through = aside > 0
+        beside = np.concatenate([beside, aside[through]])
         hidden, start = hidden[~through], _both(start, hidden[through])
         if len(hidden) == 0:
             return []
@@ -156,7 +159,10 @@ def _measured(
         while before[line[-1]] >= 0:
             line.append(int(before[line[-1]]))
         members = np.flatnonzero(group == group[row])
-        one = _recess(scene, hidden, places, members, line, gate[line[-1]], ball, apart)
+        first = gate[line[-1]]
+        reached = start.centre[first], float(start.radius[first])
+        one = _recess(scene, hidden, places, members, line, reached, ball, apart)
+        one = replace(one, depth_upper=one.depth_upper + float(beside[first]))
         if one.depth >= least_depth:
             found.append(one)
     return sorted(found, key=lambda recess: (-recess.depth, *recess.position))
@@ -172,14 +178,18 @@ def _both(one: Balls, two: Balls) -> Balls:
 
 def _ways_through(
     hidden: Balls, links: Ints, entries: tuple[Floats, Ints], least_depth: float, apart: float
-) -> Bools:
+) -> Floats:
     """Which balls lie on ways from one place of the mouth to another? What flows there rinses them.
 
     Only ways count that lead deep: between two places of the rim of a blind slot the shortest way
     runs along the rim.
+
+    Returns
+    -------
+    (n,) mm, how far aside of the shortest way each ball may lie; 0 for those on none
     """
     entry, entry_at = entries
-    through = np.zeros(len(hidden), bool)
+    aside = np.zeros(len(hidden))
     depth = _farthest(hidden, links, entry, entry_at)[0]
     group = connected_groups(len(hidden), links[:, 0], links[:, 1])
     finite = np.isfinite(depth)
@@ -206,8 +216,11 @@ def _ways_through(
                 if between < max(least_depth, _FAR_APART * apart) or not middle.any():
                     continue
                 if np.median(depth[rows[middle]]) > _DEEP * between / 2:
-                    through[rows[both <= _HARDLY_LONGER * between + apart]] = True
-    return through
+                    longest = _HARDLY_LONGER * between + apart
+                    beside = rows[both <= longest]
+                    # There and back.
+                    aside[beside] = np.maximum(aside[beside], (longest - between) / 2)
+    return aside
 
 
 def _pieces(points: Floats, apart: float) -> Ints:
@@ -275,7 +288,7 @@ def _recess(
     places: cKDTree,
     members: Ints,
     line: list[int],
-    gate: int,
+    reached: tuple[Floats, float],
     ball: float,
     apart: float,
 ) -> Recess:
@@ -284,15 +297,16 @@ def _recess(
     Parameters
     ----------
     places : middles of the balls that are reached
+    reached : the one that the way ends at, and its radius
     """
     way, radius = hidden.centre[line], hidden.radius[line]
-    mouth = places.data[gate]
+    mouth, covered = reached
     graph = _length(way)
     pulled = _pulled(scene, np.vstack([way, mouth]))
     # The way ends where it meets a ball that is reached.
     shortest = _length(pulled[:-1]) + float(radius[0])
-    shortest += max(_nearest_seen(scene, pulled[-2], places, mouth) - ball / 2, 0.0)
-    longest = graph + max(float(np.linalg.norm(way[-1] - mouth)) - ball / 2, 0.0) + float(radius[0])
+    shortest += max(_nearest_seen(scene, pulled[-2], places, mouth) - covered, 0.0)
+    longest = graph + max(float(np.linalg.norm(way[-1] - mouth)) - covered, 0.0) + float(radius[0])
     width = 2 * _widest_beside(hidden[members], way, radius, apart)
     inner = _inside(way, ball)
     chambers = np.unique(hidden.chamber[members])

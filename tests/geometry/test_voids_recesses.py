@@ -99,7 +99,19 @@ def test_branch_of_a_way_through_is_blind() -> None:
     solid = parts.block([40, 12, 20]) - parts.block([0.4, 8, 30])
     solid -= parts.block([16, 8, 0.4], [8, 0, 0])
     (found,) = _recesses(solid, 1.5, 6, 3.0, True)
+    # Its mouth is the side of the slot, which counts as rinsed a little way in.
     assert 11.0 < found.depth < 16.5
+    assert found.depth_lower <= 15.8 <= found.depth_upper
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_depth_of_a_branch_lies_in_its_interval(seed: int) -> None:
+    random = np.random.default_rng(seed)
+    deep = random.uniform(8, 17)
+    solid = parts.block([40, 12, 20]) - parts.block([0.4, 8, 30])
+    solid -= parts.block([deep, 8, 0.4], [deep / 2, 0, random.uniform(-4, 4)])
+    (found,) = _recesses(solid, 1.5, seed, 3.0, True)
+    assert found.depth_lower <= deep - 0.2 <= found.depth_upper
 
 
 def test_bodies_that_lie_on_each_other_leave_no_gap() -> None:
