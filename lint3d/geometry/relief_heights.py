@@ -22,6 +22,9 @@ Bools = NDArray[np.bool_]
 
 NearBase = Callable[[Floats, float], tuple[Floats, Floats]]
 
+#: Noise reaches so many residuals from a base; facets of a coarse bent base, told by its creases and
+#: not by noise, reach no farther than one.
+CLEAR, CLEAR_COARSE = 3.0, 1.0
 #: A face belongs to the cap if it leans from the base's normal by less than this ...
 CAP_LEAN = np.cos(np.radians(30.0))
 #: ... and counts for its height below this, where there are enough such faces.
@@ -54,7 +57,7 @@ class Measured:
 
 
 def measure_height(
-    folds: Folds, island: Island, near_base: NearBase, step_mm: float
+    folds: Folds, island: Island, near_base: NearBase, step_mm: float, clear: float = CLEAR
 ) -> Measured | None:
     """Height of one island.
 
@@ -64,6 +67,7 @@ def measure_height(
     island : the island
     near_base : points of the island's base patch within a radius of a point, with their areas
     step_mm : what rounding of coordinates can do to a distance
+    clear : by how many residuals of its base an island must leave it
 
     Returns
     -------
@@ -79,7 +83,7 @@ def measure_height(
     lean = np.einsum("ij,ij->i", folds.normal[island.faces], below.reshape(-1, 3, 3).mean(axis=1))
     top = float(level.max())
     # A base that was fitted to slivers may tell anything.
-    if not 3 * (base.residual + step_mm) < top <= 2 * max(island.rise, island.across):
+    if not clear * (base.residual + step_mm) < top <= 2 * max(island.rise, island.across):
         return None
     area = folds.area[island.faces]
     mean = level.mean(axis=1)

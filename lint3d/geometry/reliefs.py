@@ -15,9 +15,10 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from lint3d.geometry.patches import Folds
-from lint3d.geometry.relief_codes import Code, codes_among
+from lint3d.geometry.relief_codes import Code, codes_among, within
 from lint3d.geometry.relief_groups import Line, Standing, groups, lines_of
-from lint3d.geometry.relief_heights import measure_height
+from lint3d.geometry.relief_coarse import is_coarse
+from lint3d.geometry.relief_heights import CLEAR, CLEAR_COARSE, measure_height
 from lint3d.geometry.relief_islands import Island, islands
 from lint3d.geometry.relief_roughness import is_rough, may_hide_relief
 from lint3d.geometry.relief_shapes import Shape
@@ -54,6 +55,10 @@ LEAST_DOTS = 3
 SIDE_BY_SIDE = 1.25
 #: More islands than this on one surface: the time is not spent. common practice, no source
 MOST_ISLANDS = 6000
+#: On a coarse bent surface: an island whose height is not known better than by this share of it, and
+#: that may be a character, is not left unsaid.
+UNSURE = 0.1
+TOO_COARSE = "The facets of a bent surface are too coarse to tell whether its marks are lettering."
 TOO_ROUGH = "The surface is too rough to tell relief from noise."
 
 
@@ -155,19 +160,30 @@ def _on_surface(searched: Searched, step_mm: float) -> Found:
     sorted_out.codes.extend(codes)
     if not _told_shapes(sorted_out) and may_hide_relief(folds):
         return Found(trouble=TOO_ROUGH)
+    if not _told_shapes(sorted_out) and is_coarse(folds):
+        if any(_may_be_character(s) for s in [*sorted_out.marks, *sorted_out.others]):
+            return Found(trouble=TOO_COARSE)
     return sorted_out
+
+
+def _may_be_character(shape: Shape) -> bool:
+    """Is it like a character, on a base that is not known well?"""
+    unsure = shape.upper - shape.lower > UNSURE * shape.height
+    low = shape.height <= MOST_RISE * shape.standing.size
+    return unsure and low and LEAST_FILL < shape.fill < CONVEX
 
 
 def _measured(searched: Searched, found: list[Island], step_mm: float) -> list[Shape]:
     folds = searched.folds
     bases: dict[tuple[int, int], _BasePoints] = {}
+    clear = CLEAR_COARSE if is_coarse(folds) else CLEAR
     shapes = []
     for island in found:
         if island.base_patch not in bases:
             bases[island.base_patch] = _BasePoints(folds, island.base)
         # Half of what was collapsed may be left in the base: no reason for a higher degree.
         noise = max(step_mm, 0.5 * searched.tolerance_mm)
-        measured = measure_height(folds, island, bases[island.base_patch].near, noise)
+        measured = measure_height(folds, island, bases[island.base_patch].near, noise, clear)
         if measured is not None:
             shapes.append(Shape(folds, measured, searched.tolerance_mm))
     return shapes
@@ -205,7 +221,7 @@ def _parents(shapes: list[Shape], face_count: int) -> Ints:
 
 
 def _codes(shapes: list[Shape], parent: Ints) -> tuple[set[int], list[Code]]:
-    """Fields of squares among the islands that stand free, and the rows of their islands."""
+    """Fields of squares among the islands that stand free, and the rows of what lies in them."""
     free = np.flatnonzero(parent < 0)
     coded: set[int] = set()
     codes = []
@@ -213,7 +229,7 @@ def _codes(shapes: list[Shape], parent: Ints) -> tuple[set[int], list[Code]]:
         rows = free[group].tolist()
         for mine, code in codes_among([shapes[i] for i in rows]):
             codes.append(code)
-            coded |= {rows[k] for k in mine}
+            coded |= {rows[k] for k in mine} | set(np.flatnonzero(within(code, shapes)).tolist())
     return coded, codes
 
 

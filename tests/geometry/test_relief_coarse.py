@@ -1,8 +1,18 @@
 """Guards lint3d/geometry/relief_coarse.py: lettering on bent bases of few facets."""
 
+import manifold3d as m3
 import numpy as np
 import pytest
-from shapes_relief import ReliefCase, lettered, moved, stored
+from shapes_relief import (
+    ReliefCase,
+    bend_sphere,
+    centred,
+    font_text,
+    lettered,
+    moved,
+    stored,
+)
+from shapes_walls import arrays
 
 from lint3d.geometry.patches import Cut, folds, hanging_parts
 from lint3d.geometry.relief_coarse import with_cut_off_faces
@@ -46,6 +56,23 @@ def test_faces_that_chords_cut_off_join_their_patch() -> None:
     main = np.bincount(joined, surface.area * on_base).argmax()
     assert (joined[on_base] == main).all()
     assert not (np.abs(level[case.faces[joined == main]]) > 1e-6).any()
+
+
+def test_letters_on_a_ball_of_few_facets_are_told_or_open() -> None:
+    """Sunk by a radius of its own into a polyhedron, which lies up to a rise below that radius."""
+    radius, depth, size = 60.0, 0.9, 12.0
+    ball = m3.Manifold.sphere(radius, 36).translate((0, 0, -radius))
+    tool = centred(font_text("Mole 4", size)).extrude(depth + 1.5).translate((0, 0, -depth))
+    cut = tool.refine_to_length(3.0).warp_batch(bend_sphere(radius))
+    vertices, faces = arrays(ball - cut)
+    found = _found(stored(ReliefCase("ball", vertices, faces, -depth)))
+    assert found.inscriptions or found.trouble
+    # Facets as wide as w lie up to w^2 / 8 R below the ball, along both of their ways.
+    rise = 2 * radius * (1 - np.cos(np.pi / 36))
+    for line in found.inscriptions:
+        for shape in line.shapes:
+            assert shape.lower <= depth
+            assert shape.upper >= depth - rise
 
 
 def test_a_box_stays_as_it_is() -> None:
