@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
+from scipy.spatial import Delaunay, cKDTree
 
 from lint3d.geometry.components import connected_groups
 from lint3d.geometry.relief_base import Base, fit_base
@@ -84,6 +84,25 @@ def codes_among(shapes: Sequence[Shape]) -> list[tuple[list[int], Code]]:
         code = code_of([shapes[i] for i in rows])
         if code is not None:
             found.append((rows, code))
+    return found
+
+
+def within(code: Code, shapes: Sequence[Shape]) -> Bools:
+    """(k,) do islands lie inside a field, so that they are a part of it or of its empty squares?"""
+    if not shapes:
+        return np.zeros(0, bool)
+    feet = np.concatenate([shape.foot for shape in code.shapes])
+    normal = np.mean([shape.measured.island.normal for shape in code.shapes], axis=0)
+    normal = normal / np.linalg.norm(normal)
+    axes = np.linalg.svd(normal[None])[2][1:]
+    at = np.array([shape.measured.island.centre for shape in shapes])
+    # A square in the corner may stick out of the hull of the others: by a pitch.
+    middle = feet.mean(axis=0)
+    drawn_in = 1 - 2 * code.pitch / float(np.ptp(feet @ axes.T, axis=0).max())
+    inside = Delaunay((feet - middle) @ axes.T).find_simplex(drawn_in * (at - middle) @ axes.T) >= 0
+    level = feet @ normal
+    near = (at @ normal >= level.min() - code.pitch) & (at @ normal <= level.max() + code.pitch)
+    found: Bools = inside & near
     return found
 
 
