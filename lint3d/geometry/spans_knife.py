@@ -66,6 +66,7 @@ def knife_edges(
     turns = surface.turns
     enclosed = -dot(inward[turns.facet], inward[turns.other])
     keep = (enclosed >= KNIFE_COS) & (turns.rise > 0 if outward_look else turns.rise < 0)
+    keep[keep] = _fold(surface, turns.facet[keep], turns.side[keep], turns.other[keep])
     facet, side, other = turns.facet[keep], turns.side[keep], turns.other[keep]
     ends = np.stack([surface.faces[facet, side], surface.faces[facet, (side + 1) % 3]], axis=1)
     tips = np.setdiff1d(tips, ends.ravel())
@@ -82,6 +83,25 @@ def knife_edges(
     angle = np.degrees(np.arccos(np.clip(enclosed[keep], -1, 1)))
     tree = cKDTree(points) if len(points) else None
     return KnifeEdges(facet, other, angle, ends, tips, spacing, tree, owner)
+
+
+def _fold(surface: SpanSurface, facet: Ints, side: Ints, other: Ints) -> Bools:
+    """Do two facets lie on the same hand of the side that they share?
+
+    Where more than two meet, or one is turned over, two that go on from each other may look
+    opposite ways.
+    """
+    begin = surface.vertices[surface.faces[facet, side]]
+    along = surface.vertices[surface.faces[facet, (side + 1) % 3]] - begin
+    along /= np.maximum(np.linalg.norm(along, axis=1), 1e-300)[:, None]
+    away = []
+    for one in (facet, other):
+        # Of the corners two lie on the side: their mean lies to the hand of the third.
+        step = surface.corners[one].mean(axis=1) - begin
+        step -= along * dot(step, along)[:, None]
+        away.append(step)
+    fold: Bools = dot(away[0], away[1]) > 0
+    return fold
 
 
 def tapers_to_edge(

@@ -8,6 +8,7 @@ import pytest
 import shapes_walls as shapes
 
 from lint3d.geometry.spans import spans
+from lint3d.geometry.spans_knife import knife_edges
 from lint3d.geometry.spans_regions import thin_regions
 from lint3d.geometry.spans_sharp import SharpRegion, sharp_regions
 from lint3d.geometry.spans_surface import surface_from_mesh
@@ -80,3 +81,15 @@ def test_corners_far_from_a_tip_make_it_no_deeper(seed: int) -> None:
     for tip in found:
         assert tip.angle <= 30.5
         assert tip.depth <= 0.8 / np.tan(np.radians(tip.angle / 2))
+
+
+@pytest.mark.parametrize("tilt", [-0.1, 0.1])
+def test_faces_that_go_on_from_each_other_enclose_nothing_where_one_is_turned_over(
+    tilt: float,
+) -> None:
+    """As at an edge where three faces meet: their normals are opposite, but they do not fold."""
+    vertices = np.array([[0, 0, 0], [0, 10, 0], [10, 5, 0], [-10, 5, tilt]], float)
+    surface = surface_from_mesh(vertices, np.array([[0, 1, 2], [0, 1, 3]]))
+    for inward, outward_look in ((-surface.normals, False), (surface.normals, True)):
+        edges = knife_edges(surface, inward, outward_look, np.zeros(0, np.int64), 0.2)
+        assert not len(edges.angle)
