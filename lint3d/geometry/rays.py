@@ -13,11 +13,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.errors import NotMeasurable
+from lint3d.geometry.side_by_side import side_by_side
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-RAYS_AT_ONCE = 500_000  # keeps the float32 copies small beside the mesh itself
+RAYS_AT_ONCE = 100_000  # keeps the float32 copies small beside the mesh itself
 NEAREST_STEPS = 16  # float32 steps between an origin and the first facet that can be seen
 
 
@@ -50,7 +51,8 @@ class RayScene:
         size = max(float((high - low).max()) / 2, 1e-30)
         self.nearest_mm = NEAREST_STEPS * float(np.spacing(np.float32(size)))
         self.rays_left: int | None = None
-        self._counting = threading.Lock()
+        self._lock = threading.Lock()
+        self._is_ready = False
         self._scene = EmbreeScene(robust=True) if filled else None
         if self._scene is not None:
             centred = (vertices - self.middle).astype(np.float32)
@@ -66,7 +68,7 @@ class RayScene:
     def _count(self, rays: int) -> None:
         if self.rays_left is None:
             return
-        with self._counting:
+        with self._lock:
             self.rays_left -= rays
         if self.rays_left < 0:
             raise RaysSpent(
@@ -93,19 +95,31 @@ class RayScene:
         """
         self._count(len(origins))
         found = np.full(len(origins), -1, dtype=np.int64)
-        if self._scene is None:
+        scene = self._scene
+        if scene is None:
             return found
         reaches = np.broadcast_to(np.asarray(reach, dtype=np.float64), len(origins))
-        for start in range(0, len(origins), RAYS_AT_ONCE):
+
+        def send(start: int) -> None:
             rows = slice(start, start + RAYS_AT_ONCE)
             begin = origins[rows] - self.middle + directions[rows] * self.nearest_mm
-            found[rows] = self._scene.run(
+            found[rows] = scene.run(
                 begin.astype(np.float32),
                 directions[rows].astype(np.float32),
                 # Embree writes into this array: never hand it a shared one.
                 dists=(reaches[rows] - self.nearest_mm).clip(0).astype(np.float32),
             )
+
+        side_by_side(send, range(0, len(origins), RAYS_AT_ONCE), self._make_ready)
         return found
+
+    def _make_ready(self) -> None:
+        """Let the first ray build the tree: two threads must not do it at once."""
+        with self._lock:
+            if self._scene is not None and not self._is_ready:
+                one = np.ones((1, 3), np.float32)
+                self._scene.run(one, one, dists=np.zeros(1, np.float32))
+                self._is_ready = True
 
     def distance(self, origins: Floats, directions: Floats, facets: Ints) -> Floats:
         """Distance along each ray to the plane of the facet it met.

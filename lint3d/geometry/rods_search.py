@@ -23,7 +23,6 @@ Bools = NDArray[np.bool_]
 ALL_OF = 50_000  # a surface of no more facets is felt all over
 SAMPLED = 24_000  # facets of a larger one that are felt first
 LARGEST = 8_000  # and so many of the largest, and of the longest
-CELLS = 1023  # of the order, along each axis
 RINGS_MOST = 4_000  # rounds of neighbours: a bar's length in facets
 
 
@@ -38,7 +37,7 @@ def searched(surface: SpanSurface, is_thin: Callable[[Ints], Bools]) -> None:
     if count <= ALL_OF:
         is_thin(np.arange(count))
         return
-    order = _near_each_other(surface)
+    order = surface.walk
     place = np.empty(count, dtype=np.int64)
     place[order] = np.arange(count)
     step = -(-count // SAMPLED)
@@ -64,24 +63,3 @@ def searched(surface: SpanSurface, is_thin: Callable[[Ints], Bools]) -> None:
             break
         beside = surface.neighbours[front].ravel()
         front = feel(beside[beside >= 0])
-
-
-def _near_each_other(surface: SpanSurface) -> Ints:
-    """Facets in an order in which those near each other come soon after each other.
-
-    References
-    ----------
-    G. M. Morton, A computer oriented geodetic data base (1966), from memory.
-    """
-    middle = surface.corners.mean(axis=1)
-    low = middle.min(axis=0)
-    size = max(float(np.ptp(middle, axis=0).max()), 1e-30)
-    cell = ((middle - low) / size * CELLS).astype(np.int64)
-    code = np.zeros(len(middle), dtype=np.int64)
-    for axis in range(3):
-        bits = cell[:, axis]
-        # Spread ten bits three apart.
-        for shift, mask in ((16, 0x30000FF), (8, 0x300F00F), (4, 0x30C30C3), (2, 0x9249249)):
-            bits = (bits | (bits << shift)) & mask
-        code |= bits << axis
-    return np.argsort(code, kind="stable")

@@ -53,7 +53,9 @@ def spread_points(
     while along.max(initial=1) > 1 and np.where(is_row, along, along**2).sum() > most:
         along = np.maximum(along // 2, 1)
     single = np.flatnonzero((along == 1) & ~is_thinned)
-    points, owners, shares = [corners[single].mean(1)], [single], [areas[single]]
+    if len(single) == len(corners):
+        return _middles(corners), single, areas.copy()
+    points, owners, shares = [_middles(corners[single])], [single], [areas[single]]
     for count in np.unique(along[(along > 1) | is_thinned]):
         rows = np.flatnonzero(is_row & (along == count) & ((along > 1) | is_thinned))
         place, share = points_in_rows(corners[rows], int(count), phase[rows])
@@ -66,10 +68,16 @@ def spread_points(
         owners.append(np.repeat(rows, len(weights)))
         shares.append(np.repeat(areas[rows] / len(weights), len(weights)))
     triangle = np.concatenate(owners)
-    if len(single) == len(corners):
-        return points[0], triangle, areas.copy()
     order = np.argsort(triangle, kind="stable")
     return np.concatenate(points)[order], triangle[order], np.concatenate(shares)[order]
+
+
+def _middles(corners: Floats) -> Floats:
+    """(m, 3) float64, mm; much quicker than numpy's mean along so short an axis."""
+    middle = corners[:, 0] + corners[:, 1]
+    middle += corners[:, 2]
+    middle /= 3
+    return middle
 
 
 def points_in_rows(

@@ -8,17 +8,21 @@ Tested by tests/geometry/test_side_by_side.py.
 from __future__ import annotations
 
 import os
+import threading
 from collections.abc import Callable, Iterable
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 THREADS = 2
+_here = threading.local()
 
 
 def side_by_side(
     work: Callable[[int], None], starts: Iterable[int], before: Callable[[], Any] | None = None
 ) -> None:
     """Call `work` with each number, two at a time where there are two cores.
+
+    What is called by a piece of such work does its own pieces one after the other.
 
     Parameters
     ----------
@@ -33,10 +37,15 @@ def side_by_side(
     starts = list(starts)
     if before is not None:
         before()
-    if len(starts) < 2 or (os.cpu_count() or 1) < 2:
+    if len(starts) < 2 or (os.cpu_count() or 1) < 2 or getattr(_here, "is_one_of_two", False):
         for start in starts:
             work(start)
         return
-    with ThreadPoolExecutor(THREADS) as threads:
+    with ThreadPoolExecutor(THREADS, initializer=_remember) as threads:
         for _ in threads.map(work, starts):
             pass
+
+
+def _remember() -> None:
+    """This thread is one of two already."""
+    _here.is_one_of_two = True

@@ -131,7 +131,7 @@ def _links_of_neighbours(surface: SpanSurface, small: Ints, thin: Bools) -> list
     links = []
     for side in range(3):
         other = surface.neighbours[small, side]
-        keep = (other >= 0) & thin[other]
+        keep = (other > small) & thin[other]  # each link from one of its ends
         links.append(np.stack([small[keep], other[keep]]))
     return links
 

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.rays import RayScene
+from lint3d.geometry.walk import near_each_other
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -74,6 +75,11 @@ class SpanSurface:
     def scene(self) -> RayScene:
         """The facets, ready for rays."""
         return RayScene(self.vertices, self.faces)
+
+    @cached_property
+    def walk(self) -> Ints:
+        """(k,) int64, the facets in an order in which those near each other come soon."""
+        return near_each_other(self.vertices, self.faces)
 
     @cached_property
     def incidence(self) -> tuple[Ints, Ints]:

@@ -19,6 +19,7 @@ from lint3d.geometry.spans_creep import ROUNDS as CREEP_ROUNDS
 from lint3d.geometry.spans_creep import WAYS, Crept, creep
 from lint3d.geometry.spans_effort import Effort
 from lint3d.geometry.spans_exact import ball_of
+from lint3d.geometry.spans_pairs import dot
 from lint3d.geometry.spans_surface import SpanSurface
 from lint3d.geometry.spans_zoom import Contacts, contacts_of, see_each_other, zoom
 
@@ -59,7 +60,7 @@ def tightest_of_each(spans: Spans, rows: Ints, graph: Connected, effort: Effort)
     effort : what it may cost; what that leaves open lowers the interval
     """
     best = _best_rows(spans, rows, graph)
-    pairs, bound, label = _candidates(spans, rows, graph)
+    pairs, bound, label = _candidates(spans, rows, graph, best.contacts.distance)
     cuts = np.searchsorted(label, np.arange(graph.count + 1))
     start, end = cuts[:-1].copy(), cuts[1:]
     share, pairs_left = FIRST_ROUND, effort.pairs
@@ -127,8 +128,11 @@ def _creep_from_best(spans: Spans, rows: Ints, graph: Connected, best: Tightest,
 
 def _best_rows(spans: Spans, rows: Ints, graph: Connected) -> Tightest:
     """The smallest row of each region as it was measured."""
-    order = np.lexsort((spans.value[rows], graph.of_row))
-    row = rows[order[np.unique(graph.of_row[order], return_index=True)[1]]]
+    if graph.count == 1:
+        row = rows[[spans.value[rows].argmin()]]
+    else:
+        order = np.lexsort((spans.value[rows], graph.of_row))
+        row = rows[order[np.unique(graph.of_row[order], return_index=True)[1]]]
     yes = np.ones(len(row), dtype=bool)
     contacts = Contacts(
         spans.pair[row].copy(),
@@ -141,18 +145,22 @@ def _best_rows(spans: Spans, rows: Ints, graph: Connected) -> Tightest:
     return Tightest(contacts, spans.interval[row, 0].copy(), spans.interval[row, 1].copy())
 
 
-def _candidates(spans: Spans, rows: Ints, graph: Connected) -> tuple[Ints, Floats, Ints]:
-    """Pairs worth a look, each once, by region and then by their lower bound."""
+def _candidates(
+    spans: Spans, rows: Ints, graph: Connected, known: Floats
+) -> tuple[Ints, Floats, Ints]:
+    """Pairs that may be nearer than is known of their region, each once, by their lower bound."""
     guess_label = graph.of_pairs(spans.guesses)
     keep = guess_label >= 0
     pairs = np.sort(np.concatenate([spans.pair[rows], spans.guesses[keep]]), axis=1)
     label = np.concatenate([graph.of_row, guess_label[keep]])
+    bound = distance_at_least(spans.surface, pairs)
+    hope = bound < known[label]
+    pairs, label, bound = pairs[hope], label[hope], bound[hope]
     size = np.int64(len(spans.surface.faces))
     key = pairs[:, 0] * size + pairs[:, 1]
     order = np.argsort(key)
     first = order[np.flatnonzero(np.diff(key[order], prepend=-1))]
-    pairs, label = pairs[first], label[first]
-    bound = distance_at_least(spans.surface, pairs)
+    pairs, label, bound = pairs[first], label[first], bound[first]
     order = np.lexsort((bound, label))
     return pairs[order], bound[order], label[order]
 
@@ -168,9 +176,10 @@ def distance_at_least(surface: SpanSurface, pairs: Ints) -> Floats:
     for own, other in ((0, 1), (1, 0)):
         first, second = pairs[:, own], pairs[:, other]
         step = surface.corners[first] - surface.corners[second][:, :1]
-        height = np.einsum("ijk,ik->ij", step, surface.normals[second])
-        one_side = np.maximum(height.min(1), -height.max(1))
-        np.maximum(bound, one_side, out=bound)
+        one, two, three = (dot(step[:, i], surface.normals[second]) for i in range(3))
+        least = np.minimum(np.minimum(one, two), three)
+        most = np.maximum(np.maximum(one, two), three)
+        np.maximum(bound, np.maximum(least, -most), out=bound)
     return bound
 
 
