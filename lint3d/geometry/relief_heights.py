@@ -22,8 +22,8 @@ Bools = NDArray[np.bool_]
 
 NearBase = Callable[[Floats, float], tuple[Floats, Floats]]
 
-#: Noise reaches so many residuals from a base; facets of a coarse bent base, told by its creases and
-#: not by noise, reach no farther than one.
+#: Noise reaches so many residuals from a base; facets of a coarse bent base, told by its creases
+#: and not by noise, reach no farther than one.
 CLEAR, CLEAR_COARSE = 3.0, 1.0
 #: A face belongs to the cap if it leans from the base's normal by less than this ...
 CAP_LEAN = np.cos(np.radians(30.0))
@@ -124,7 +124,7 @@ def _height(
 def _fit(folds: Folds, island: Island, near_base: NearBase, step_mm: float) -> Base | None:
     foot = folds.vertices[island.start]
     reach = float(np.linalg.norm(foot - island.centre, axis=1).max())
-    for factor in (1.25, 2.0, 4.0):
+    for factor in (1.25, 2.0, 4.0, 8.0, 16.0):
         points, weight = near_base(island.centre, factor * reach + island.rise)
         if len(points) >= 24:
             break

@@ -35,6 +35,8 @@ SAME_WAY = 0.9
 #: The base's normals along the foot must agree this well: length of their mean. The rim of a drum
 #: has 0; round a glyph on a ball that spans 80 degrees it is 0.88.
 COHERENT = 0.8
+#: An island with most patches of a surface (a field of squares) has no more than this share of it.
+MOST_AREA = 0.75
 #: A base smaller than this share of the footprint is a strip (a fillet), and no base.
 LEAST_BASE = 0.5
 #: An island is no relief if it stands up by more than this share of its footprint's diameter.
@@ -49,7 +51,7 @@ SAME_SURFACE = 0.85
 #: ones take up this share of it.
 PURE, HEAP = 0.98, 0.2
 #: An island that consists of others by this share is a heap of them.
-MADE_OF = 0.8
+MADE_OF = 0.6
 
 
 @dataclass(frozen=True, eq=False)
@@ -152,7 +154,7 @@ def _islands_of(parts: Hanging, cuts: tuple[int, ...]) -> list[Island]:
         (purity >= SAME_WAY)
         & (coherent >= COHERENT)
         & (footprint > LEAST_ACROSS**2 / 4)
-        & (base_area >= LEAST_BASE * footprint)
+        & ((base_area >= LEAST_BASE * footprint) | ~is_few)
         & (is_few | _is_small(parts))
     )
     found = []
@@ -168,10 +170,10 @@ def _islands_of(parts: Hanging, cuts: tuple[int, ...]) -> list[Island]:
 
 
 def _is_small(parts: Hanging) -> NDArray[np.bool_]:
-    """(parts,) has it less than half of the area?"""
+    """(parts,) does it leave some of the area to the rest?"""
     patch_area = np.bincount(parts.patch, parts.folds.area, len(parts.order))
     area = np.concatenate([[0.0], np.cumsum(patch_area[parts.order])])
-    small: NDArray[np.bool_] = area[parts.last] - area[parts.first] < area[-1] / 2
+    small: NDArray[np.bool_] = area[parts.last] - area[parts.first] < MOST_AREA * area[-1]
     return small
 
 
@@ -258,7 +260,8 @@ def _without_sums(found: list[Island], folds: Folds) -> list[Island]:
         held = top[sense, one.faces]
         parts = np.unique(held[held >= 0])
         # Each of the parts lies wholly inside, and they make up the whole.
-        if len(parts) > 1 and sum(area[k] for k in parts.tolist()) >= MADE_OF * area[i]:
+        sure = [k for k in parts.tolist() if found[k].votes >= one.votes]
+        if len(sure) > 1 and sum(area[k] for k in sure) >= MADE_OF * area[i]:
             continue
         top[sense, one.faces] = i
         kept.append(i)
@@ -334,4 +337,5 @@ def _is_same(a: Island, b: Island) -> bool:
 
 def _best(group: list[Island]) -> Island:
     best = max(group, key=lambda one: (one.purity >= 0.995, one.footprint))
-    return replace(best, cuts=tuple(sorted({cut for one in group for cut in one.cuts})))
+    cuts = tuple(sorted({cut for one in group for cut in one.cuts}))
+    return replace(best, cuts=cuts, has_most=all(one.has_most for one in group))

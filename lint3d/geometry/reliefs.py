@@ -15,9 +15,10 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from lint3d.geometry.patches import Folds
+from lint3d.geometry.relief_base import quantile
+from lint3d.geometry.relief_coarse import is_coarse
 from lint3d.geometry.relief_codes import Code, codes_among, within
 from lint3d.geometry.relief_groups import Line, Standing, groups, lines_of
-from lint3d.geometry.relief_coarse import is_coarse
 from lint3d.geometry.relief_heights import CLEAR, CLEAR_COARSE, measure_height
 from lint3d.geometry.relief_islands import Island, islands
 from lint3d.geometry.relief_roughness import is_rough, may_hide_relief
@@ -55,9 +56,11 @@ LEAST_DOTS = 3
 SIDE_BY_SIDE = 1.25
 #: More islands than this on one surface: the time is not spent. common practice, no source
 MOST_ISLANDS = 6000
-#: On a coarse bent surface: an island whose height is not known better than by this share of it, and
-#: that may be a character, is not left unsaid.
+#: On a coarse bent surface: an island whose height is not known better than by this share of it,
+#: and that may be a character, is not left unsaid.
 UNSURE = 0.1
+#: What lies below this share of an island's height, for the most part, is ground.
+GROUND = 0.3
 TOO_COARSE = "The facets of a bent surface are too coarse to tell whether its marks are lettering."
 TOO_ROUGH = "The surface is too rough to tell relief from noise."
 
@@ -150,7 +153,7 @@ def _on_surface(searched: Searched, step_mm: float) -> Found:
     found = islands(folds)
     if len(found) > MOST_ISLANDS:
         return Found(trouble=f"There are {len(found)} raised or sunk places, too many to tell.")
-    shapes = _measured(searched, found, step_mm)
+    shapes = _without_ground(_measured(searched, found, step_mm), folds)
     coded, codes = _codes(shapes, _parents(shapes, len(folds.faces)))
     # What has most of a surface and is no code is a web over half a part: no marking.
     kept = [i for i, s in enumerate(shapes) if i in coded or not s.measured.island.has_most]
@@ -161,7 +164,8 @@ def _on_surface(searched: Searched, step_mm: float) -> Found:
     if not _told_shapes(sorted_out) and may_hide_relief(folds):
         return Found(trouble=TOO_ROUGH)
     if not _told_shapes(sorted_out) and is_coarse(folds):
-        if any(_may_be_character(s) for s in [*sorted_out.marks, *sorted_out.others]):
+        untold = [*sorted_out.marks, *sorted_out.others]
+        if any(_may_be_character(shape) for shape in untold):
             return Found(trouble=TOO_COARSE)
     return sorted_out
 
@@ -202,6 +206,24 @@ class _BasePoints:
     def near(self, at: Floats, radius: float) -> tuple[Floats, Floats]:
         rows = self.tree.query_ball_point(at, radius)
         return self.points[rows], self.area[rows]
+
+
+def _without_ground(shapes: list[Shape], folds: Folds) -> list[Shape]:
+    """Without islands that are a piece of the base with others on it, cut off by coarse facets."""
+    parent = _parents(shapes, len(folds.faces))
+    kept = []
+    for i, shape in enumerate(shapes):
+        inner = [shapes[k] for k in np.flatnonzero(parent == i).tolist()]
+        if sum(one.raised == shape.raised for one in inner) < 2:
+            kept.append(shape)
+            continue
+        faces = shape.measured.island.faces
+        held = np.concatenate([one.measured.island.faces for one in inner])
+        rest = ~np.isin(faces, held)
+        level = shape.measured.levels.mean(axis=1)[rest]
+        if quantile(level, folds.area[faces[rest]], 0.5) > GROUND * shape.height:
+            kept.append(shape)
+    return kept
 
 
 def _parents(shapes: list[Shape], face_count: int) -> Ints:
