@@ -247,4 +247,4 @@ def _openings(
         if throat is not None:
             measured.append((contact, throat))
     measured.sort(key=lambda pair: -pair[1].lower)
-    return without_doubles(measured)
+    return without_doubles(measured, clearance)

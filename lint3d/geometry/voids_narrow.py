@@ -72,7 +72,7 @@ def find_hidden_necks(
                 followed.append((other, one[1]))
         if not any(part in _parts(space, contact) for contact, _ in found):
             found.append(_unfollowed(walls, part, 0, left_out))
-    return without_doubles(sorted(found, key=lambda pair: -pair[1].lower))
+    return without_doubles(sorted(found, key=lambda pair: -pair[1].lower), clearance)
 
 
 def _is_passed(

@@ -32,6 +32,11 @@ GRID_DOUBT = 2 * (0.87 + 1.0)
 _GOOD_SHARE, _GOOD_MM = 0.01, 0.01
 _FINER, _FINER_ROUNDS = 3, 2
 _MOST_POINTS = 8e6
+#: The way is the opening itself where it is no wider than this times its throat.
+NARROW = 1.25
+#: The line between two throats of one passage runs across both ways, as a cosine; and how many
+#: balls are looked at on it at most.
+_ACROSS, _MOST_ACROSS = 0.5, 400
 
 
 @dataclass(frozen=True, eq=False)
@@ -129,9 +134,9 @@ def measure_finer(
 
 
 def without_doubles(
-    measured: list[tuple[Contact, Throat]],
+    measured: list[tuple[Contact, Throat]], clearance: Clearance
 ) -> list[tuple[Contact, Throat]]:
-    """Leave out openings whose way leads through the throat of a wider one between the same two.
+    """Leave out openings that are one passage with a wider one between the same two.
 
     Parameters
     ----------
@@ -140,7 +145,7 @@ def without_doubles(
     kept: list[tuple[Contact, Throat]] = []
     for contact, throat in measured:
         same = [seen for other, seen in kept if set(other.chambers) == set(contact.chambers)]
-        if not any(runs_through(throat, seen) for seen in same):
+        if not any(is_one_passage(clearance, throat, seen) for seen in same):
             kept.append((contact, throat))
     return kept
 
@@ -152,6 +157,37 @@ def runs_through(one: Throat, two: Throat) -> bool:
         if np.any(gap < (np.minimum(throat.way.width, other.diameter) + other.diameter) / 2):
             return True
     return False
+
+
+def is_one_passage(clearance: Clearance, one: Throat, two: Throat) -> bool:
+    """Do two ways lead through the same neck?
+
+    So they do if one runs through the throat of the other, or if nothing stands between a throat
+    and the narrow part of the other way: between the arms of a cross, or the ends of a slit.
+    """
+    return runs_through(one, two) or any(
+        _sees_across(clearance, throat, other) for throat, other in ((one, two), (two, one))
+    )
+
+
+def _sees_across(clearance: Clearance, throat: Throat, other: Throat) -> bool:
+    """Is the straight line from a throat to the nearest narrow point of another way free?"""
+    widest = NARROW * max(other.diameter, float(other.way.width.min()))
+    narrow = other.way.point[other.way.width <= widest]
+    step = 0.25 * min(throat.lower, other.lower)
+    if len(narrow) == 0 or step <= 0:
+        return False
+    end = narrow[np.argmin(np.linalg.norm(narrow - throat.position, axis=1))]
+    line = end - throat.position
+    length = float(np.linalg.norm(line))
+    along = max(abs(float(line @ throat.direction)), abs(float(line @ other.direction)))
+    count = int(np.ceil(length / step)) + 1
+    # Along a way its bends and branches are seen, too: they are others.
+    if along > _ACROSS * length or count > _MOST_ACROSS:
+        return False
+    share = np.linspace(0.0, 1.0, count)[:, None]
+    free = clearance.at(throat.position + share * line)
+    return bool(free.min() > 0.51 * step)
 
 
 def path_through(space: Space, contact: Contact) -> Floats:

@@ -65,26 +65,58 @@ def regions_of_hollows(
     off = np.flatnonzero(faces_off_hull(vertices, faces) & ~is_settled)
     if len(off) == 0:
         return []
-    corner = vertices[faces[off]]
-    whole = corner.min(axis=(0, 1)), corner.max(axis=(0, 1))
-    used, compact = np.unique(faces[off], return_inverse=True)
+    low, high = _boxes_of_pieces(vertices, faces[off])
+    whole = low.min(axis=0), high.max(axis=0)
+    apart = _APART * float(np.max(whole[1] - whole[0]))
+    # A hollow that is known to be sealed must not be cut: at the rim of a grid is the outside.
+    sealed = _boxes_of_pieces(vertices, faces[is_settled])
+    if len(low) > _MOST_GROUPS:
+        return _with_sealed([whole], *sealed, apart)
+    boxes = _with_sealed(_without_overlap(low, high, apart), *sealed, apart)
+    volume = sum(float(np.prod(b - a)) for a, b in boxes)
+    if len(boxes) > _MOST_BOXES or volume > 0.5 * float(np.prod(whole[1] - whole[0])):
+        return _with_sealed([whole], *sealed, apart)
+    return boxes
+
+
+def _boxes_of_pieces(vertices: Floats, faces: Ints) -> tuple[Floats, Floats]:
+    """(k, 3) mm, corners of the boxes of faces that hang together."""
+    used, compact = np.unique(faces, return_inverse=True)
     compact = compact.reshape(-1, 3)
     group = connected_groups(
         len(used),
         np.concatenate([compact[:, 0], compact[:, 1]]),
         np.concatenate([compact[:, 1], compact[:, 2]]),
     )
-    count = int(group.max()) + 1
+    count = int(group.max(initial=-1)) + 1
     low, high = np.full((count, 3), np.inf), np.full((count, 3), -np.inf)
     np.minimum.at(low, group, vertices[used])
     np.maximum.at(high, group, vertices[used])
-    if count > _MOST_GROUPS:
-        return [whole]
-    boxes = _without_overlap(low, high, _APART * float(np.max(whole[1] - whole[0])))
-    volume = sum(float(np.prod(b - a)) for a, b in boxes)
-    if len(boxes) > _MOST_BOXES or volume > 0.5 * float(np.prod(whole[1] - whole[0])):
-        return [whole]
-    return boxes
+    return low, high
+
+
+def _with_sealed(
+    boxes: list[tuple[Floats, Floats]], low: Floats, high: Floats, apart: float
+) -> list[tuple[Floats, Floats]]:
+    """Boxes made larger until each sealed hollow lies wholly inside or outside of all of them."""
+    while True:
+        larger = []
+        for one, two in boxes:
+            cut = np.all((low <= two + apart) & (high >= one - apart), axis=1)
+            larger.append(
+                (
+                    np.minimum(one, low[cut].min(axis=0, initial=np.inf)),
+                    np.maximum(two, high[cut].max(axis=0, initial=-np.inf)),
+                )
+            )
+        grown = any(
+            np.any(a[0] < b[0]) or np.any(a[1] > b[1]) for a, b in zip(larger, boxes, strict=True)
+        )
+        if not grown:
+            return boxes
+        boxes = _without_overlap(
+            np.array([one for one, _ in larger]), np.array([two for _, two in larger]), apart
+        )
 
 
 def _without_overlap(low: Floats, high: Floats, apart: float) -> list[tuple[Floats, Floats]]:

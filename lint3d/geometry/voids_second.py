@@ -18,7 +18,7 @@ from lint3d.geometry.throats import Throat
 from lint3d.geometry.throats_clearance import Clearance
 from lint3d.geometry.voids_model import OUTSIDE
 from lint3d.geometry.voids_narrow import follow
-from lint3d.geometry.voids_openings import GRID_DOUBT, Contact, runs_through
+from lint3d.geometry.voids_openings import GRID_DOUBT, NARROW, Contact, is_one_passage
 from lint3d.geometry.voids_space import Space
 from lint3d.geometry.voids_walls import Surface, Walls
 from lint3d.geometry.voids_ways import CRUMB, bridges_of
@@ -33,8 +33,6 @@ Ints = NDArray[np.int64]
 _MOST_PIECES, _MOST_FOLLOWED = 24, 24
 #: Places this near to where the grid shows an opening are part of it, voxels.
 _BESIDE = 3.0
-#: The way is the opening itself where it is no wider than this times its throat.
-_NARROW = 1.25
 
 
 def find_second_ways(
@@ -65,7 +63,7 @@ def find_second_ways(
             one = follow(surface, walls, clearance, piece, other, places)
             if one is None or one[1].lower <= 0:
                 continue
-            if not any(runs_through(one[1], throat) for throat in known):
+            if not any(is_one_passage(clearance, one[1], throat) for throat in known):
                 known.append(one[1])
                 found.append(one)
     return found
@@ -111,7 +109,7 @@ def _shown(walls: Walls, piece_of: Ints, known: list[Throat]) -> list[tuple[cKDT
     at_border = np.any((beside >= 0) & (beside != walls.part[:, None]), axis=1)
     found = [(cKDTree(walls.point[at_border]), _BESIDE * pitch)] if at_border.any() else []
     for throat in known:
-        narrow = throat.way.width <= _NARROW * max(throat.diameter, float(throat.way.width.min()))
+        narrow = throat.way.width <= NARROW * max(throat.diameter, float(throat.way.width.min()))
         found.append((cKDTree(throat.way.point[narrow]), throat.diameter / 2 + 1.5 * pitch))
     return found
 
