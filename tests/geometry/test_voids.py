@@ -109,7 +109,7 @@ def test_ring_gap(seed: int) -> None:
     _check(_voids(solid, seed), [1.2 * math.cos(math.pi / 64)])
 
 
-@pytest.mark.parametrize("width", [0.2, 0.7, 1.6])
+@pytest.mark.parametrize("width", [pytest.param(0.2, marks=pytest.mark.slow), 0.7, 1.6])
 def test_bent_duct(width: float) -> None:
     line = [[0, 0, 0], [20, 0, 0], [20, 0, 15], [40, 0, 15]]
     solid = parts.block([60, 60, 50]) - parts.ball(12) - parts.duct(line, width, 16)

@@ -508,7 +508,16 @@ def test_manifold_block(tmp_path: Path) -> None:
     assert vent.position == pytest.approx((50, 76.25, 20), abs=4)
 
 
-@pytest.mark.parametrize("name", ["filter", "sound-coupon", "bracket", "name-plate", "lid"])
+@pytest.mark.parametrize(
+    "name",
+    [
+        pytest.param("filter", marks=pytest.mark.slow),
+        "sound-coupon",
+        "bracket",
+        "name-plate",
+        "lid",
+    ],
+)
 def test_sound_parts_of_the_kit(name: str, tmp_path: Path) -> None:
     found = inspect(tmp_path, [FIXTURES / f"{name}.stl"])
     assert kinds(found) == {rule: ["pass"] for rule in RULES}
