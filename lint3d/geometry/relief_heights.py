@@ -25,6 +25,9 @@ NearBase = Callable[[Floats, float], tuple[Floats, Floats]]
 #: Noise reaches so many residuals from a base; facets of a coarse bent base, told by its creases
 #: and not by noise, reach no farther than one.
 CLEAR, CLEAR_COARSE = 3.0, 1.0
+#: The base is looked at within so many reaches of the foot: as far as gives enough points. The
+#: fourth and on count only if they follow the base to this share of the island's rise.
+REACH, ENOUGH, WELL = (1.25, 2.0, 4.0, 8.0, 16.0), 24, 0.03
 #: A face belongs to the cap if it leans from the base's normal by less than this ...
 CAP_LEAN = np.cos(np.radians(30.0))
 #: ... and counts for its height below this, where there are enough such faces.
@@ -124,8 +127,17 @@ def _height(
 def _fit(folds: Folds, island: Island, near_base: NearBase, step_mm: float) -> Base | None:
     foot = folds.vertices[island.start]
     reach = float(np.linalg.norm(foot - island.centre, axis=1).max())
-    for factor in (1.25, 2.0, 4.0, 8.0, 16.0):
+    best: Base | None = None
+    for factor in REACH:
         points, weight = near_base(island.centre, factor * reach + island.rise)
-        if len(points) >= 24:
+        if len(points) < ENOUGH and factor not in (REACH[2], REACH[-1]):
+            continue
+        base = fit_base(points, weight, island.centre, island.normal, step_mm)
+        if factor <= REACH[2]:
+            best = base
+        elif base is not None and base.residual <= WELL * island.rise:
+            # Small islands on few facets: what is far tells of a bend only if it tells it well.
+            return base
+        if len(points) >= ENOUGH:
             break
-    return fit_base(points, weight, island.centre, island.normal, step_mm)
+    return best

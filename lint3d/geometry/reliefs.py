@@ -56,9 +56,9 @@ LEAST_DOTS = 3
 SIDE_BY_SIDE = 1.25
 #: More islands than this on one surface: the time is not spent. common practice, no source
 MOST_ISLANDS = 6000
-#: On a coarse bent surface: an island whose height is not known better than by this share of it,
-#: and that may be a character, is not left unsaid.
-UNSURE = 0.1
+#: On a coarse bent surface: an island whose base is known no better than by this share of its height
+#: (and no worse: then it is no base), and that may be a character, is not left unsaid.
+UNSURE = (0.08, 0.35)
 #: What lies below this share of an island's height, for the most part, is ground.
 GROUND = 0.3
 TOO_COARSE = "The facets of a bent surface are too coarse to tell whether its marks are lettering."
@@ -172,7 +172,7 @@ def _on_surface(searched: Searched, step_mm: float) -> Found:
 
 def _may_be_character(shape: Shape) -> bool:
     """Is it like a character, on a base that is not known well?"""
-    unsure = shape.upper - shape.lower > UNSURE * shape.height
+    unsure = UNSURE[0] < shape.measured.base.residual / shape.height < UNSURE[1]
     low = shape.height <= MOST_RISE * shape.standing.size
     return unsure and low and LEAST_FILL < shape.fill < CONVEX
 
