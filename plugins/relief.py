@@ -43,6 +43,9 @@ MATERIAL = (
 )  # fmt: skip
 #: ... and those that see the spaces in it and between its characters.
 SPACE = ("walls/narrow-gap", "walls/small-hole", "walls/deep-hole")
+#: Share of edges without two faces beyond which it says nothing that no lettering was found. A few
+#: missing faces stay far below it.
+MOST_BROKEN_EDGES = 0.25
 
 
 @measure(unit="mm")
@@ -57,7 +60,8 @@ def reliefs(body: Body) -> Reliefs:
         Heights are along the normal of the base below each island, with interval.
     Raises
     ------
-    NotMeasurable : the surface is too rough to tell relief from noise
+    NotMeasurable : the surface is too rough to tell relief from noise; or nothing was found, on a
+        surface that does not hang together
     NotApplicable : the body is a part of a piece that is looked at with another body
     """
     if body.joined is not None and body is not body.joined.bodies[0]:
@@ -66,7 +70,22 @@ def reliefs(body: Body) -> Reliefs:
     found = reliefs_of(body)
     if found.found.trouble:
         raise NotMeasurable(found.found.trouble)
+    if not found.faces and _is_in_pieces(body):
+        raise NotMeasurable(
+            "Too many faces have no single neighbour along an edge for lettering to be seen; "
+            "solid/open-edge, solid/non-manifold-edge and solid/duplicate-face tell more. "
+            "Join the corners that should meet and remove faces that are there twice."
+        )
     return found
+
+
+def _is_in_pieces(body: Body) -> bool:
+    """Is more than a share of its edges not between two faces?
+
+    An outline is followed from face to face: where that cannot be done, finding nothing means nothing.
+    """
+    users = body.edges.users()
+    return int((users != 2).sum()) > MOST_BROKEN_EDGES * len(users)
 
 
 # --- rules --------------------------------------------------------------------------------------

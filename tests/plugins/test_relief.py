@@ -183,3 +183,26 @@ def test_a_field_of_squares_is_judged_by_height_and_width(
     assert "character-height" not in found
     (width,) = found["stroke" if sense > 0 else "groove"]
     assert width.measured == pytest.approx(0.8, rel=0.01)
+
+
+@pytest.mark.parametrize("seed", [0, 1])
+@pytest.mark.parametrize("spoilt", ["whole shell there twice", "corners that do not meet"])
+def test_letters_on_a_surface_that_does_not_hang_together_never_pass(
+    spoilt: str, seed: int, tmp_path: Path
+) -> None:
+    """Letters 0.15 mm high are too low; where the faces have no neighbours nothing is seen."""
+    random = np.random.default_rng(seed)
+    case = shapes.moved(shapes.lettered("TIDE", 0.15, 8.0), random)
+    facets = case.vertices[case.faces]
+    if spoilt == "whole shell there twice":
+        facets = np.concatenate([facets, facets])
+    else:
+        facets = facets + random.normal(0, 1e-3, facets.shape)
+    path = write_stl(tmp_path / "part.stl", facets)
+    done = lint3d.inspect([path], only=["relief/raised-height"], workers=0)
+    assert not done.notifications
+    assert done.results
+    assert {one.kind for one in done.results} <= {"fail", "open"}
+    for one in done.results:
+        if one.kind == "open":
+            assert "solid/" in one.message
