@@ -86,9 +86,12 @@ def caps(triangles: Floats) -> tuple[Floats, Floats]:
 def principal_axes(vertices: Floats, faces: NDArray[np.int64], area: Floats) -> Floats:
     """(3, 3) rows: the axes of a surface, turned so that its third moments are positive.
 
-    A body's own frame: it turns with the body. Where axes are alike (a cube, a ball) any will do.
+    A body's own frame: it turns with the body. Where axes are alike (a cube, a ball) any will do,
+    and so they will for a surface without area.
     """
     weight = np.linalg.norm(area, axis=1)
+    if not weight.any():
+        return np.eye(3)
     centre = vertices[faces].mean(axis=1)
     centre = centre - np.average(centre, axis=0, weights=weight)
     axes = np.linalg.eigh((centre * weight[:, None]).T @ centre)[1].T

@@ -163,3 +163,9 @@ def test_directions_are_spread() -> None:
     assert every.shape == (200, 3)
     assert np.allclose(np.linalg.norm(every, axis=1), 1)
     assert (every @ every.T - 2 * np.eye(200)).max(axis=1).min() > 0.95
+
+
+def test_a_surface_without_area_has_some_axes() -> None:
+    """Every corner of a spoilt file may lie in one point."""
+    axes = principal_axes(np.ones((3, 3)), np.array([[0, 1, 2]]), np.zeros((1, 3)))
+    assert axes @ axes.T == pytest.approx(np.eye(3))
