@@ -142,7 +142,7 @@ def _from_surface(
     mean = np.column_stack(
         [np.bincount(owner, np.repeat(weighted[:, k], 3), len(corners)) for k in range(3)]
     )
-    mean /= np.maximum(np.linalg.norm(mean, axis=1), 1e-300)[:, None]
+    mean = mean / np.maximum(np.linalg.norm(mean, axis=1), 1e-300)[:, None]
     count = min(CORNERS, len(corners))
     far, near = cKDTree(folds.vertices[corners]).query(folds.vertices[asked], count)
     far, near = far.reshape(len(asked), -1), near.reshape(len(asked), -1)

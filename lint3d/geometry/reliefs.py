@@ -56,8 +56,8 @@ LEAST_DOTS = 3
 SIDE_BY_SIDE = 1.25
 #: More islands than this on one surface: the time is not spent. common practice, no source
 MOST_ISLANDS = 6000
-#: On a coarse bent surface: an island whose base is known no better than by this share of its height
-#: (and no worse: then it is no base), and that may be a character, is not left unsaid.
+#: On a coarse bent surface: an island whose base is known no better than by this share of its
+#: height (and no worse: then it is no base), and that may be a character, is not left unsaid.
 UNSURE = (0.08, 0.35)
 #: What lies below this share of an island's height, for the most part, is ground.
 GROUND = 0.3
@@ -269,6 +269,7 @@ def _sorted_out(shapes: list[Shape], parent: Ints, taken: Bools, searched: Searc
         taken[[i for i in rows.tolist() if i not in set(free)]] = True
         told = _told(shapes, free, found)
         taken[told] = True
+    found.inscriptions[:] = [_with_inner(one, shapes, parent) for one in found.inscriptions]
     holds = np.zeros(len(shapes), bool)
     holds[parent[taken & (parent >= 0)]] = True
     for i in np.flatnonzero(~taken).tolist():
@@ -278,6 +279,28 @@ def _sorted_out(shapes: list[Shape], parent: Ints, taken: Bools, searched: Searc
         else:
             found.others.append(shapes[i])
     return found
+
+
+def _with_inner(line: Inscription, shapes: list[Shape], parent: Ints) -> Inscription:
+    """The line with what stands in the counters of its characters (the dot of a zero)."""
+    row_of = {id(shape): row for row, shape in enumerate(shapes)}
+    place = {row_of[id(shape)]: k for k, shape in enumerate(line.shapes)}
+    counter = {i: place[p] for i, p in enumerate(parent.tolist()) if p in place}
+    inner = {
+        i: counter[p]
+        for i, p in enumerate(parent.tolist())
+        if p in counter and shapes[p].raised != line.raised and shapes[i].raised == line.raised
+    }
+    if not inner:
+        return line
+    rows = [*range(len(line.shapes)), *inner.values()]
+    added = tuple(shapes[i] for i in inner)
+    return replace(
+        line,
+        shapes=line.shapes + added,
+        character=line.character[rows],
+        direction=line.direction[rows],
+    )
 
 
 def _depths(parent: Ints) -> Ints:

@@ -165,3 +165,14 @@ def test_an_open_surface_is_searched_as_it_is() -> None:
     found = found_on(case.vertices, case.faces[~below])
     (line,) = found.inscriptions
     assert len(line.shapes) == case.islands
+
+
+@pytest.mark.parametrize("height", [0.8, -0.8])
+def test_the_dot_of_a_zero_counts(height: float) -> None:
+    case = shapes.lettered("7024", height, 10.0, font="DejaVu Sans Mono")
+    table = edge_table(case.faces, len(case.vertices))
+    (line,) = find_reliefs(case.vertices, case.faces, table, 1e-6).inscriptions
+    assert line.characters == 4
+    assert len(line.shapes) == case.islands == 5
+    (zero,) = (c for c in range(4) if (line.character == c).sum() == 2)
+    assert zero in (1, 2)  # reading order, or against it
