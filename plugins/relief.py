@@ -82,7 +82,7 @@ def reliefs(body: Body) -> Reliefs:
 def _is_in_pieces(body: Body) -> bool:
     """Is more than a share of its edges not between two faces?
 
-    An outline is followed from face to face: where that cannot be done, finding nothing means nothing.
+    Outlines are followed from face to face: where that cannot be done, nothing found means little.
     """
     users = body.edges.users()
     return int((users != 2).sum()) > MOST_BROKEN_EDGES * len(users)
