@@ -6,7 +6,7 @@ the facets stray from the smooth shape is told beside it as `faceting`.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -104,8 +104,11 @@ def neighbours(assembly: Assembly, interest: Interest) -> Neighbours:
     if len(bodies) < 2:
         raise NotApplicable("There is only one body.")
     surfaces = [Surface(body.vertices, body.faces) for body in bodies]
-    pairs, left_out = [], []
+    is_sheet = [_is_loose_sheet(body) for body in bodies]
+    pairs, left_out = [], _sheets_left_out(bodies, is_sheet)
     for a, b in near_pairs(surfaces, interest.high):
+        if is_sheet[a] or is_sheet[b]:
+            continue
         one, two = surfaces[a], surfaces[b]
         step = one.uncertainty_mm + two.uncertainty_mm
         levels = sorted({step, max(step, interest.low), max(step, interest.high)})
@@ -132,14 +135,14 @@ def meetings(neighbours: Neighbours) -> Meetings:
 
 
 @measure(unit="mm3")
-def overlaps(meetings: Meetings) -> Places:
+def overlaps(neighbours: Neighbours, meetings: Meetings) -> Places:
     """How much room do two bodies claim both?
 
     Raises
     ------
     NotApplicable : fewer than two bodies
     """
-    places, left_out = [], []
+    places, left_out = [], [*neighbours.left_out]
     for meeting in meetings.found.values():
         if meeting.overlap is not None:
             places.append(_overlap_place(meeting))
@@ -162,7 +165,7 @@ def contacts(neighbours: Neighbours, meetings: Meetings) -> Places:
             continue
         near = [spot for spot in pair.spots if pair.may_touch(spot)]
         places += [_contact_place(pair, spot, meeting) for spot in near]
-    return Places(places)
+    return Places(places, neighbours.left_out)
 
 
 @measure(unit="1")
@@ -171,7 +174,7 @@ def captives(neighbours: Neighbours, meetings: Meetings) -> Places:
 
     Ways out that need a turn, a screw or several moves are not looked for.
     """
-    places, left_out = [], []
+    places, left_out = [], [*neighbours.left_out]
     for pair in neighbours.pairs:
         meeting = meetings.found.get(pair)
         if (meeting is not None and meeting.kind != "touching") or not _boxes_overlap(pair):
@@ -513,6 +516,31 @@ def _captive_place(pair: Pair) -> Place:
         other=holder,
         remark=f"'{body.name}' cannot leave '{holder.name}' by a straight move.",
     )
+
+
+def _is_loose_sheet(body: Body) -> bool:
+    """Is it open and in one plane, so that it encloses nothing? (solid/stray-shell fails it.)"""
+    if body.closed:
+        return False
+    points = body.vertices[np.unique(body.faces)]
+    points = points - points.mean(axis=0)
+    across = np.linalg.eigh(points.T @ points)[1][:, 0]
+    return bool(np.ptp(points @ across) <= 4 * body.coordinate_step_mm)
+
+
+def _sheets_left_out(bodies: Sequence[Body], is_sheet: list[bool]) -> list[LeftOut]:
+    """One line for all loose sheets: a file that fell into facets has thousands of pairs."""
+    sheets = [body for body, loose in zip(bodies, is_sheet, strict=True) if loose]
+    if not sheets:
+        return []
+    return [
+        LeftOut(
+            f"Loose sheets of faces that enclose nothing: {len(sheets)}, '{sheets[0].name}' among "
+            "them. What they touch or come near to is not told; solid/stray-shell and "
+            "solid/open-edge tell more. Join the corners that should meet.",
+            of=sheets[0],
+        )
+    ]
 
 
 def _open_bodies(pair: Pair, what: str) -> LeftOut:

@@ -233,3 +233,18 @@ def test_demo_lid(name: str) -> None:
     assert fail.properties["captive"]
     (held,) = [r for r in results if r.kind == "informational"]
     assert held.rule == "assembly/trapped"
+
+
+@pytest.mark.parametrize("seed", [0, 1])
+def test_a_file_that_fell_into_facets_is_told_in_one_line_a_rule(seed: int, tmp_path: Path) -> None:
+    """Corners that miss each other by more than the weld tolerance make every facet a sheet."""
+    ((vertices, faces),) = turned(seed, ball(5.0, 16))
+    facets = vertices[faces]
+    facets = facets + np.random.default_rng(seed).normal(0, 1e-3, facets.shape)
+    path = write_stl(tmp_path / "part.stl", facets)
+    found = lint3d.inspect([path], only=["assembly"], workers=0)
+    assert not found.notifications
+    for rule in RULES:
+        kinds_of_rule = [r.kind for r in found.results if r.rule == f"assembly/{rule}"]
+        assert kinds_of_rule == ["open"], rule
+    assert all("stray-shell" in one.message for one in found.results)
