@@ -33,6 +33,8 @@ LEAST_SIDE = 8
 MOST_SIDE = 200
 #: Outlines run along two directions: length of the mean of four-fold angles (a circle has 0).
 ALIGNED = 0.9
+#: Fillets round the corners of feet: those run along two directions by this much at least.
+ALIGNED_FEET = 0.6
 #: Lines stray from the lattice by less than this share of a square, but for this share of them.
 ON_LATTICE, OFF_SHARE = 0.15, 0.05
 #: Islands of one field are no farther apart than this many of the smallest.
@@ -77,7 +79,9 @@ def codes_among(shapes: Sequence[Shape]) -> list[tuple[list[int], Code]]:
     -------
     list of (rows of `shapes`, Code)
     """
-    aligned = [i for i, shape in enumerate(shapes) if _alignment(_foot_ways([shape])) >= ALIGNED]
+    aligned = [
+        i for i, shape in enumerate(shapes) if _alignment(_foot_ways([shape])) >= ALIGNED_FEET
+    ]
     found = []
     for group in _fields([shapes[i] for i in aligned]):
         rows = [aligned[k] for k in group.tolist()]
@@ -141,7 +145,7 @@ def code_of(shapes: Sequence[Shape]) -> Code | None:
     -------
     Code or None
     """
-    if not shapes or _alignment(_foot_ways(shapes)) < ALIGNED:
+    if not shapes or _alignment(_foot_ways(shapes)) < ALIGNED_FEET:
         return None
     base = _common_base(shapes)
     if base is None:
@@ -209,6 +213,8 @@ def _sides(shapes: Sequence[Shape], base: Base, share: float) -> tuple[Floats, F
         lines.append(line)
     start = np.concatenate([line.start for line in lines])
     end = np.concatenate([line.end for line in lines])
+    if _alignment(end - start) < ALIGNED:
+        return None
     angle = np.angle(_four_fold(end - start)) / 4
     turn = np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])
     return start @ turn.T, end @ turn.T
