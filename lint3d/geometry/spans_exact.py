@@ -146,7 +146,7 @@ def _straightest(inward: Floats, measured: Ints, contacts: Contacts) -> Bools:
     for column in (0, 1):
         np.maximum.at(best, measured[:, column], facing)
     own = -dot(inward[contacts.pair[:, 0]], inward[contacts.pair[:, 1]])
-    straightest: Bools = (best[contacts.pair] <= own[:, None] + 1e-6).all(axis=1)
+    straightest: Bools = np.asarray((best[contacts.pair] <= own[:, None] + 1e-6).all(axis=1))
     return straightest
 
 

@@ -194,9 +194,9 @@ def neighbours_across_sides(faces: Ints, vertex_count: int) -> Ints:
         across[one], across[two] = two // 3, one // 3
     else:
         across[order] = _next_in_ring(key[order], order // 3)
-    across = across.reshape(-1, 3)
-    across[across == np.arange(len(faces))[:, None]] = -1
-    return across
+    beside: Ints = across.reshape(-1, 3)
+    beside[beside == np.arange(len(faces))[:, None]] = -1
+    return beside
 
 
 def _come_in_twos(key: Ints, order: Ints) -> bool:
