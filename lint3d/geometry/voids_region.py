@@ -8,12 +8,11 @@ tests/geometry/test_voids_region.py.
 
 from __future__ import annotations
 
-import igl
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import ConvexHull, QhullError
 
 from lint3d.geometry.components import connected_groups
+from lint3d.geometry.convex_hull import ConvexHull
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -34,22 +33,17 @@ def faces_off_hull(vertices: Floats, faces: Ints) -> Bools:
     A part that is flat counts as lying inside.
     """
     used = np.unique(faces)
-    try:
-        hull = ConvexHull(vertices[used])
-    except QhullError:
+    points = vertices[used]
+    tolerance = _STEPS * _FLOAT32_STEP * float(np.abs(points).max(initial=0.0))
+    hull = ConvexHull(points, tolerance)
+    if hull.is_flat:
         return np.ones(len(faces), bool)
-    tolerance = _STEPS * _FLOAT32_STEP * float(np.abs(vertices[used]).max(initial=0.0))
-    shell = np.ascontiguousarray(hull.simplices, np.int64)
-    middle = vertices[used].mean(axis=0)
-    corner = np.ascontiguousarray(vertices[used] - middle)
-    off = np.sqrt(igl.point_mesh_squared_distance(corner, corner, shell)[0]) > tolerance
     inside = np.zeros(len(vertices), bool)
-    inside[used] = off
+    inside[used] = hull.depth(points) > tolerance
     result: Bools = np.any(inside[faces], axis=1).astype(bool).reshape(len(faces))
     # All three corners on the hull: a face across a bite still has its middle inside.
     rest = np.flatnonzero(~result)
-    centre = np.ascontiguousarray(vertices[faces[rest]].mean(axis=1) - middle)
-    result[rest] = np.sqrt(igl.point_mesh_squared_distance(centre, corner, shell)[0]) > tolerance
+    result[rest] = hull.depth(vertices[faces[rest]].mean(axis=1)) > tolerance
     return result
 
 
