@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lint3d import Body, Joined, LeftOut, Shell, join_bodies
-from lint3d.geometry.topology import open_edges
+from lint3d.geometry.topology import is_in_pieces, open_edges
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -239,6 +239,12 @@ def _chamber_at(space: Space, position: Floats) -> int:
 def _open_body(body: Body) -> LeftOut:
     found = open_edges(body.edges)
     rim = np.unique(found.face)
+    if is_in_pieces(body.edges):
+        return LeftOut(
+            f"'{body.name}' is in pieces: {len(found)} of {len(body.edges.users())} edges have one "
+            "face only. What it may enclose cannot be told; solid/open-edge tells more.",
+            of=body,
+        )
     if len(rim):
         return LeftOut(
             f"'{body.name}' is open: {len(found)} edges have one face only. What lies behind them "

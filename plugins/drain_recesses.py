@@ -56,7 +56,8 @@ def recesses_of(
 
     found = []
     for hollow in hollows.found:
-        assert hollow.voids.clearance is not None
+        if hollow.voids.clearance is None:  # nothing was looked at, and `unseen` says why
+            continue
         surface = hollow.group.vertices, hollow.group.faces
         for space in hollow.spaces():
             pockets = hollow.members(space)

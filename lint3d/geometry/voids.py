@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from lint3d.geometry.raster import Grid
 from lint3d.geometry.throats import Throat
 from lint3d.geometry.throats_clearance import Clearance
+from lint3d.geometry.topology import edge_table, is_in_pieces
 from lint3d.geometry.voids_model import NotSeen, SealedPocket, Voids
 from lint3d.geometry.voids_narrow import find_hidden_necks
 from lint3d.geometry.voids_openings import (
@@ -48,6 +49,10 @@ _FACES_TRIED = 32
 _AS_MUCH_ROOM = 0.9
 #: Bytes a grid point costs at the worst moment.
 BYTES_PER_POINT = 13
+_IN_PIECES = (
+    "Most faces hang together with no other, so it is not known what they enclose; "
+    "solid/open-edge tells more."
+)
 #: mm3 of volume an error of one float32 step over the whole surface stands for.
 _FLOAT32_STEP = 2.0**-23
 
@@ -106,6 +111,9 @@ def find_voids(
     if len(faces) == 0:
         return Voids(pitch=low / POINTS_PER_WIDTH, left_out=[NotSeen("There are no faces.")])
     voids = Voids(pitch=low / POINTS_PER_WIDTH)
+    if is_in_pieces(edge_table(faces, len(vertices))):
+        voids.left_out.append(NotSeen(_IN_PIECES))
+        return voids
     surface = Surface(vertices, faces, shell_regions(vertices, faces))
     clearance = voids.clearance = Clearance(vertices, faces)
     settled = np.isin(surface.regions.region, surface.regions.cavities())

@@ -10,6 +10,7 @@ from lint3d.geometry.topology import (
     crowded_edges,
     edge_table,
     euler_number,
+    is_in_pieces,
     nonmanifold_vertices,
     open_edges,
     same_way_edges,
@@ -181,3 +182,12 @@ def test_a_million_loose_triangles_are_counted_at_once():
     table = edge_table(faces, 3_000_000)
     assert len(open_edges(table)) == 3_000_000
     assert len(nonmanifold_vertices(table, faces)) == 0
+
+
+def test_loose_triangles_are_in_pieces_and_a_cube_without_a_side_is_not() -> None:
+    vertices, faces = shapes.box((1, 2, 3))
+    assert not is_in_pieces(edge_table(faces, len(vertices)))
+    assert not is_in_pieces(edge_table(faces[1:], len(vertices)))
+    assert is_in_pieces(edge_table(faces[:3], len(vertices)))
+    assert is_in_pieces(edge_table(np.arange(300).reshape(-1, 3), 300))
+    assert not is_in_pieces(edge_table(np.zeros((0, 3), np.int64), 0))

@@ -414,6 +414,16 @@ def test_open_cavity_is_open_and_says_so(tmp_path: Path) -> None:
     assert any("3 edges" in m and "solid/open-edge" in m for m in messages)
 
 
+def test_a_heap_of_loose_triangles_is_open_at_once(tmp_path: Path) -> None:
+    rng = np.random.default_rng(4)
+    heap = rng.uniform(-20, 20, (3000, 3)), np.arange(3000).reshape(-1, 3)
+    found = inspected(tmp_path, heap)
+    for rule in RULES:
+        assert set(kinds(found)[rule]) == {"open"}, rule
+    messages = {r.message for r in found["sealed-pocket"]}
+    assert any("is in pieces: 3000 of 3000 edges" in m for m in messages)
+
+
 def test_open_outside_still_measures_the_neck(tmp_path: Path) -> None:
     solid = parts.bottle(6, 1.2, 4)
     vertices, faces = parts.mesh(solid)
