@@ -316,7 +316,7 @@ def round_places(thickness: Thickness, felt: Bars, interest: Interest, remark: s
             and not _is_in(inside, np.asarray(place.position))
         ]
         walls = [one for one in thickness.regions(limit) if one.kind == "wall"]
-        bent = _without_rims(felt, walls, thickness.spans.surface.faces)
+        bent = _without_rims(felt, walls, thickness.spans.surface)
         places += _bent_places(rest, bent, limit, remark)
         if places:
             return Places(places)
@@ -345,16 +345,20 @@ def _straight_places(
             yield _round_place(place, bar, remark)
 
 
-def _without_rims(felt: Bars, walls: Sequence[ThinRegion], faces: NDArray[np.int64]) -> Bars:
+def _without_rims(felt: Bars, walls: Sequence[ThinRegion], surface: SpanSurface) -> Bars:
     """Bars without those that are the rims of walls: along a rim a wall is thin both ways, too.
 
     The faces of a rim, or the strips of the sides next to it, share their corners with the sides of
     walls that are as thin.
     """
 
+    def corners(rows: NDArray[np.int64]) -> NDArray[np.int64]:
+        """Vertices of faces of the mesh: the surface has left some of those out."""
+        return surface.faces[np.searchsorted(surface.face_ids, rows)].ravel()
+
     def is_rim(bar: Bar) -> bool:
-        near = [faces[wall.faces].ravel() for wall in walls if wall.value <= 1.05 * bar.diameter]
-        return bool(near) and bool(np.isin(faces[bar.faces], np.concatenate(near)).mean() >= 0.5)
+        near = [corners(wall.faces) for wall in walls if wall.value <= 1.05 * bar.diameter]
+        return bool(near) and bool(np.isin(corners(bar.faces), np.concatenate(near)).mean() >= 0.5)
 
     bent = tuple(bar for bar in felt.bent if not is_rim(bar))
     return replace(felt, bent=bent)

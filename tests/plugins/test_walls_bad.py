@@ -106,3 +106,18 @@ def test_limits_of_nothing_ask_nothing(tmp_path: Path) -> None:
         config=Config(),
     )
     assert {one.kind for one in found.results} == {"notApplicable"}
+
+
+def test_rims_are_looked_up_by_the_rows_of_the_mesh_though_faces_were_left_out() -> None:
+    """Needles left out of the surface shift its rows: a bar on the last face of the mesh."""
+    from types import SimpleNamespace
+
+    from lint3d_plugins.walls_places import Bars, _without_rims
+
+    surface: Any = SimpleNamespace(
+        faces=np.array([[0, 1, 2], [1, 2, 3], [7, 8, 9]]), face_ids=np.array([4, 6, 9])
+    )
+    rim: Any = SimpleNamespace(faces=np.array([6]), diameter=1.0)
+    hook: Any = SimpleNamespace(faces=np.array([9]), diameter=1.0)
+    wall: Any = SimpleNamespace(faces=np.array([4]), value=1.0)
+    assert _without_rims(Bars((), (rim, hook)), [wall], surface).bent == (hook,)
