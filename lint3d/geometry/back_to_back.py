@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from lint3d.geometry.captive_sweep import common_corners, height_over
 from lint3d.geometry.components import connected_groups
+from lint3d.geometry.sampling import GOLDEN
 from lint3d.geometry.spans_surface import SpanSurface
 from lint3d.geometry.spans_tree import facing_pairs
 
@@ -29,7 +30,6 @@ WIDTH_STEPS = 16.0  # and how broad what they share is at least, so that a commo
 ALL_OF = 200_000  # a surface of no more facets is looked at pair by pair
 LARGEST = 50_000  # of a larger one so many of the largest are, the others by a ray each few
 EACH_FEW = 8
-GOLDEN = (5**0.5 - 1) / 2
 RINGS_MOST = 1_000  # rounds in which what was met by rays is followed to neighbours
 PAIRS_AT_ONCE = 50_000
 WALL, GAP, UNSURE = 0, 1, 2
