@@ -15,7 +15,7 @@ from lint3d.geometry.spans_dense import long_facets
 from lint3d.geometry.spans_feelers import ridge_pairs, ridges_crossed, vertex_pairs
 from lint3d.geometry.spans_knife import KnifeEdges
 from lint3d.geometry.spans_pairs import dot, share_vertex
-from lint3d.geometry.spans_slanted import slanted
+from lint3d.geometry.spans_slanted import is_outfaced, slanted
 from lint3d.geometry.spans_surface import SpanSurface
 from lint3d.geometry.spans_taper import FOLLOWED_MOST, TAPER_COS, may_taper, tapers
 from lint3d.geometry.spans_tree import facing_pairs
@@ -129,6 +129,7 @@ def exact_contacts(
     steep = steep.take(steep.distance < high)
     near_by = join([between, steep.take(_straightest(inward, pair, steep))])
     askew, all_askew = _askew(surface, inward, edges, guesses, guess_mm, near_by, high, pairs_most)
+    askew = askew.take(~is_outfaced(surface, inward, askew))
     doubtful = join([between.take(may_taper(inward, between, high)), steep, *hidden])
     doubtful = doubtful.take(np.argsort(doubtful.distance, kind="stable")[:SLANTED_MOST])
     aside = slanted(surface, inward, edges, doubtful.pair, high)

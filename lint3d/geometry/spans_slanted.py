@@ -28,6 +28,9 @@ Bools = NDArray[np.bool_]
 Test = Callable[[Contacts], Bools]
 
 LEAN = float(np.arccos(LEAN_COS))
+# A line that leans by 15 degrees on both its sides is so much shorter than the way straight across
+# to the side that the second one bends off from.
+OUTFACED = 1.001 * LEAN_COS / float(np.cos(2 * LEAN))
 WITHIN = 0.9999  # of the leaning that is allowed
 GRID = np.linspace(-1, 1, 5)
 ROUNDS = 6  # in which the step between directions is halved
@@ -79,17 +82,45 @@ def _counts(surface: SpanSurface, inward: Floats, edges: KnifeEdges) -> Test:
 
     def counts(lines: Contacts) -> Bools:
         good = np.ones(len(lines.pair), dtype=bool)
-        for own, place in ((lines.pair[:, 0], lines.point), (lines.pair[:, 1], lines.contact)):
-            begin = place + INSET * (surface.corners[own].mean(axis=1) - place)
-            reach = IN_PLACE * lines.distance
-            across, _, facing = cross(surface, inward, begin, inward[own], reach)
-            good &= (across < 0) | (facing < ACCEPT_COS)
+        for _, facing in _straight_across(surface, inward, lines, IN_PLACE):
+            good &= facing < ACCEPT_COS
         rows = np.flatnonzero(good)
         some = lines.take(rows)
         good[rows] = ~tapers_to_edge(surface, inward, edges, some.pair, some.point, some.contact)
         return good
 
     return counts
+
+
+def is_outfaced(surface: SpanSurface, inward: Floats, lines: Contacts) -> Bools:
+    """Does something straight across from an end of each line face it more squarely?
+
+    In a round bar of few facets lines from a facet to one beside the opposite are shorter than
+    the bar is thick. Between the two sides of a taper only these sides face each other.
+    """
+    own = -dot(inward[lines.pair[:, 0]], inward[lines.pair[:, 1]])
+    outfaced = np.zeros(len(lines.pair), dtype=bool)
+    for _, facing in _straight_across(surface, inward, lines, OUTFACED):
+        outfaced |= facing > own + 1e-6
+    return outfaced
+
+
+def _straight_across(
+    surface: SpanSurface, inward: Floats, lines: Contacts, share: float
+) -> list[tuple[Ints, Floats]]:
+    """What faces each end of each line straight across, within a share of its length.
+
+    Returns
+    -------
+    list of two : the facet met, (k,) int64, and how squarely it faces, (k,) float64, the cosine
+        of its angle to the ray; 0 where nothing is met
+    """
+    met = []
+    for own, place in ((lines.pair[:, 0], lines.point), (lines.pair[:, 1], lines.contact)):
+        begin = place + INSET * (surface.corners[own].mean(axis=1) - place)
+        across, _, facing = cross(surface, inward, begin, inward[own], share * lines.distance)
+        met.append((across, np.where(across < 0, 0.0, facing)))
+    return met
 
 
 def _looked_for(
