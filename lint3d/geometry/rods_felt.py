@@ -29,6 +29,8 @@ AT_MOST_OFF = 1.1  # how much longer than the shortest chord the nearest of four
 #: more; from those that lean farther it says little how thick the bar is.
 LEANS_COS = 0.2
 SQUARE_COS = float(np.cos(np.radians(30.0)))
+FEW = 12  # points on a facet that are too few to say how much of it lies in corners of a bar
+CLOSER = 4  # times closer points are looked at there
 MOSTLY = 0.85  # of its points at which a side of a bar is thin both ways
 
 
@@ -75,9 +77,17 @@ class _Looks:
 
     def is_thin(self, facets: Ints) -> Bools:
         """(k,) are facets sides of bars: thin both ways at most of their points?"""
-        felt, self.whole[facets] = _felt_at(self.surface, self.inward, facets, self.reach)
+        step = self.reach
+        felt, self.whole[facets], unsure = _felt_at(
+            self.surface, self.inward, facets, self.reach, step
+        )
         self.parts.append(felt)
-        return np.isin(facets, felt.facet)
+        # Few points on a side of a triangle may all lie in its corners: more of them tell.
+        closer, self.whole[unsure], _ = _felt_at(
+            self.surface, self.inward, unsure, self.reach, step / CLOSER
+        )
+        self.parts.append(closer)
+        return np.isin(facets, np.concatenate([felt.facet, closer.facet]))
 
     def felt(self) -> Felt:
         """All points thin both ways, by their facets."""
@@ -87,14 +97,21 @@ class _Looks:
 
 
 def _felt_at(
-    surface: SpanSurface, inward: Floats, facets: Ints, reach: float
-) -> tuple[Felt, Bools]:
-    """Points of some facets that are thin both ways, and (f,) which facets are so all over."""
-    point, owner, area = spread_points(
+    surface: SpanSurface, inward: Floats, facets: Ints, reach: float, step: float
+) -> tuple[Felt, Bools, Ints]:
+    """Points about `step` apart on some facets that are thin both ways.
+
+    Returns
+    -------
+    felt : Felt
+    whole : (f,) bool, which facets are so all over
+    unsure : (j,) int64, facets of which points so far apart do not say whether they mostly are
+    """
+    point, owner, _ = spread_points(
         surface.corners[facets],
         surface.areas[facets],
         surface.longest[facets],
-        reach,
+        step,
         POINTS_MOST + len(facets),
     )
     facet = facets[owner]
@@ -117,10 +134,15 @@ def _felt_at(
     thin_points = np.bincount(owner[rows], minlength=len(facets))
     whole = (all_points > 0) & (thin_points == all_points)
     leaning = np.bincount(owner[~counts], minlength=len(facets))
+    few = leaning + all_points <= FEW
     all_points += (leaning - thin_points).clip(0)
     # A facet that is thin both ways here and there, as at a corner, is no side of a bar.
-    mostly = (thin_points >= MOSTLY * all_points)[owner[rows]]
-    rows, way, narrow = rows[mostly], way[mostly], narrow[mostly]
+    mostly = thin_points >= MOSTLY * all_points
+    unsure = facets[few & ~mostly & (leaning > 0)]
+    is_kept = mostly[owner[rows]]
+    rows, way, narrow = rows[is_kept], way[is_kept], narrow[is_kept]
+    # Of few points on a facet of a triangle most may lie in its corners.
+    area = surface.areas[facets][owner] / np.maximum(thin_points, 1)[owner]
     felt = Felt(
         point[rows],
         contact[rows],
@@ -131,7 +153,7 @@ def _felt_at(
         way,
         narrow,
     )
-    return felt, whole
+    return felt, whole, unsure
 
 
 def _across(

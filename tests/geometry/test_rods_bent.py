@@ -65,6 +65,24 @@ def test_a_ring_or_a_bent_hole_by_its_sides(look: str, flats: int) -> None:
         assert bar.upper - bar.lower < (0.05 if flats == 3 else 0.005)
 
 
+@pytest.mark.parametrize("pieces", [15, 29, 44])
+@pytest.mark.parametrize("width", [0.42, 0.56])
+def test_a_bent_hole_of_three_flats_is_one_hole(pieces: int, width: float) -> None:
+    angle = np.linspace(-0.7, 0.7, pieces)
+    path = np.stack([6 * np.cos(angle), 6 * np.sin(angle), 0 * angle], axis=1)
+    for end, way in ((0, -1), (-1, 1)):
+        straight = way * np.array([-np.sin(angle[end]), np.cos(angle[end]), 0.0])
+        path = np.insert(path, [0] if end == 0 else [len(path)], path[end] + 8 * straight, axis=0)
+    vertices, faces = shapes.bent_tube(path, width, 3, False)
+    tube = m3.Manifold(m3.Mesh64(vertices, faces.astype(np.uint64)))
+    block = shapes.box([14, 14, 6], [0, -7, -3])
+    hole = bars(surface_of(block - tube, pieces), 0.75, "outward")
+    turn = 1.4 / (pieces - 1)  # of one piece to the next: its section is flatter by so much
+    (one,) = hole
+    assert one.lower <= width
+    assert one.upper >= width * np.cos(turn)
+
+
 def test_where_no_sides_close_there_is_no_circle() -> None:
     surface = surface_of(shapes.box([20, 0.5, 20]), 3)
     inward = -surface.normals
