@@ -15,6 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from lint3d.geometry.components import connected_groups
+
 if TYPE_CHECKING:
     from lint3d.geometry.patches import Folds
 
@@ -37,6 +39,9 @@ LEAN, CLIFF = np.cos(np.radians(60.0)), 1.5
 #: Corners that a quadric goes through, and how far beyond them it is believed, in their spacing.
 CORNERS, BEYOND = 16, 1.5
 ROUNDS = 30
+#: Short walls that lead from a coarse bent patch back to itself: no wider than so many rises of its
+#: facets, with this share of their border on either side, and so many of them.
+LOW, EITHER_SIDE, LEAST_STEPS = 3.0, 0.15, 3
 
 
 def with_cut_off_faces(folds: Folds, patch: Ints) -> Ints:
@@ -51,12 +56,10 @@ def with_cut_off_faces(folds: Folds, patch: Ints) -> Ints:
     -------
     (m,) patch of each face, numbered from 0
     """
-    area = np.bincount(patch, folds.area)
-    large = np.argsort(-area, kind="stable")[:MOST_PATCHES]
-    large = large[area[large] >= LEAST_SHARE * area.sum()]
+    area = np.bincount(patch, folds.area).astype(np.float64)
     patch = patch.copy()
     changed = False
-    for number in large.tolist():
+    for number in _large(area):
         if not (patch == number).any():
             continue
         bend = _bend(folds, patch == number)
@@ -82,6 +85,45 @@ def is_coarse(folds: Folds) -> bool:
     weight = folds.length * folds.width
     bent = (turn >= COARSE) & (turn <= STEEP) & (turn * folds.width >= 8 * COARSE_MM)
     return bool(weight[bent].sum() >= LEAST_BENT * weight.sum())
+
+
+def has_steps(folds: Folds) -> bool:
+    """Do short walls lead from a bent patch of few facets down to that same patch?
+
+    Sunk by less than the rise of a facet, a letter's floor leaves the facets only near their
+    corners. Its walls are there, in pieces that run out, but no foot runs round them.
+
+    Parameters
+    ----------
+    folds : angles of a surface
+    """
+    rows = np.flatnonzero(np.abs(folds.turn) >= STEEP)
+    smooth = folds.face[np.abs(folds.turn) < STEEP]
+    patch = connected_groups(len(folds.faces), smooth[:, 0], smooth[:, 1])
+    count = int(patch.max(initial=-1)) + 1
+    area = np.bincount(patch, folds.area, count).astype(np.float64)
+    pair: Ints = patch[folds.face[rows]]
+    around = np.bincount(pair.ravel(), np.repeat(folds.length[rows], 2), count)
+    width = 2 * area / np.maximum(around, 1e-300)
+    for number in _large(area):
+        bend = _bend(folds, patch == number)
+        if bend is None:
+            continue
+        on = (pair == number).sum(axis=1) == 1
+        other = np.where(pair[on, 0] == number, pair[on, 1], pair[on, 0])
+        length, is_convex = folds.length[rows[on]], folds.turn[rows[on]] > 0
+        convex = np.bincount(other, length * is_convex, count)
+        concave = np.bincount(other, length * ~is_convex, count)
+        steps = np.minimum(convex, concave) > EITHER_SIDE * around
+        if (steps & (width < LOW * bend[1])).sum() >= LEAST_STEPS:
+            return True
+    return False
+
+
+def _large(area: Floats) -> list[int]:
+    """Numbers of the largest patches, that may be a base of many islands."""
+    large = np.argsort(-area, kind="stable")[:MOST_PATCHES]
+    return large[area[large] >= LEAST_SHARE * area.sum()].tolist()  # type: ignore[no-any-return]
 
 
 def _bend(folds: Folds, mine: Bools) -> tuple[float, float] | None:

@@ -16,7 +16,7 @@ from scipy.spatial import cKDTree
 
 from lint3d.geometry.patches import Folds
 from lint3d.geometry.relief_base import quantile
-from lint3d.geometry.relief_coarse import is_coarse
+from lint3d.geometry.relief_coarse import has_steps, is_coarse
 from lint3d.geometry.relief_codes import Code, codes_among, within
 from lint3d.geometry.relief_groups import Line, Standing, groups, lines_of
 from lint3d.geometry.relief_heights import CLEAR, CLEAR_COARSE, measure_height
@@ -165,7 +165,7 @@ def _on_surface(searched: Searched, step_mm: float) -> Found:
         return Found(trouble=TOO_ROUGH)
     if not _told_shapes(sorted_out) and is_coarse(folds):
         untold = [*sorted_out.marks, *sorted_out.others]
-        if any(_may_be_character(shape) for shape in untold):
+        if any(_may_be_character(shape) for shape in untold) or has_steps(folds):
             return Found(trouble=TOO_COARSE)
     return sorted_out
 

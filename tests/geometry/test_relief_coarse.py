@@ -88,3 +88,22 @@ def test_a_box_stays_as_it_is() -> None:
     patch = hanging_parts(surface, Cut(np.radians(35.0))).patch
     assert (with_cut_off_faces(surface, patch) == patch).all()
     assert int(patch.max()) == 5
+
+
+@pytest.mark.parametrize("around", [24, 35])
+def test_letters_shallower_than_a_facets_rise_are_open(around: int) -> None:
+    """Only the corners of a polyhedron reach above the letters' floor: no outline is whole."""
+    radius, depth = 120.0, 0.7
+    ball = m3.Manifold.sphere(radius, around).rotate((20, 50, 10)).translate((0, 0, -radius))
+    tool = centred(font_text("NORD", 19.0)).extrude(2 * depth + 1).translate((0, 0, -depth))
+    cut = tool.refine_to_length(6.0).warp_batch(bend_sphere(radius))
+    vertices, faces = arrays(ball - cut)
+    found = _found(stored(ReliefCase("ball", vertices, faces, -depth)))
+    assert not found.inscriptions
+    assert found.trouble
+
+
+def test_a_ball_of_few_facets_without_letters_is_not_open() -> None:
+    vertices, faces = arrays(m3.Manifold.sphere(120.0, 24) - m3.Manifold.cylinder(300, 8, 8, 24))
+    found = _found(stored(ReliefCase("ball", vertices, faces, 0.0)))
+    assert not found.trouble
