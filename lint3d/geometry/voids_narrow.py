@@ -3,7 +3,7 @@
 A connected surface has one and the same free space all along its outer side. If its faces meet two
 pieces of the grid's free space, the two are joined by a neck that the grid does not show. The neck
 runs where faces of one piece give way to those of the other, over faces that no free point sees:
-only the box around those is filled again, finer. Lengths in mm. Guarded by
+only the space about those is cut again, finer. Lengths in mm. Guarded by
 tests/geometry/test_voids_narrow.py.
 """
 
@@ -15,7 +15,7 @@ from scipy.spatial import cKDTree
 
 from lint3d.geometry.throats import Throat, Way, narrowest
 from lint3d.geometry.throats_clearance import Clearance
-from lint3d.geometry.voids_box import box_grid, widest_way
+from lint3d.geometry.voids_cells import way_through_cells
 from lint3d.geometry.voids_model import NotSeen
 from lint3d.geometry.voids_openings import (
     GRID_DOUBT,
@@ -36,12 +36,8 @@ GAP = 1.8
 _MOST_NECKS = 16
 #: A throat is followed well if its bounds are no farther apart than this.
 _GOOD_SHARE = 0.9
-#: How often it is measured again on a finer grid until it is.
-_MOST_TRIES = 2
-#: How far from the wall a way goes over to a finer grid, voxels: more than its half diagonal.
+#: How far from the wall a way goes over to finer cells, voxels: more than its half diagonal.
 _OFF_THE_WALL = 0.4
-#: Each finer grid is finer by this; that often it is tried, with at most so many points.
-_FINER, _ROUNDS, _MOST_POINTS = 2.5, 5, 2.4e7
 
 
 def find_hidden_necks(
@@ -111,7 +107,7 @@ def _suspects(surface: Surface, space: Space, nearest: Clearance) -> list[int]:
 def follow(
     surface: Surface, walls: Walls, clearance: Clearance, part: int, other: int, places: Floats
 ) -> tuple[Contact, Throat] | None:
-    """Find the way through a neck on finer and finer grids, and measure it."""
+    """Find the way through a neck in finer and finer cells, and measure it."""
     space = walls.space
     start = walls.nearest_point(part, places)
     goal = walls.nearest_point(other, places)
@@ -123,28 +119,14 @@ def follow(
     if not all(len(half) for half in halves):
         return None
     pitch = space.grid.pitch
-    ends = [half[-1] for half in halves]
-    box = np.vstack([places, *ends])
-    low, high = box.min(axis=0) - 2 * pitch, box.max(axis=0) + 2 * pitch
-    finer, best, tried = pitch, None, 0
-    for _ in range(_ROUNDS):
-        finer /= _FINER
-        grid = box_grid(low, high, finer, _MOST_POINTS)
-        if grid.pitch > 1.2 * finer:
-            break
-        middle = widest_way(surface.vertices, surface.faces, grid, *ends)
-        if middle is not None:
-            path = np.vstack([halves[0], middle, halves[1][::-1]])
-            throat = narrowest(clearance, path, grid.pitch, GRID_DOUBT * pitch)
-            if best is None or throat.lower > best.lower:
-                best = throat
-            tried += 1
-            if best.lower > _GOOD_SHARE * best.upper or tried == _MOST_TRIES:
-                break
-    if best is None:
+    found = way_through_cells(clearance, places, (halves[0][-1], halves[1][-1]), pitch)
+    if found is None:
         return None
+    middle, finer = found
+    path = np.vstack([halves[0], middle, halves[1][::-1]])
+    throat = narrowest(clearance, path, finer, GRID_DOUBT * pitch)
     whole = surface.vertices, surface.faces
-    return contact, measure_closely(whole, clearance, best, grid.pitch, GRID_DOUBT * pitch)
+    return contact, measure_closely(whole, clearance, throat, finer, GRID_DOUBT * pitch)
 
 
 def _off_the_wall(way: Floats, clearance: Clearance, pitch: float) -> Floats:

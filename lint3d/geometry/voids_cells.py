@@ -1,0 +1,226 @@
+"""How does a long thin neck run, wherever it bends?
+
+The space about places on a neck's walls is cut into cells, finer and finer beside the walls: as
+many as the walls are long, where a fine grid of their box would grow with its volume. A ball about
+a cell's middle that touches no facet hands a smaller ball on to the cell beside it where the two
+overlap; no wall is crossed so. Lengths in mm. Guarded by tests/geometry/test_voids_cells.py.
+
+References
+----------
+Cells halved until they tell: H. Samet, "The quadtree and related hierarchical data structures",
+ACM Computing Surveys 16 (1984) 187.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import csr_array
+from scipy.sparse.csgraph import breadth_first_order, dijkstra, minimum_spanning_tree
+from scipy.spatial import cKDTree
+
+from lint3d.geometry.throats_clearance import Clearance
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+#: Cells at most, and how often they are halved at most.
+_MOST_CELLS, _MOST_LEVELS = 1_200_000, 9
+#: How far the space reaches about the places, cells of the first size.
+_ABOUT = 2
+#: How far from the places cells are halved, cells of the first size.
+_FINE_ABOUT = 0.8
+#: A cell is halved if the clearance in its middle is less than this times its side.
+_HALVED_BELOW = 1.5
+#: Balls overlap surely: on two sides of a wall they may touch, and rounding adds a little.
+_OVERLAP = 1.0 + 1e-4
+#: The neck is told well if a ball that passes is this many times as wide as the finest cells.
+_CELLS_ACROSS = 3.0
+#: Of ways that are nearly as wide as the widest the shortest is taken.
+_AS_WIDE = 0.95
+_SIDES = np.array([[1, 0, 0], [-1, 0, 0], [0, 1, 0], [0, -1, 0], [0, 0, 1], [0, 0, -1]])
+_EIGHT = np.stack(np.meshgrid([0, 1], [0, 1], [0, 1], indexing="ij"), axis=-1).reshape(-1, 3)
+#: Bits of a key that each of the three numbers of a cell has.
+_BITS = 21
+
+
+def way_through_cells(
+    clearance: Clearance, places: Floats, ends: tuple[Floats, Floats], size: float
+) -> tuple[Floats, float] | None:
+    """The widest way between two points through the space about some places.
+
+    Parameters
+    ----------
+    clearance : of every facet
+    places : (n, 3) mm, on the walls, not much farther apart than `size`
+    ends : (3,) mm each, in the free space
+    size : mm, side of the first cells
+
+    Returns
+    -------
+    (k, 3) mm, no straight piece of which crosses the surface, and how far it may be off the middle,
+    mm; None if no way was found
+    """
+    leads = [_line_to_nearest(end, places, size / 3) for end in ends]
+    cells = _Cells(clearance, ends[0], size, np.vstack([places, *leads]))
+    found: tuple[Floats, float] | None = None
+    for _ in range(_MOST_LEVELS):
+        way = _widest(clearance, cells, ends)
+        least = 0.0
+        if way is not None:
+            found, least = (way[0], cells.finest), way[1]
+            if 2 * least >= _CELLS_ACROSS * cells.finest:
+                break
+        if not cells.halve(clearance, least):
+            break
+    return found
+
+
+def _line_to_nearest(end: Floats, places: Floats, apart: float) -> Floats:
+    """(k, 3) mm, points from an end to the place nearest to it: its mouth lies between."""
+    nearest = places[np.argmin(np.linalg.norm(places - end, axis=1))]
+    count = int(np.ceil(np.linalg.norm(nearest - end) / apart)) + 1
+    share = np.linspace(0.0, 1.0, count)[:, None]
+    line: Floats = end + share * (nearest - end)
+    return line
+
+
+class _Cells:
+    """Cubes of the sizes size / 2ⁿ that do not overlap, with the clearance in their middles."""
+
+    def __init__(self, clearance: Clearance, origin: Floats, size: float, about: Floats) -> None:
+        self.size, self.level = size, 0
+        near = np.unique(np.floor((about - origin) / size).astype(np.int64), axis=0)
+        reach = np.arange(-_ABOUT, _ABOUT + 1)
+        for axis in np.eye(3, dtype=np.int64):
+            near = np.unique((near[:, None] + reach[:, None] * axis).reshape(-1, 3), axis=0)
+        # Numbers of cells are no less than zero at any level.
+        least = near.min(axis=0) - 1
+        self.origin = origin + least * size
+        self.number = near - least
+        self.of_level = np.zeros(len(near), np.int64)
+        self.radius = clearance.at(self.middle)
+        self._about = cKDTree(about)
+
+    @property
+    def finest(self) -> float:
+        """mm, side of the smallest cells"""
+        return self.size / 2.0**self.level
+
+    @property
+    def side(self) -> Floats:
+        """(n,) mm"""
+        side: Floats = np.exp2(-self.of_level.astype(np.float64)) * self.size
+        return side
+
+    @property
+    def middle(self) -> Floats:
+        """(n, 3) mm"""
+        return self.origin + (self.number + 0.5) * self.side[:, None]
+
+    def halve(self, clearance: Clearance, least: float) -> bool:
+        """Halve the cells beside walls in which a ball wider than the known way may have room."""
+        small = self.radius < _HALVED_BELOW * self.side
+        small &= self.radius + np.sqrt(0.75) * self.side > least
+        small &= self.of_level == self.level
+        reach = _FINE_ABOUT * self.size + np.sqrt(0.75) * self.finest
+        small[small] = self._about.query(self.middle[small])[0] < reach
+        if len(small) + 7 * int(small.sum()) > _MOST_CELLS or not small.any():
+            return False
+        parts = (2 * self.number[small][:, None] + _EIGHT).reshape(-1, 3)
+        self.level += 1
+        middle = self.origin + (parts + 0.5) * self.finest
+        kept = ~small
+        self.number = np.concatenate([self.number[kept], parts])
+        self.of_level = np.concatenate(
+            [self.of_level[kept], np.full(len(parts), self.level, np.int64)]
+        )
+        self.radius = np.concatenate([self.radius[kept], clearance.at(middle)])
+        return True
+
+    def holding(self, number: Ints, level: Ints) -> Ints:
+        """Rows of the cells that hold given cells of their level; −1 where there is none."""
+        row = np.full(len(number), -1, np.int64)
+        for coarser in range(self.level + 1):
+            mine = np.flatnonzero(self.of_level == coarser)
+            asked = np.flatnonzero((level >= coarser) & (row < 0))
+            if len(mine) == 0 or len(asked) == 0:
+                continue
+            key = _key(self.number[mine])
+            order = np.argsort(key)
+            wanted = _key(number[asked] >> (level[asked] - coarser)[:, None])
+            at = np.minimum(np.searchsorted(key[order], wanted), len(mine) - 1)
+            is_there = key[order][at] == wanted
+            row[asked[is_there]] = mine[order[at[is_there]]]
+        return row
+
+    def steps(self) -> Ints:
+        """(k, 2) rows of cells that share a side, or a part of it."""
+        found = []
+        for side in _SIDES:
+            beside = self.holding(self.number + side, self.of_level)
+            row = np.arange(len(beside))
+            # Cells of one size find each other from both sides.
+            is_new = (beside >= 0) & ((self.of_level[beside] < self.of_level) | (beside > row))
+            found.append(np.column_stack([row[is_new], beside[is_new]]))
+        pair: Ints = np.concatenate(found)
+        return pair
+
+
+def _widest(
+    clearance: Clearance, cells: _Cells, ends: tuple[Floats, Floats]
+) -> tuple[Floats, float] | None:
+    """The widest way through the cells as they are, and the radius of a ball that passes."""
+    point = np.vstack([*ends, cells.middle])
+    radius = np.concatenate([clearance.at(np.array(ends)), cells.radius])
+    pair = np.vstack([cells.steps() + 2, *(_beside(point, radius, end) for end in (0, 1))])
+    gap = np.linalg.norm(point[pair[:, 0]] - point[pair[:, 1]], axis=1)
+    joined = radius[pair].sum(axis=1) > _OVERLAP * gap
+    pair, gap = pair[joined], gap[joined]
+    width = _passing(radius[pair[:, 0]], radius[pair[:, 1]], gap)
+    if len(pair) == 0:
+        return None
+    count = len(point)
+    # Above zero, for zero means that there is no step.
+    weight = width.max() - width + 1.0
+    tree = minimum_spanning_tree(csr_array((weight, tuple(pair.T)), shape=(count, count)))
+    line = _line(breadth_first_order(tree, 0, directed=False)[1], 1)
+    if line[-1] != 0:
+        return None
+    both = (tree + tree.T).tocsr()
+    heaviest = max(both[i, j] for i, j in zip(line[:-1], line[1:], strict=True))
+    least = float(width.max() + 1.0 - heaviest)
+    wide = width >= _AS_WIDE * least
+    graph = csr_array((np.maximum(gap[wide], 1e-9), tuple(pair[wide].T)), shape=(count, count))
+    before = dijkstra(graph, directed=False, indices=0, return_predecessors=True)[1]
+    return point[_line(before, 1)[::-1]], least
+
+
+def _beside(point: Floats, radius: Floats, end: int) -> Ints:
+    """(k, 2) steps from an end to the cells whose balls overlap its own."""
+    gap = np.linalg.norm(point - point[end], axis=1)
+    others = np.flatnonzero(gap < radius + radius[end])
+    others = others[others > end]
+    return np.column_stack([np.full(len(others), end), others])
+
+
+def _passing(one: Floats, two: Floats, gap: Floats) -> Floats:
+    """(k,) radius of the circle in which two balls that overlap meet, or of the smaller one."""
+    safe = np.maximum(gap, 1e-300)
+    foot = (safe**2 + one**2 - two**2) / (2 * safe)
+    inner = np.sqrt(np.maximum(one**2 - foot**2, 0.0))
+    return np.where((foot >= 0) & (foot <= gap), inner, np.minimum(one, two))
+
+
+def _key(number: Ints) -> Ints:
+    key: Ints = (number[:, 0] << (2 * _BITS)) | (number[:, 1] << _BITS) | number[:, 2]
+    return key
+
+
+def _line(before: Ints, end: int) -> list[int]:
+    """From a node back to where the search began, or as far as it goes."""
+    line = [end]
+    while before[line[-1]] >= 0:
+        line.append(int(before[line[-1]]))
+    return line
