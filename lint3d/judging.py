@@ -247,16 +247,19 @@ def _bare(case: Case, kind: Verdict, message: str, owner: Subject | None = None)
 
 
 def _by_reason(left_out: Iterable[LeftOut]) -> list[LeftOut]:
-    """One entry for each reason and owner, with all its faces."""
-    found: dict[tuple[str, int], LeftOut] = {}
+    """One entry for each reason and owner, with all its faces, or none if the first has none."""
+    alike: dict[tuple[str, int], list[LeftOut]] = {}
     for one in left_out:
-        key = (one.reason, id(one.of))
-        if key not in found:
-            found[key] = one
-        elif len(one.faces) and len(found[key].faces):
-            faces = np.concatenate([np.asarray(found[key].faces), np.asarray(one.faces)])
-            found[key] = LeftOut(one.reason, faces, one.of, found[key].position)
-    return list(found.values())
+        alike.setdefault((one.reason, id(one.of)), []).append(one)
+    return [_as_one(members) for members in alike.values()]
+
+
+def _as_one(members: list[LeftOut]) -> LeftOut:
+    first = members[0]
+    if len(members) == 1 or not len(first.faces):
+        return first
+    faces = np.concatenate([np.asarray(one.faces, np.int64) for one in members if len(one.faces)])
+    return LeftOut(first.reason, faces, first.of, first.position)
 
 
 def _open(case: Case, one: LeftOut) -> Result:

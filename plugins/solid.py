@@ -1,7 +1,8 @@
 """Solid: is the body a sound solid, closed, turned the right way and free of itself?
 
-Counts are exact. Faults that touch are one place with their number. Everything that concerns how
-faces join is read from the faces as the file turns them.
+Counts are exact. Faults that touch are one place with their number; more than twenty places of one
+rule on one body are one place with their distribution (`solid_summary.py`). Everything that
+concerns how faces join is read from the faces as the file turns them.
 """
 
 from __future__ import annotations
@@ -38,6 +39,7 @@ from lint3d.geometry.topology import (
     open_edges,
     same_way_edges,
 )
+from lint3d_plugins.solid_summary import counted_up, summed_up
 
 Ints = np.ndarray[tuple[int, ...], np.dtype[np.int64]]
 
@@ -61,9 +63,9 @@ def joints(body: Body) -> Joints:
     """Where do the faces of the body not join as in a solid?"""
     table, faces = body.edges, body.faces_as_given
     return Joints(
-        open=_regions(body, open_edges(table)),
-        crowded=_regions(body, crowded_edges(table)),
-        pinched=_regions(body, nonmanifold_vertices(table, faces)),
+        open=_told(body, open_edges(table)),
+        crowded=_told(body, crowded_edges(table)),
+        pinched=_told(body, nonmanifold_vertices(table, faces)),
         flipped=_flipped(body),
     )
 
@@ -89,7 +91,7 @@ def crossings(body: Body) -> Places:
             LeftOut(f"More than {MOST_PAIRS} pairs of faces cross; only so many were counted.")
         )
     face, fault = pairs.ravel(), np.repeat(np.arange(len(pairs)), 2)
-    places = _regions(body, Faults(body.faces[pairs[:, 0]], face, fault))
+    places = _told(body, Faults(body.faces[pairs[:, 0]], face, fault))
     return Places(places, left_out)
 
 
@@ -113,7 +115,7 @@ def chords(body: Body, interest: Interest) -> Places:
         worst_first = np.asarray(place.faces)[np.argsort(-strays[place.faces], kind="stable")]
         place.faces, place.position = worst_first, None
         place.value = place.lower = place.upper = float(strays[worst_first[0]])
-    return Places(places)
+    return Places(summed_up(body, places))
 
 
 @rule("solid/open-edge", measures="1")
@@ -178,18 +180,21 @@ def inside_out(body: Body) -> Iterator[Place | LeftOut]:
 
     Remedy: reverse the normals of the shell.
     """
+    wrong = []
     for shell in body.shells:
-        rows = _rows_of(body, shell)
         if not shell.closed:
-            yield LeftOut(f"{_not_closed(body, rows)} no inside here.", faces=rows)
-        elif shell.volume != 0 and (shell.volume < 0) != (shell.depth % 2 == 1):
+            continue
+        if shell.volume != 0 and (shell.volume < 0) != (shell.depth % 2 == 1):
             what = "A cavity looks outward" if shell.depth % 2 else "The outer shell looks inward"
-            yield Place(
+            place = Place(
                 1,
-                faces=rows,
+                faces=_rows_of(body, shell),
                 remark=f"{what} (its volume reads {shell.volume:.6g} mm³).",
                 properties={"volume_mm3": shell.volume},
             )
+            wrong.append(place)
+    yield from counted_up(body, wrong)
+    yield from _not_closed(body, [s for s in body.shells if not s.closed], "no inside here")
 
 
 @rule("solid/self-intersection", measures="1")
@@ -213,7 +218,7 @@ def degenerate_face(body: Body) -> Iterator[Place]:
     Remedy: export with another tolerance, or merge the vertices in question.
     """
     rows = np.flatnonzero(degenerate_faces(body.vertices, body.faces))
-    yield from _regions(body, Faults(body.faces[rows], rows, np.arange(len(rows))))
+    yield from _told(body, Faults(body.faces[rows], rows, np.arange(len(rows))))
 
 
 @rule("solid/duplicate-face", measures="1")
@@ -224,7 +229,7 @@ def duplicate_face(body: Body) -> Iterator[Place]:
 
     Remedy: delete the copies.
     """
-    yield from _regions(body, duplicate_faces(body.faces_as_given))
+    yield from _told(body, duplicate_faces(body.faces_as_given))
 
 
 @rule("solid/stray-shell", measures="mm3")
@@ -235,6 +240,7 @@ def stray_shell(body: Body) -> Iterator[Place | LeftOut]:
 
     Remedy: delete it, or join it to the part it belongs to.
     """
+    sheets, rest = [], []
     for shell in body.shells:
         if shell.depth % 2:
             continue
@@ -242,12 +248,15 @@ def stray_shell(body: Body) -> Iterator[Place | LeftOut]:
         faces = body.faces[rows]
         if shell.closed:
             area = float(facet_areas(body.vertices, faces).sum())
-            yield Place.measured(abs(shell.volume), area * body.coordinate_step_mm, faces=rows)
-            continue
-        if _is_flat(body, faces):
-            yield Place(0.0, faces=rows, remark="A loose sheet of faces that encloses nothing.")
+            around = area * body.coordinate_step_mm
+            yield Place.measured(abs(shell.volume), around, faces=rows)
+        elif _is_flat(body, faces):
+            what = "A loose sheet of faces that encloses nothing."
+            sheets.append(Place(0.0, faces=rows, remark=what))
         else:
-            yield LeftOut(f"{_not_closed(body, rows)} no volume here.", faces=rows)
+            rest.append(shell)
+    yield from summed_up(body, sheets, smallest_first=True)
+    yield from _not_closed(body, rest, "no volume here")
 
 
 @rule("solid/coarse-facets", measures="mm")
@@ -262,18 +271,30 @@ def coarse_facets(chords: Places) -> Iterator[Place]:
     yield from chords
 
 
-def _not_closed(body: Body, rows: Ints) -> str:
-    """Why a shell is not closed, as the beginning of a sentence."""
-    if np.isin(open_edges(body.edges).face, rows).any():
-        return "The surface is open (solid/open-edge tells more), so there is"
-    return (
-        "An edge is shared by an odd number of faces (solid/non-manifold-edge tells more), so "
-        "there is"
-    )
+def _not_closed(body: Body, shells: list[Shell], what: str) -> Iterator[LeftOut]:
+    """Why shells are not closed, each reason once, with all faces that it concerns."""
+    if not shells:
+        return
+    is_open = np.zeros(len(body.faces), bool)
+    is_open[open_edges(body.edges).face] = True
+    by_reason: dict[bool, list[Ints]] = {}
+    for shell in shells:
+        rows = _rows_of(body, shell)
+        by_reason.setdefault(bool(is_open[rows].any()), []).append(rows)
+    for has_rim, rows_of in by_reason.items():
+        why = (
+            "The surface is open (solid/open-edge tells more), so there is"
+            if has_rim
+            else "An edge is shared by an odd number of faces (solid/non-manifold-edge tells "
+            "more), so there is"
+        )
+        yield LeftOut(f"{why} {what}.", faces=np.concatenate(rows_of))
 
 
 def _is_flat(body: Body, faces: Ints) -> bool:
     """Do the faces lie in one plane, as far as their coordinates can tell, in any frame?"""
+    if len(faces) == 1:
+        return True
     points = body.vertices[np.unique(faces)]
     points = points - points.mean(axis=0)
     across = np.linalg.eigh(points.T @ points)[1][:, 0]
@@ -292,7 +313,7 @@ def _flipped(body: Body) -> Places:
     found = orient(body.edges)
     rows = np.flatnonzero(found.is_flipped)
     faces = body.faces_as_given
-    places = list(_regions(body, Faults(faces[rows], rows, np.arange(len(rows)))))
+    places = counted_up(body, _regions(body, Faults(faces[rows], rows, np.arange(len(rows)))))
     if found.is_one_sided.any():
         edges = same_way_edges(body.edges)
         keep = found.is_one_sided[edges.face]
@@ -300,10 +321,16 @@ def _flipped(body: Body) -> Places:
         one_sided = Faults(
             edges.place[kept], edges.face[keep], np.searchsorted(kept, edges.fault[keep])
         )
-        for place in _regions(body, one_sided):
-            place.remark = "The surface has only one side (as a Möbius strip has)."
+        for place in counted_up(body, _regions(body, one_sided)):
+            what = "The surface has only one side (as a Möbius strip has)."
+            place.remark = f"{what} {place.remark}" if place.remark else what
             places.append(place)
     return Places(places)
+
+
+def _told(body: Body, faults: Faults) -> Places:
+    """One place for each group of faults that touch, or one for all where the groups are many."""
+    return Places(counted_up(body, _regions(body, faults)))
 
 
 def _regions(body: Body, faults: Faults) -> Places:
@@ -315,7 +342,10 @@ def _regions(body: Body, faults: Faults) -> Places:
     region = connected_groups(int(vertex.max()) + 1, np.repeat(faults.fault, 3), vertex.ravel())[
         : len(faults)
     ]
-    order = np.argsort(region, kind="stable")
+    # The place shown is the first along x, y and z: not the first of the file, which any tool that
+    # writes it anew puts in another order.
+    middle = body.vertices[faults.place].mean(axis=1)
+    order = np.lexsort((*middle.T[::-1], region))
     starts = np.flatnonzero(np.diff(region[order], prepend=-1))
     of_face = region[faults.fault]
     face_order = np.argsort(of_face, kind="stable")
@@ -324,7 +354,7 @@ def _regions(body: Body, faults: Faults) -> Places:
         Place(
             len(rows),
             faces=np.unique(one),
-            position=body.vertices[faults.place[rows[0]]].mean(axis=0),
+            position=middle[rows[0]],
         )
         for rows, one in zip(np.split(order, starts[1:]), by_region, strict=True)
     )
