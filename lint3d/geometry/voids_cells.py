@@ -35,8 +35,6 @@ _FINE_ABOUT = 0.8
 _HALVED_BELOW = 1.5
 #: Balls overlap surely: on two sides of a wall they may touch, and rounding adds a little.
 _OVERLAP = 1.0 + 1e-4
-#: The neck is told well if a ball that passes is this many times as wide as the finest cells.
-_CELLS_ACROSS = 3.0
 #: Of ways that are nearly as wide as the widest the shortest is taken.
 _AS_WIDE = 0.95
 _SIDES = np.array([[1, 0, 0], [-1, 0, 0], [0, 1, 0], [0, -1, 0], [0, 0, 1], [0, 0, -1]])
@@ -46,7 +44,11 @@ _BITS = 21
 
 
 def way_through_cells(
-    clearance: Clearance, places: Floats, ends: tuple[Floats, Floats], size: float
+    clearance: Clearance,
+    places: Floats,
+    ends: tuple[Floats, Floats],
+    size: float,
+    across: float = 3.0,
 ) -> tuple[Floats, float] | None:
     """The widest way between two points through the space about some places.
 
@@ -56,6 +58,7 @@ def way_through_cells(
     places : (n, 3) mm, on the walls, not much farther apart than `size`
     ends : (3,) mm each, in the free space
     size : mm, side of the first cells
+    across : cells are fine enough if a ball that passes is this many times as wide as they are
 
     Returns
     -------
@@ -70,7 +73,7 @@ def way_through_cells(
         least = 0.0
         if way is not None:
             found, least = (way[0], cells.finest), way[1]
-            if 2 * least >= _CELLS_ACROSS * cells.finest:
+            if 2 * least >= across * cells.finest:
                 break
         if not cells.halve(clearance, least):
             break

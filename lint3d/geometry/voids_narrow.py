@@ -36,6 +36,8 @@ GAP = 1.8
 _MOST_NECKS = 16
 #: A throat is followed well if its bounds are no farther apart than this.
 _GOOD_SHARE = 0.9
+#: How many cells wide its passing ball is: more of them until it is followed well.
+_CELLS_ACROSS = (3.0, 6.0, 12.0)
 #: How far from the wall a way goes over to finer cells, voxels: more than its half diagonal.
 _OFF_THE_WALL = 0.4
 
@@ -119,14 +121,23 @@ def follow(
     if not all(len(half) for half in halves):
         return None
     pitch = space.grid.pitch
-    found = way_through_cells(clearance, places, (halves[0][-1], halves[1][-1]), pitch)
-    if found is None:
+    ends = halves[0][-1], halves[1][-1]
+    best: Throat | None = None
+    for across in _CELLS_ACROSS:
+        found = way_through_cells(clearance, places, ends, pitch, across)
+        if found is None:
+            break
+        middle, finer = found
+        path = np.vstack([halves[0], middle, halves[1][::-1]])
+        throat = narrowest(clearance, path, finer, GRID_DOUBT * pitch)
+        if best is None or throat.lower > best.lower:
+            best = throat
+        if best.lower > _GOOD_SHARE * best.upper:
+            break
+    if best is None:
         return None
-    middle, finer = found
-    path = np.vstack([halves[0], middle, halves[1][::-1]])
-    throat = narrowest(clearance, path, finer, GRID_DOUBT * pitch)
     whole = surface.vertices, surface.faces
-    return contact, measure_closely(whole, clearance, throat, finer, GRID_DOUBT * pitch)
+    return contact, measure_closely(whole, clearance, best, finer, GRID_DOUBT * pitch)
 
 
 def _off_the_wall(way: Floats, clearance: Clearance, pitch: float) -> Floats:

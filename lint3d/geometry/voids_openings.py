@@ -18,6 +18,7 @@ from lint3d.geometry.components import connected_groups
 from lint3d.geometry.throats import Throat, glimpsed, narrowest
 from lint3d.geometry.throats_clearance import Clearance
 from lint3d.geometry.voids_box import box_grid, widest_way
+from lint3d.geometry.voids_cells import way_through_cells
 from lint3d.geometry.voids_space import Space
 
 Floats = NDArray[np.float64]
@@ -32,6 +33,8 @@ GRID_DOUBT = 2 * (0.87 + 1.0)
 _GOOD_SHARE, _GOOD_MM = 0.01, 0.01
 _FINER, _FINER_ROUNDS = 3, 2
 _MOST_POINTS = 8e6
+#: Cells that the passing ball is wide where a neck is too long for a finer grid of its box.
+_CELLS_ACROSS = 6.0
 #: The way is the opening itself where it is no wider than this times its throat.
 NARROW = 1.25
 #: The line between two throats of one passage runs across both ways, as a cosine; and how many
@@ -125,12 +128,26 @@ def measure_finer(
     reach = 1.5 * wide
     grid = box_grid(box.min(axis=0) - reach, box.max(axis=0) + reach, pitch, _MOST_POINTS)
     if grid.pitch > 0.9 * pitch * _FINER:
+        # The box of a long neck askew is too large for a finer grid; what is about it is not.
+        line = _dense(box, pitch * _FINER / 2)
+        found = way_through_cells(
+            clearance, line, (point[first], point[last]), pitch * _FINER, _CELLS_ACROSS
+        )
+    else:
+        middle = widest_way(*surface, grid, point[first], point[last])
+        found = None if middle is None else (middle, grid.pitch)
+    if found is None:
         return None
-    middle = widest_way(*surface, grid, point[first], point[last])
-    if middle is None:
-        return None
-    path = np.vstack([point[: first + 1], middle, point[last:]])
-    return narrowest(clearance, path, grid.pitch, bound)
+    path = np.vstack([point[: first + 1], found[0], point[last:]])
+    return narrowest(clearance, path, found[1], bound)
+
+
+def _dense(line: Floats, apart: float) -> Floats:
+    """A line with points no farther apart than given."""
+    step = np.linalg.norm(np.diff(line, axis=0), axis=1)
+    along = np.concatenate([[0.0], np.cumsum(step)])
+    at = np.union1d(along, np.linspace(0.0, along[-1], int(along[-1] / apart) + 2))
+    return np.column_stack([np.interp(at, along, line[:, axis]) for axis in range(3)])
 
 
 def without_doubles(

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import shapes_voids as parts
 from manifold3d import Manifold
 
+from lint3d.geometry.throats import Way, glimpsed
 from lint3d.geometry.throats_clearance import Clearance
 from lint3d.geometry.voids import find_voids
 from lint3d.geometry.voids_cells import way_through_cells
+from lint3d.geometry.voids_openings import measure_closely
 
 #: Turns of the part in which its long neck runs askew to the grid.
 SEEDS = (0, 4)
@@ -68,3 +72,25 @@ def test_no_way_through_a_wall() -> None:
     ends = np.array([0, 0, -1.3]), np.array([0, 0, 1.3])
     places = np.column_stack([np.zeros((5, 2)), np.linspace(-1, 1, 5)])
     assert way_through_cells(clearance, places, ends, 0.4) is None
+
+
+@pytest.mark.slow
+def test_neck_that_the_grid_shows_raggedly() -> None:
+    """A way that all but touches the walls, in a neck too long for a finer grid of its box."""
+    frame = parts.random_frame(0)
+    solid = parts.block([3, 3, 140]) - parts.rod([0, 0, -71], [0, 0, 71], 0.6, 24)
+    vertices, faces = parts.mesh(solid, frame)
+    clearance = Clearance(vertices, faces)
+    turn = np.random.default_rng(3).uniform(0, 2 * np.pi, 701)
+    inside = np.column_stack([0.29 * np.cos(turn), 0.29 * np.sin(turn), np.linspace(-71, 71, 701)])
+    inside[[0, -1], :2] = 0.0
+    path = inside @ frame[:, :3].T + frame[:, 3]
+    ragged = replace(
+        glimpsed(clearance, path, 0.375, 2.0),
+        lower=0.0,
+        way=Way(path, 2 * clearance.at(path)),
+    )
+    throat = measure_closely((vertices, faces), clearance, ragged, 0.375, 2.0)
+    truth = parts.polygon_width(0.6, 24)
+    assert throat.lower <= truth <= throat.upper
+    assert throat.upper - throat.lower < 0.02
