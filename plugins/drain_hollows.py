@@ -43,9 +43,12 @@ class Group(Joined):
         rows: Ints = np.unique(self.face_in_body[rows_here[mine]])
         return rows
 
+    mended: tuple[Body, ...] = ()
+    """those that are closed but for surplus copies of faces, which are left out here"""
+
     @property
     def open_bodies(self) -> list[Body]:
-        return [body for body in self.bodies if not body.closed]
+        return [body for body in self.bodies if not body.closed and body not in self.mended]
 
 
 @dataclass(eq=False)
@@ -198,14 +201,18 @@ def _group(bodies: list[Body]) -> Group:
         )
         for piece in pieces
     ]
+    mended = []
     for body in bodies:
         if body not in joined:
             rows = np.arange(len(body.faces))
-            found.append((body.vertices, body.faces, np.full(len(rows), number[body]), rows))
+            if not body.closed and (sound := _without_copies(body)) is not None:
+                mended.append(body)
+                rows = sound
+            found.append((body.vertices, body.faces[rows], np.full(len(rows), number[body]), rows))
     steps = [body.coordinate_step_mm for body in bodies]
     step = max(steps + [piece.coordinate_step_mm for piece in pieces])
     if len(found) == 1:
-        return Group(tuple(bodies), *found[0], step)
+        return Group(tuple(bodies), *found[0], step, tuple(mended))
     shift = np.cumsum([0, *(len(one[0]) for one in found[:-1])])
     return Group(
         tuple(bodies),
@@ -214,7 +221,27 @@ def _group(bodies: list[Body]) -> Group:
         np.concatenate([one[2] for one in found]),
         np.concatenate([one[3] for one in found]),
         step,
+        tuple(mended),
     )
+
+
+def _without_copies(body: Body) -> Ints | None:
+    """Rows of its faces without surplus copies, if the body is closed and sound without them.
+
+    A face that stands twice, the same way round, bounds what it bounds once; solid/duplicate-face
+    tells. Two that face each other do not, nor does a shell that looks the wrong way.
+    """
+    from lint3d.geometry.facets import duplicate_faces
+    from lint3d.geometry.voids_shells import shell_regions
+
+    first = np.argmin(body.faces, axis=1)[:, None]
+    turned = np.take_along_axis(body.faces, (first + np.arange(3)) % 3, axis=1)
+    rows: Ints = np.sort(np.unique(turned, axis=0, return_index=True)[1])
+    if len(rows) == len(body.faces) or len(duplicate_faces(body.faces[rows])):
+        return None
+    shells = shell_regions(body.vertices, body.faces[rows])
+    fits = (shells.volume < 0) == (shells.depth % 2 == 1)
+    return rows if shells.closed.all() and fits.all() else None
 
 
 def _pieces(bodies: list[Body]) -> list[Joined]:

@@ -48,3 +48,35 @@ def test_spaces_are_filled_again_when_they_were_not_kept() -> None:
     hollow.voids.spaces = []
     again = [space.raster.solid for space in hollow.spaces()]
     assert all(np.array_equal(a, b) for a, b in zip(kept, again, strict=True))
+
+
+def _ball_with_copies(turn_inner: bool = False, turn_copies: bool = False) -> Body:
+    """A block shut round a ball, with some faces of the ball's wall doubled."""
+    vertices, faces = shapes_voids.mesh(shapes_voids.sealed_ball(5.0), shapes_voids.random_frame(7))
+    centre = shapes_voids.random_frame(7)[:, 3]
+    inner = np.linalg.norm(vertices[faces] - centre, axis=2).max(axis=1) < 5.5
+    if turn_inner:
+        faces[inner] = faces[inner][:, ::-1]
+    copies = np.roll(faces[np.flatnonzero(inner)[:40:9]], 1, axis=1)
+    if turn_copies:
+        copies = copies[:, ::-1]
+    (body,) = part_of(vertices[np.vstack([faces, copies])]).bodies
+    assert not body.closed
+    return body
+
+
+def test_surplus_copies_of_faces_do_not_hide_a_sealed_pocket() -> None:
+    body = _ball_with_copies()
+    found = find_hollows([body], 1.5, 3.0, (1.5,))
+    assert list(found.unseen()) == []
+    (hollow,) = found.found
+    (pocket,) = hollow.voids.sealed
+    assert pocket.volume == pytest.approx(shapes_voids.ball(5.0).volume(), abs=0.01)
+    assert hollow.group.own_rows(pocket.faces, body).size == len(pocket.faces)
+
+
+@pytest.mark.parametrize("wrong", [{"turn_inner": True}, {"turn_copies": True}])
+def test_copies_are_kept_where_more_is_wrong(wrong: dict[str, bool]) -> None:
+    """A wall that looks the wrong way, or faces back to back: what is shut in is not known."""
+    found = find_hollows([_ball_with_copies(**wrong)], 1.5, 3.0, (1.5,))
+    assert list(found.open_bodies())
