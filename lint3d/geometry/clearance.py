@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from rtree.index import Index, Property
 
+from lint3d.geometry.clearance_slender import perhaps_near
 from lint3d.geometry.clearance_tree import BoxTree, TooManyPairs, common_frame, nearest_faces
 from lint3d.geometry.components import connected_groups
 
@@ -84,7 +85,7 @@ class Spot:
 
 
 def near_pairs(surfaces: Sequence[Surface], reach: float) -> list[tuple[int, int]]:
-    """Which bodies have boxes that come within reach of each other?
+    """Which bodies may come within reach of each other, by their boxes and planes between them?
 
     Parameters
     ----------
@@ -99,6 +100,9 @@ def near_pairs(surfaces: Sequence[Surface], reach: float) -> list[tuple[int, int
         return []
     low = np.array([surfaces[i].low for i in rows])
     pairs = rows[near_boxes(low, np.array([surfaces[i].high for i in rows]), reach)]
+    # Nothing is parted that the coordinates themselves cannot tell apart.
+    reach = max(reach, 2 * max(surfaces[i].uncertainty_mm for i in rows))
+    pairs = perhaps_near([one.corners.reshape(-1, 3) for one in surfaces], pairs, reach)
     return [(int(a), int(b)) for a, b in pairs]
 
 

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.clearance import Surface, near_boxes
+from lint3d.geometry.clearance_slender import perhaps_near
 from lint3d.geometry.components import connected_groups
 from lint3d.geometry.contacts import contact
 from lint3d.geometry.overlap import contains, may_contain
@@ -143,7 +144,9 @@ class _Meetings:
             low = np.array([bodies[i].vertices.min(axis=0) for i in rows])
             high = np.array([bodies[i].vertices.max(axis=0) for i in rows])
             step = np.spacing(np.float32(max(np.abs(low).max(), np.abs(high).max())))
-            for one, two in rows[near_boxes(low, high, 2 * np.sqrt(3) * float(step))].tolist():
+            reach = 2 * np.sqrt(3) * float(step)
+            pairs = rows[near_boxes(low, high, reach)]
+            for one, two in perhaps_near([b.vertices for b in bodies], pairs, reach).tolist():
                 self._meet(one, two)
 
     def _meet(self, one: int, two: int) -> None:

@@ -164,13 +164,17 @@ def test_too_many_needles_are_given_up_at_once():
     assert time.perf_counter() - start < 10
 
 
-def test_pairs_are_those_that_every_pair_finds():
+def test_pairs_hold_all_that_are_near_and_only_those_whose_boxes_are():
     rng = np.random.default_rng(1)
     cube, faces = mesh(box([1] * 3))
     bodies = [Surface((cube @ rotation(rng)) + p, faces) for p in rng.uniform(0, 12, (150, 3))]
     low, high = np.array([b.low for b in bodies]), np.array([b.high for b in bodies])
     meets = ((low[:, None] - 0.5 <= high) & (high[:, None] + 0.5 >= low)).all(axis=2)
-    assert near_pairs(bodies, 0.5) == [tuple(p) for p in np.argwhere(np.triu(meets, 1)).tolist()]
+    boxes = [tuple(p) for p in np.argwhere(np.triu(meets, 1)).tolist()]
+    found = near_pairs(bodies, 0.5)
+    assert found == sorted(set(found))
+    assert set(found) <= set(boxes)
+    assert {p for p in boxes if near_spots(bodies[p[0]], bodies[p[1]], [0.5])} <= set(found)
 
 
 def test_faces_that_share_a_vertex():
