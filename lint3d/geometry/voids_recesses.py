@@ -33,7 +33,6 @@ from lint3d.geometry.voids_reach import (
     thinned,
 )
 from lint3d.geometry.voids_space import Space
-from lint3d.geometry.voids_tight import places_on
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -101,7 +100,7 @@ def find_recesses(
     least_depth : mm; inner edges and corners are less deep than the ball is wide, and no recesses
     is_blind : is depth to be measured from any way through between two mouths as well?
     """
-    places = places_on(*surface, space.grid)
+    places = space.places(*surface)
     box = surface[0].min(axis=0), surface[0].max(axis=0)
     roomy = is_roomy(space, box, places, ball / 2)
     tight, open_ones = places[~roomy], places[roomy]

@@ -6,7 +6,7 @@ widths. Lengths in mm.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import edt
@@ -22,6 +22,7 @@ from lint3d.geometry.chambers import (
 )
 from lint3d.geometry.chambers_rooms import set_outside, slices, wide_rooms
 from lint3d.geometry.raster import Grid, Raster, rasterise
+from lint3d.geometry.voids_tight import Places, places_on
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -44,6 +45,8 @@ class Space:
     chambers: Chambers
     reach: float
     """mm, radius of balls that nothing is told about"""
+    _asked: list[tuple[Floats, Ints, Places]] = field(default_factory=list)
+    """the surface that places were last asked for on, and these places"""
 
     @property
     def grid(self) -> Grid:
@@ -68,6 +71,12 @@ class Space:
         """(k,) flat numbers of the free points with a material point one step away."""
         rows: Ints = self.beside_wall[self.distance.reshape(-1)[self.beside_wall] <= 1.0]
         return rows
+
+    def places(self, vertices: Floats, faces: Ints) -> Places:
+        """Places all over a surface within the grid; those asked for last are kept."""
+        if not (self._asked and self._asked[0][0] is vertices and self._asked[0][1] is faces):
+            self._asked[:] = [(vertices, faces, places_on(vertices, faces, self.grid))]
+        return self._asked[0][2]
 
     def way(self, chain: list[int], gates: Ints, goal: int) -> Ints:
         """Flat numbers of the points of a way through basins, or of its last part.

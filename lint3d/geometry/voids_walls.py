@@ -27,6 +27,8 @@ Ints = NDArray[np.int64]
 
 #: Points at walls that are looked up at most.
 _MOST_WALL_POINTS = 400_000
+#: Of all points at walls, samples whose nearest faces are looked up, at least.
+_MOST_SAMPLES, _SAMPLES_PER_FACE = 400_000, 8
 #: How far apart places are strewn on faces, voxels, and how often a side is cut for that at most.
 _PLACES_APART, _MOST_CUTS = 0.7, 400
 
@@ -65,9 +67,11 @@ class Walls:
             keep[others[:: len(others) // _MOST_WALL_POINTS + 1]] = True
         self.row, self.part = rows[keep], part[keep]
         self.point = space.points(self.row)
-        self.face = nearest.nearest(self.point)[1]
+        # A face that no sample lies before counts as seen by nobody, and is looked at closely.
+        most = max(_MOST_SAMPLES, _SAMPLES_PER_FACE * len(surface.faces))
+        self._sample = slice(None, None, len(self.row) // most + 1)
+        self._face = nearest.nearest(self.point[self._sample])[1]
         table = edge_table(surface.faces, len(surface.vertices))
-        self._tree = cKDTree(self.point)
         self.links = np.column_stack(face_links(table)).astype(np.int64)
 
     def necks(self, part: int) -> list[tuple[Floats, int]]:
@@ -85,7 +89,7 @@ class Walls:
 
     def _sees(self, points: NDArray[np.bool_]) -> NDArray[np.bool_]:
         seen = np.zeros(len(self.surface.faces), bool)
-        seen[self.face[points]] = True
+        seen[self._face[points[self._sample]]] = True
         return seen
 
     def _between(self, mine: NDArray[np.bool_], theirs: NDArray[np.bool_]) -> list[Ints]:
@@ -156,21 +160,38 @@ class Walls:
     def _seen_by(self, place: Floats, normal: Floats) -> Ints:
         """(k,) the piece with a free point just above each place of the surface; −1 = none."""
         owner = np.full(len(place), -1, np.int64)
+        reach = 1.6 * self.space.grid.pitch
+        beside = self._in_box(place, reach)
+        if len(beside) == 0:
+            return owner
+        point, part, tree = self.point[beside], self.part[beside], cKDTree(self.point[beside])
         left = np.arange(len(place))
         # Mostly one of the nearest few lies above.
         for count in (3, 12):
-            gap, near = self._tree.query(
-                place[left], k=count, distance_upper_bound=1.6 * self.space.grid.pitch
-            )
+            gap, near = tree.query(place[left], k=count, distance_upper_bound=reach)
             is_near = np.isfinite(gap)
             near = np.where(is_near, near, 0)
-            above = np.einsum("ijk,ik->ij", self.point[near] - place[left, None], normal[left])
+            above = np.einsum("ijk,ik->ij", point[near] - place[left, None], normal[left])
             is_above = is_near & (above > 0.3 * gap)
             seen = is_above.any(axis=1)
             first = np.argmax(is_above, axis=1)[seen]
-            owner[left[seen]] = self.part[near[seen, first]]
+            owner[left[seen]] = part[near[seen, first]]
             left = left[~seen & is_near[:, -1]]
         return owner
+
+    def _in_box(self, place: Floats, reach: float) -> Ints:
+        """Which wall points lie in the box around some places?"""
+        if len(place) == 0:
+            return np.zeros(0, np.int64)
+        low, high = place.min(axis=0) - reach, place.max(axis=0) + reach
+        # Points stand in the grid's order: those of some of its layers follow each other.
+        layer = self.space.grid.shape[1] * self.space.grid.shape[2]
+        ends = (np.array([low[0], high[0]]) - self.space.grid.origin[0]) / self.space.grid.pitch
+        first = int(np.searchsorted(self.row, int(np.floor(ends[0])) * layer))
+        last = int(np.searchsorted(self.row, (int(np.ceil(ends[1])) + 1) * layer))
+        point = self.point[first:last]
+        rows: Ints = np.flatnonzero(np.all((point > low) & (point < high), axis=1)) + first
+        return rows
 
     def nearest_point(self, part: int, places: Floats) -> int:
         """Flat number of the wall point of a piece that lies nearest to any of the places."""
