@@ -39,6 +39,7 @@ from lint3d.geometry.topology import (
     open_edges,
     same_way_edges,
 )
+from lint3d_plugins.far_off import far_off
 from lint3d_plugins.solid_summary import counted_up, summed_up
 
 Ints = np.ndarray[tuple[int, ...], np.dtype[np.int64]]
@@ -218,7 +219,11 @@ def degenerate_face(body: Body) -> Iterator[Place]:
     Remedy: export with another tolerance, or merge the vertices in question.
     """
     rows = np.flatnonzero(degenerate_faces(body.vertices, body.faces))
-    yield from _told(body, Faults(body.faces[rows], rows, np.arange(len(rows))))
+    places = _told(body, Faults(body.faces[rows], rows, np.arange(len(rows))))
+    remedy = far_off(body.vertices)
+    for place in places:
+        place.remedy = remedy
+    yield from places
 
 
 @rule("solid/duplicate-face", measures="1")

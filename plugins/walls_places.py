@@ -14,6 +14,7 @@ import numpy as np
 from lint3d import Interest, LeftOut, NotApplicable, NotMeasurable, Place, Places, Sheet
 from lint3d.interest import HEAD_ROOM
 from lint3d.requirement import Requirement, decide
+from lint3d_plugins.far_off import far_off
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -211,10 +212,11 @@ def look_across(
             )
         )
     if surface.spans.dropped_mm2 > low**2:
+        remedy = far_off(surface.spans.vertices) or "Rebuild the mesh there."
         left_out.append(
             LeftOut(
                 f"Faces of {surface.spans.dropped_mm2:.3g} mm² in all are too narrow for their "
-                "direction to be known; solid/degenerate-face tells more. Rebuild the mesh there."
+                f"direction to be known; solid/degenerate-face tells more. {remedy}"
             )
         )
     found, near_hole = _without_unsure(surface, found)
