@@ -123,7 +123,7 @@ def has_steps(folds: Folds) -> bool:
 def _large(area: Floats) -> list[int]:
     """Numbers of the largest patches, that may be a base of many islands."""
     large = np.argsort(-area, kind="stable")[:MOST_PATCHES]
-    return large[area[large] >= LEAST_SHARE * area.sum()].tolist()  # type: ignore[no-any-return]
+    return large[area[large] >= LEAST_SHARE * area.sum()].tolist()
 
 
 def _bend(folds: Folds, mine: Bools) -> tuple[float, float] | None:

@@ -11,10 +11,12 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from lint3d.geometry.relief_outline import Outline
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 
 #: Both sides of a stroke are parallel within 30 degrees ...
 FACING = np.cos(np.radians(150.0))
@@ -26,6 +28,11 @@ IN_SIGHT = 1.2
 NARROWEST = 0.03
 #: Points along an outline, at most: longer ones are looked at less closely.
 MOST_POINTS = 900
+#: The largest circle is known to this share of its radius, unless a space is so long and narrow
+#: that this many squares may hold its middle.
+CLOSE, MOST_HALVINGS, MOST_SQUARES = 5e-4, 24, 20_000
+#: Chords of a curve turn by less: along them the way inward turns as that of the curve does.
+CURVED = np.radians(30.0)
 
 
 @dataclass(frozen=True)
@@ -39,7 +46,7 @@ class Widths:
 
 def stroke_widths(outline: Outline) -> Widths:
     """Widths inside an outline."""
-    point, inward, length = spread_points(outline)
+    point, inward, length = spread_points(outline, smooth=True)
     width = _across(outline, point, inward)
     good = np.isfinite(width)
     if not good.any() or length[good].sum() < 0.1 * length.sum():
@@ -62,13 +69,16 @@ def counter_widths(outline: Outline) -> Floats:
             outline.end[rows], outline.start[rows], np.zeros(rows.sum(), np.int64),
             -outline.area[loop : loop + 1],
         )  # fmt: skip
-        point, inward, _ = spread_points(turned)
-        found.append(float(_largest_circle(turned, point, inward)))
+        found.append(_largest_circle(turned))
     return np.asarray(found)
 
 
-def spread_points(outline: Outline) -> tuple[Floats, Floats, Floats]:
-    """Points spread along the outline, the way inward there, and the length each stands for."""
+def spread_points(outline: Outline, *, smooth: bool = False) -> tuple[Floats, Floats, Floats]:
+    """Points spread along the outline, the way inward there, and the length each stands for.
+
+    `smooth` turns the way inward along the chords of a curve: square to a chord near its end, it
+    meets the other side aslant, and a disc of 32 sides reads 2 % too narrow.
+    """
     way = outline.end - outline.start
     length = np.linalg.norm(way, axis=1)
     sound = length > 1e-9 * max(float(length.max(initial=0.0)), 1e-300)
@@ -80,11 +90,40 @@ def spread_points(outline: Outline) -> tuple[Floats, Floats, Floats]:
     along = way / length[:, None]
     point = start[row] + share[:, None] * way[row]
     inward = np.column_stack([-along[:, 1], along[:, 0]])[row]
+    if smooth:
+        lean = _lean(start, along, length, row, share)
+        c, s = np.cos(lean), np.sin(lean)
+        inward = np.column_stack(
+            [c * inward[:, 0] - s * inward[:, 1], s * inward[:, 0] + c * inward[:, 1]]
+        )
     weight = (length / pieces)[row]
     if len(point) > MOST_POINTS:
         take = np.linspace(0, len(point) - 1, MOST_POINTS).astype(np.int64)
         point, inward, weight = point[take], inward[take], weight[take]
     return point, inward, weight
+
+
+def _lean(start: Floats, along: Floats, length: Floats, row: Ints, share: Floats) -> Floats:
+    """(n,) radians: how far a curve's normal has turned from its chord's, at points on chords.
+
+    Within a neighbour's length of an end it turns by half the angle there.
+    """
+    after = cKDTree(start).query(start + length[:, None] * along)
+    joins, after = after[0] <= 1e-6 * length.max(), after[1]
+    angle = np.arctan2(
+        along[:, 0] * along[after, 1] - along[:, 1] * along[after, 0],
+        (along * along[after]).sum(axis=1),
+    )
+    angle = np.where(joins & (np.abs(angle) < CURVED), angle, 0.0)
+    at_start, short = np.zeros(len(start)), length.copy()
+    at_start[after], short[after] = angle, length
+    near_start = np.minimum(short, length)[row] / 2
+    near_end = np.minimum(length[after], length)[row] / 2
+    on = share * length[row]
+    before = np.clip(1 - on / near_start, 0.0, 1.0)
+    beyond = np.clip(1 - (length[row] - on) / near_end, 0.0, 1.0)
+    lean: Floats = (beyond * angle[row] - before * at_start[row]) / 2
+    return lean
 
 
 def _sides(outline: Outline) -> tuple[Floats, Floats, Floats]:
@@ -137,29 +176,30 @@ def _across(outline: Outline, point: Floats, inward: Floats) -> Floats:
     return out
 
 
-def _largest_circle(outline: Outline, point: Floats, inward: Floats) -> float:
+def _largest_circle(outline: Outline) -> float:
     """Diameter of the largest circle inside a closed line.
 
-    Starts from circles that touch one side, and moves the best one's middle in ever smaller steps.
+    Squares that may hold a better middle than the best so far are cut in four: no middle lies
+    farther from the line than its square's does, and half the square's diagonal.
     """
     sides = _sides(outline)
-    across = np.hypot(*np.ptp(outline.start, axis=0))
-    steps = np.linspace(0.0, 0.5, 15)[1:] * across
-    take = slice(None, None, len(point) // 120 + 1)
-    point, inward = point[take], inward[take]
-    middle = (point[:, None] + steps[None, :, None] * inward[:, None]).reshape(-1, 2)
-    room = _distance(middle, sides)
-    # A circle about a middle beyond the far side reaches no farther than back to it.
-    room[~_is_inside(middle, outline)] = 0.0
-    best, radius = middle[room.argmax()], float(room.max())
-    grid = np.stack(np.meshgrid(*2 * [np.linspace(-1, 1, 5)]), axis=-1).reshape(-1, 2)
-    step = radius / 2
-    while step > 1e-6 * across and radius > 0:
-        tried = best + step * grid
-        room = _distance(tried, sides)
-        best, radius = tried[room.argmax()], float(room.max())
-        step *= 0.6
-    return 2 * radius
+    low, high = outline.start.min(axis=0), outline.start.max(axis=0)
+    half = float((high - low).max()) / 2
+    if half <= 0:
+        return 0.0
+    middle = ((low + high) / 2)[None]
+    best = 0.0
+    corners = np.array([[-1, -1], [-1, 1], [1, -1], [1, 1]], float)
+    for _ in range(MOST_HALVINGS):
+        half /= 2
+        middle = (middle[:, None] + half * corners).reshape(-1, 2)
+        room = np.where(_is_inside(middle, outline), 1.0, -1.0) * _distance(middle, sides)
+        best = max(best, float(room.max()))
+        reach = half * np.sqrt(2)
+        middle = middle[room + reach > best * (1 + CLOSE)]
+        if not len(middle) or len(middle) > MOST_SQUARES or reach < CLOSE * best:
+            break
+    return 2 * best
 
 
 def _distance(points: Floats, sides: tuple[Floats, Floats, Floats]) -> Floats:

@@ -357,7 +357,7 @@ def _tall(shapes: list[Shape], group: Ints) -> float:
     """Height of the tallest line that a group would make up, mm; 0 if it spells nothing anyhow."""
     mine = [shapes[i] for i in group.tolist()]
     # Rows of holes and bosses end here, before their lines are looked for.
-    if len(mine) < 2 or all(shape.fill >= CONVEX for shape in mine):
+    if len(mine) < 2 or not any(_is_shaped(shape) for shape in mine):
         return 0.0
     lines = lines_of([shape.standing for shape in mine], np.arange(len(mine)))
     return max(_inscription(mine, line).character_height for line in lines)
@@ -407,7 +407,8 @@ def is_lettering(shapes: list[Shape], character_height: float) -> bool:
         return False
     tall = [shape for shape in shapes if shape.standing.size >= 0.4 * character_height]
     fill = np.array([shape.fill for shape in tall])
-    if len(tall) < 2 or not (fill < CONVEX).any():
+    # Two closed spaces make a B or an 8 of what is convex outside; a ring has one.
+    if len(tall) < 2 or not any(_is_shaped(shape) for shape in tall):
         return False
     kinds = _congruent([shape.signature for shape in tall])
     most, count = np.bincount(kinds).max(), int(kinds.max()) + 1
@@ -416,6 +417,10 @@ def is_lettering(shapes: list[Shape], character_height: float) -> bool:
     if len(tall) > 3 and most > MOST_CONGRUENT * len(tall):
         return False
     return len(tall) >= 3 or bool((fill < CONVEX).all())
+
+
+def _is_shaped(shape: Shape) -> bool:
+    return shape.fill < CONVEX or len(shape.counters) >= 2
 
 
 def is_mark(shape: Shape) -> bool:

@@ -61,3 +61,19 @@ def test_fill_is_one_for_a_disc_and_less_for_an_l() -> None:
     assert outline(circle(2.0)).fill() == pytest.approx(1.0)
     corner = np.array([[0, 0], [4, 0], [4, 1], [1, 1], [1, 4], [0, 4]], float)
     assert outline(corner).fill() == pytest.approx(7 / 11.5)
+
+
+@pytest.mark.parametrize("count", [16, 32, 48])
+def test_a_disc_of_few_sides_is_no_narrower_than_across_its_sides(count: int) -> None:
+    inscribed = np.cos(np.pi / count)
+    assert stroke_widths(outline(circle(1.0, count))).narrowest / 2 > inscribed - 0.003
+
+
+@pytest.mark.parametrize("turn", [0.0, 0.3, 1.1])
+def test_the_circle_in_a_sharp_counter_is_the_largest(turn: float) -> None:
+    """The space in an A: radius of the incircle is twice the area over the perimeter."""
+    c, s = np.cos(turn), np.sin(turn)
+    space = np.array([[0, 0], [2.2, 0], [1.1, 4.3]]) @ np.array([[c, s], [-s, c]])
+    sides = 2.2 + 2 * np.hypot(1.1, 4.3)
+    framed = outline(rectangle(30, 30) - 15, space[::-1])
+    assert counter_widths(framed) == pytest.approx([2 * 2.2 * 4.3 / sides], rel=1e-3)

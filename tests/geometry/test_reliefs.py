@@ -67,6 +67,12 @@ def test_flat_capitals_are_as_tall_as_they_are_drawn(text: str) -> None:
     assert high - low < 0.01
 
 
+def test_letters_that_are_convex_outside_are_lettering() -> None:
+    """B, 8 and 0 fill their hulls; what tells them from bosses are their closed spaces."""
+    (line,) = check(shapes.lettered("B80", 0.6, 10.0)).inscriptions
+    assert line.characters == 3
+
+
 def test_a_fillet_at_the_foot_and_draft_leave_the_height_alone() -> None:
     for more in ({"fillet": 0.15}, {"draft_deg": 6.0}):
         check(shapes.lettered("LIT", 0.8, 8.0, **more))
