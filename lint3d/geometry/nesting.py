@@ -164,6 +164,7 @@ def _held_by(shells: _Shells, outer: int, inner: Ints) -> Bools:
     share = _share_inside(winding, *_sample_points(shells, rest, _MANY_SAMPLES), len(rest))
     is_whole = (share == 1) & ~_sticks_out(shells, rest, outer)
     held[maybe] = is_whole | (is_opposite[maybe] & (share > 0.5))
+    held[maybe] &= ~_lies_on(shells, rest, winding)
     return held
 
 
@@ -175,6 +176,23 @@ def _sticks_out(shells: _Shells, inner: Ints, outer: int) -> Bools:
         axis=1
     )
     return out
+
+
+def _lies_on(shells: _Shells, inner: Ints, winding: _Winding) -> Bools:
+    """(k,) is each shell a sheet without volume that lies all over on the holder's surface?
+
+    On which side of it such a sheet is, rounding alone would say, in one frame so and in another
+    otherwise.
+    """
+    size = shells.box[inner, 1] - shells.box[inner, 0]
+    is_sheet = np.abs(shells.volume[inner]) <= winding.step * (size**2).sum(axis=1)
+    lies = np.zeros(len(inner), bool)
+    rows = np.flatnonzero(is_sheet)
+    if len(rows):
+        points, owner = _sample_points(shells, inner[rows], _MANY_SAMPLES)
+        off = np.bincount(owner, ~winding.is_on_surface(points), minlength=len(rows))
+        lies[rows] = off == 0
+    return lies
 
 
 def _step(box: Floats) -> float:

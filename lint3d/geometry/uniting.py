@@ -20,7 +20,7 @@ from lint3d.geometry.components import connected_groups
 from lint3d.geometry.contacts import contact
 from lint3d.geometry.overlap import contains, may_contain
 from lint3d.geometry.parting import part_solids
-from lint3d.geometry.shells import facet_volumes, sum_by_shell
+from lint3d.geometry.shells import facet_areas, facet_volumes, sum_by_shell
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -173,8 +173,18 @@ class _Meetings:
     def solid(self, number: int) -> Any:
         """The body as a solid, None if it is none."""
         if number not in self.solids:
-            self.solids[number] = _solid(self.bodies[number].vertices, self.bodies[number].faces)
+            body = self.bodies[number]
+            is_sheet = _encloses_nothing(body.vertices, body.faces)
+            self.solids[number] = None if is_sheet else _solid(body.vertices, body.faces)
         return self.solids[number]
+
+
+def _encloses_nothing(vertices: Floats, faces: Ints) -> bool:
+    """Is it a sheet, whose volume is that of its rounding? A union would lose it without a word."""
+    none = np.zeros(len(faces), np.int64)
+    area = float(facet_areas(vertices, faces).sum())
+    step = float(np.spacing(np.float32(np.abs(vertices).max(initial=0.0))))
+    return bool(abs(sum_by_shell(facet_volumes(vertices, faces, none), none)[0]) <= step * area)
 
 
 def _holds(outer: Surface, inner: Surface) -> bool:

@@ -163,3 +163,24 @@ def test_bodies_and_copies_that_lie_on_each_other_are_no_wall_of_nothing(
     assert told(parts.joined(block, parts.box([10, 8, 8], [10, 1, 1])), seed, tmp_path) == []
     assert told(parts.joined(block, block), seed, tmp_path) == []
     assert told(parts.joined(block, other_diagonals(block)), seed, tmp_path) == []
+
+
+def sheet(is_alike: bool) -> np.ndarray:
+    """A sheet without thickness on the top of a block of 20 x 20 x 10 mm."""
+    a, b, c, d = ([x, y, 10.0] for x, y in ((4.0, 5.0), (15.0, 5.0), (15.0, 14.0), (4.0, 14.0)))
+    under = [[a, c, b], [a, d, c]] if is_alike else [[a, d, b], [b, d, c]]
+    return np.array([[a, b, c], [a, c, d], *under])
+
+
+@pytest.mark.parametrize("is_alike", [True, False])
+def test_a_sheet_on_a_face_is_told_the_same_in_every_frame(is_alike: bool, tmp_path: Path) -> None:
+    told = set()
+    for seed in range(7):
+        facets = parts.joined(parts.box((20, 20, 10)), sheet(is_alike))
+        if seed:
+            facets = parts.turned(facets, seed) + np.random.default_rng(seed).uniform(-40, 40, 3)
+        path = parts.write_stl(tmp_path / "part.stl", facets)
+        found = lint3d.inspect(path, only=["walls"], workers=0, config=Config()).results
+        walls = [one for one in found if one.rule == "walls/thin-wall" and one.body == "part-1/2"]
+        told.add(tuple((one.kind, one.measured) for one in walls))
+    assert told == {(("open", None),) if is_alike else (("fail", 0.0),)}
