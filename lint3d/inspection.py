@@ -106,6 +106,8 @@ class Result:
     region: Region | None = None
     remedy: str = ""
     path: tuple[PathStep, ...] = ()
+    related: tuple[PathStep, ...] = ()
+    """More points that it stands for"""
     properties: dict[str, Any] = field(default_factory=dict)
     remarks: tuple[str, ...] = ()
     ends: tuple[Point, Point] | None = None

@@ -186,6 +186,7 @@ def _result(case: Case, place: Place, kind: Verdict) -> Result:
     if place.extent_mm is not None:
         result.extent = float(place.extent_mm)
     result.path = tuple(PathStep(_point(s.position), s.value, s.label) for s in place.path)
+    result.related = tuple(PathStep(_point(s.position), s.value, s.label) for s in place.related)
     return result
 
 

@@ -39,6 +39,7 @@ class Place:
     remark : one plain sentence more, specific to this place
     distinct : a whole region by itself: never merged with another that it touches (ten blind holes
         under one large facet are ten)
+    related : more points that the place stands for, such as the worst of very many
     properties : further facts for scripts; keys must not be those of every result
     """
 
@@ -58,6 +59,7 @@ class Place:
     remedy: str | None = None
     region: Region | None = None
     path: Sequence[Step] = ()
+    related: Sequence[Step] = ()
     distinct: bool = False
     properties: dict[str, Any] = field(default_factory=dict)
 

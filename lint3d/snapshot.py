@@ -269,6 +269,8 @@ def _named(one: JsonTable, names: list[tuple[str, str]]) -> tuple[str, str]:
 
 def _other_uri(one: JsonTable, names: list[tuple[str, str]]) -> str | None:
     for related in one.tables("relatedLocations"):
+        if related.count("id") not in (None, 1):
+            continue  # one of the worst places
         for logical in related.tables("logicalLocations"):
             return _named(logical, names)[0] or None
     return None

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lint3d import Body, Place
+from lint3d import Body, Place, Step
 from lint3d_plugins.drain_places import MANY, distribution, point
 
 #: So many of the worst places are listed one by one.
@@ -31,8 +31,8 @@ def summed_up(body: Body, places: Iterable[Place], smallest_first: bool = False)
     Returns
     -------
     list of Place : of many, one with the value, position and first face of the worst; its
-        properties `places`, `distribution`, `box_mm` and `worst_places` tell of the others. Of
-        counts it holds the sum (`counted_up`).
+        properties `places`, `distribution`, `box_mm` and `worst_places`, and `related`, tell of
+        the others. Of counts it holds the sum (`counted_up`).
     """
     found = list(places)
     if len(found) <= MANY:
@@ -48,6 +48,10 @@ def summed_up(body: Body, places: Iterable[Place], smallest_first: bool = False)
         f"{values.max():.4g}, {np.median(values):.4g} in the middle: most likely of one cause. "
         f"They lie between ({_text(low)}) and ({_text(high)}) mm. The worst is shown."
     )
+    worst.related = [
+        Step(point(_middle(body, place)), float(place.value), f"Place {number} of the worst")
+        for number, place in enumerate(ordered[:MOST_LISTED], start=1)
+    ]
     worst.properties = {
         **worst.properties,
         "places": len(found),

@@ -114,8 +114,13 @@ def _result(
     found["partialFingerprints"] = key
     if result.path:
         found.update(_path(result, unit, places))
-    if (other := places.of_other(result)) is not None:
-        found["relatedLocations"] = [other]
+    other = places.of_other(result)
+    related = [] if other is None else [other]
+    # By number, so that a message may point at them; 1 is the other body.
+    for number_, step in enumerate(result.related, start=2):
+        related.append({"id": number_, **_step(step, unit, result, places)})
+    if related:
+        found["relatedLocations"] = related
     found["properties"] = properties(result, unit)
     return found
 

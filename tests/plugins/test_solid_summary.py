@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
-from parts import box, joined, part_of
+from parts import box, joined, part_of, write_stl
 
+import lint3d
 from lint3d import LeftOut, Place
+from lint3d.config import Config
+from lint3d.report.sarif import sarif_log
 from lint3d_plugins.drain_places import MANY
 from lint3d_plugins.solid import inside_out, joints, stray_shell
 
@@ -72,3 +77,20 @@ def test_many_loose_sheets_are_one_place_and_the_solid_stays_its_own() -> None:
         (place,) = stray_shell(one)
         assert isinstance(place, Place)
         assert place.value == 0
+
+
+def test_the_worst_places_are_related_locations_and_the_baseline_knows_it_again(
+    tmp_path: Path,
+) -> None:
+    path = write_stl(tmp_path / "part.stl", holed(MANY + 4))
+    found = lint3d.inspect(path, only=["solid/open-edge"], workers=0, config=Config())
+    report = sarif_log(found)
+    (told,) = (one for one in report["runs"][0]["results"] if one["kind"] == "fail")
+    related = told["relatedLocations"]
+    assert [one["id"] for one in related] == list(range(2, 14))
+    assert related[1]["properties"] == {"position": [3.0, 4.5, 0.0], "value": 4.0}
+    assert "Place 2 of the worst" in related[1]["message"]["text"]
+    again = write_stl(tmp_path / "part.stl", holed(MANY + 4)[::-1])
+    keys = sarif_log(lint3d.inspect(again, only=["solid/open-edge"], workers=0, config=Config()))
+    (same,) = (one for one in keys["runs"][0]["results"] if one["kind"] == "fail")
+    assert same["partialFingerprints"] == told["partialFingerprints"]
