@@ -28,6 +28,9 @@ if TYPE_CHECKING:
 #: Above this number the open shells of a part are looked at as one body: a heap of loose
 #: triangles is one fault, not a hundred thousand. common practice, no source
 MANY_OPEN_SHELLS = 200
+#: The same of loose pieces of so few faces that they enclose nothing: corners that miss each other
+#: leave every face alone. common practice, no source
+MANY_LOOSE_PIECES, FEWEST_FACES = 20, 4
 
 
 def build_part(read: ReadPart, name: str, source: Source, factor: float, weld_mm: float) -> Part:
@@ -112,6 +115,9 @@ def _body_groups(
     loose = np.flatnonzero(outer & ~closed)
     if len(loose) > MANY_OPEN_SHELLS:
         links.append(np.column_stack([loose[:-1], loose[1:]]))
+    pieces = loose[np.bincount(label, minlength=count)[loose] < FEWEST_FACES]
+    if len(pieces) > MANY_LOOSE_PIECES:
+        links.append(np.column_stack([pieces[:-1], pieces[1:]]))
     pairs = np.concatenate(links)
     return connected_groups(count, pairs[:, 0], pairs[:, 1])
 

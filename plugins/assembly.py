@@ -19,6 +19,7 @@ from lint3d import (
     LeftOut,
     Measure,
     NotApplicable,
+    NotMeasurable,
     Place,
     Places,
     Rule,
@@ -26,6 +27,7 @@ from lint3d import (
     measure,
     rule,
 )
+from lint3d.geometry.topology import is_in_pieces
 from lint3d.interest import HEAD_ROOM
 
 if TYPE_CHECKING:
@@ -102,7 +104,7 @@ def neighbours(assembly: Assembly, interest: Interest) -> Neighbours:
 
     bodies = assembly.bodies
     if len(bodies) < 2:
-        raise NotApplicable("There is only one body.")
+        raise _alone(bodies)
     surfaces = [Surface(body.vertices, body.faces) for body in bodies]
     is_sheet = [_is_loose_sheet(body) for body in bodies]
     pairs, left_out = [], _sheets_left_out(bodies, is_sheet)
@@ -526,6 +528,17 @@ def _is_loose_sheet(body: Body) -> bool:
     points = points - points.mean(axis=0)
     across = np.linalg.eigh(points.T @ points)[1][:, 0]
     return bool(np.ptp(points @ across) <= 4 * body.coordinate_step_mm)
+
+
+def _alone(bodies: Sequence[Body]) -> Exception:
+    """Why one body has no neighbour; how many there are is not known of a heap of faces."""
+    open_shells = sum(not shell.closed for body in bodies for shell in body.shells)
+    if open_shells > 1 and is_in_pieces(bodies[0].edges):
+        return NotMeasurable(
+            f"'{bodies[0].name}' is in pieces, so how many bodies there are cannot be told; "
+            "solid/stray-shell and solid/open-edge tell more. Join the corners that should meet."
+        )
+    return NotApplicable("There is only one body.")
 
 
 def _sheets_left_out(bodies: Sequence[Body], is_sheet: list[bool]) -> list[LeftOut]:

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from parts import Facets, box, inverted, joined, part_of, turned
 
 from lint3d import Body, Part
-from lint3d.bodies import MANY_OPEN_SHELLS
+from lint3d.bodies import MANY_LOOSE_PIECES, MANY_OPEN_SHELLS
 
 
 def volumes(part: Part) -> list[float]:
@@ -197,6 +197,16 @@ def test_a_heap_around_a_sound_body_leaves_it_alone() -> None:
 
 def test_a_few_open_shells_are_bodies_of_their_own() -> None:
     assert len(part_of(loose(5)).bodies) == 5
+
+
+def test_corners_that_miss_each_other_leave_one_body_and_not_one_for_each_face() -> None:
+    faces = joined(box(20), box(20, (30, 0, 0)))
+    missed = faces + np.random.default_rng(1).normal(0, 1e-2, faces.shape)
+    assert len(missed) > MANY_LOOSE_PIECES
+    assert [len(body.faces) for body in part_of(missed).bodies] == [len(missed)]
+    # Open shells of more faces are bodies as before, however many pieces lie about.
+    with_cups = joined(missed, *(box(5, (0, 0, 30 * i))[2:] for i in range(1, 4)))
+    assert sorted(len(body.faces) for body in part_of(with_cups).bodies) == [10, 10, 10, 24]
 
 
 def test_many_closed_bodies_are_all_told_apart() -> None:
