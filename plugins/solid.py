@@ -124,7 +124,8 @@ def open_edge(body: Body, joints: Joints) -> Iterator[Place | Note]:
     """The surface has a hole: edges that only one face uses.
 
     A solid has no rim. The machine must guess what is inside, and often leaves out the body or
-    fills what should be hollow.
+    fills what should be hollow. More than twenty holes of a body are told in one result, with their
+    number and the worst of them.
 
     Remedy: close the hole in the design, or stitch the surfaces before export.
     """
@@ -202,7 +203,8 @@ def inside_out(body: Body) -> Iterator[Place | LeftOut]:
 def self_intersection(crossings: Places) -> Iterator[Place]:
     """The surface runs through itself.
 
-    What lies in the overlap is counted twice or not at all, depending on the machine.
+    What lies in the overlap is counted twice or not at all, depending on the machine. More than
+    twenty places of a body are told in one result, with their number and the worst of them.
 
     Remedy: unite the overlapping shapes in the design and export again.
     """
@@ -214,7 +216,8 @@ def degenerate_face(body: Body) -> Iterator[Place]:
     """Faces without area.
 
     Their height is zero at the resolution of the file's own numbers. They do no harm by themselves,
-    but tools that mend or cut the mesh stumble over them.
+    but tools that mend or cut the mesh stumble over them. More than twenty places of a body are
+    told in one result, with their number and the worst of them.
 
     Remedy: export with another tolerance, or merge the vertices in question.
     """
