@@ -39,9 +39,6 @@ LEAN, CLIFF = np.cos(np.radians(60.0)), 1.5
 #: Corners that a quadric goes through, and how far beyond them it is believed, in their spacing.
 CORNERS, BEYOND = 16, 1.5
 ROUNDS = 30
-#: A patch that has this share of its area on the surface comes along, for it is smooth in itself:
-#: beside a letter corners lie so dense that the next facet's are beyond what the quadric tells.
-COME_ALONG = 0.25
 #: Short walls that lead from a coarse bent patch back to itself: no wider than so many rises of its
 #: facets, with this share of their border on either side, and so many of them.
 LOW, EITHER_SIDE, LEAST_STEPS = 3.0, 0.15, 3
@@ -60,7 +57,7 @@ def with_cut_off_faces(folds: Folds, patch: Ints) -> Ints:
     (m,) patch of each face, numbered from 0
     """
     area = np.bincount(patch, folds.area).astype(np.float64)
-    given, patch = patch, patch.copy()
+    patch = patch.copy()
     changed = False
     for number in _large(area):
         if not (patch == number).any():
@@ -74,9 +71,6 @@ def with_cut_off_faces(folds: Folds, patch: Ints) -> Ints:
                 break
             patch[joins] = number
             changed = True
-        joined = np.bincount(given[patch == number], folds.area[patch == number], len(area))
-        come_along = np.flatnonzero(joined > COME_ALONG * area)
-        patch[(patch == given) & np.isin(given, come_along)] = number
     return np.unique(patch, return_inverse=True)[1].astype(np.int64) if changed else patch
 
 

@@ -107,14 +107,3 @@ def test_a_ball_of_few_facets_without_letters_is_not_open() -> None:
     vertices, faces = arrays(m3.Manifold.sphere(120.0, 24) - m3.Manifold.cylinder(300, 8, 8, 24))
     found = _found(stored(ReliefCase("ball", vertices, faces, 0.0)))
     assert not found.trouble
-
-
-def test_a_letter_that_cuts_its_base_in_two_stands_on_both_pieces() -> None:
-    radius, size = 34.6, 5.65
-    facet = 2 * np.pi * radius / 42
-    case = lettered(
-        "NORD", -0.81, size, font="DejaVu Sans Mono", base="sphere", radius=radius, facet=facet,
-        margin=size / 2,
-    )  # fmt: skip
-    (line,) = _found(stored(case)).inscriptions
-    assert line.characters == 4
