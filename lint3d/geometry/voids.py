@@ -13,6 +13,7 @@ Operations Research 8 (1960) 733: the way along a maximum spanning tree is the w
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,8 +26,10 @@ from lint3d.geometry.topology import edge_table, is_in_pieces
 from lint3d.geometry.voids_model import NotSeen, SealedPocket, Voids
 from lint3d.geometry.voids_narrow import find_hidden_necks
 from lint3d.geometry.voids_openings import (
+    FINER_ROUNDS,
     Contact,
     find_contacts,
+    is_close,
     measure_contact,
     without_doubles,
 )
@@ -47,6 +50,9 @@ _HARDLY_COARSER = 1.1
 _FACES_TRIED = 32
 #: The middle of a hollow tells where it is if its ball is no smaller than this times the largest.
 _AS_MUCH_ROOM = 0.9
+#: Openings between two chambers that are looked at as finely as can be though it does not help: a
+#: gap all round a lid meets the grid in dozens of places, and a box shows but a part of it.
+_IN_VAIN_MOST = 3
 #: Bytes a grid point costs at the worst moment.
 BYTES_PER_POINT = 13
 _IN_PIECES = (
@@ -249,10 +255,14 @@ def _openings(
         nearest = [min(abs(contact.width - limit) for limit in limits) for contact in found]
         found = [found[i] for i in np.argsort(nearest, kind="stable")]
     measured = []
+    in_vain: Counter[frozenset[int]] = Counter()
     for number, contact in enumerate(found):
         is_exact = number < effort.most_openings
-        throat = measure_contact(surface, space, clearance, contact, is_exact)
+        between = frozenset(contact.chambers)
+        rounds = FINER_ROUNDS if in_vain[between] < _IN_VAIN_MOST else 1
+        throat = measure_contact(surface, space, clearance, contact, is_exact, rounds)
         if throat is not None:
             measured.append((contact, throat))
+            in_vain[between] += not is_close(throat)
     measured.sort(key=lambda pair: -pair[1].lower)
     return without_doubles(measured, clearance)

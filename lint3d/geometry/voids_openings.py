@@ -31,7 +31,9 @@ _SIDE_BY_SIDE = 2.3
 GRID_DOUBT = 2 * (0.87 + 1.0)
 #: A throat whose bounds are farther apart than both of these is looked at on a finer grid.
 _GOOD_SHARE, _GOOD_MM = 0.01, 0.01
-_FINER, _FINER_ROUNDS = 3, 2
+_FINER = 3
+#: How often that is done.
+FINER_ROUNDS = 2
 _MOST_POINTS = 8e6
 #: Cells that the passing ball is wide where a neck is too long for a finer grid of its box.
 _CELLS_ACROSS = 6.0
@@ -81,8 +83,15 @@ def measure_contact(
     clearance: Clearance,
     contact: Contact,
     is_exact: bool = True,
+    rounds: int = FINER_ROUNDS,
 ) -> Throat | None:
-    """The narrowest place between the tops of the two chambers, through this opening."""
+    """The narrowest place between the tops of the two chambers, through this opening.
+
+    Parameters
+    ----------
+    is_exact : False for a glimpse: the bounds of the grid and of the way on it
+    rounds : of finer grids about the opening
+    """
     path = path_through(space, contact)
     if len(path) < 2:
         return None
@@ -91,16 +100,26 @@ def measure_contact(
     if not is_exact:
         return glimpsed(clearance, path, pitch, bound)
     return measure_closely(
-        surface, clearance, narrowest(clearance, path, pitch, bound), pitch, bound
+        surface, clearance, narrowest(clearance, path, pitch, bound), pitch, bound, rounds
     )
 
 
+def is_close(throat: Throat) -> bool:
+    """Do the bounds of a throat say all that is asked for?"""
+    return throat.upper - throat.lower <= max(_GOOD_SHARE * throat.upper, _GOOD_MM)
+
+
 def measure_closely(
-    surface: tuple[Floats, Ints], clearance: Clearance, throat: Throat, pitch: float, bound: float
+    surface: tuple[Floats, Ints],
+    clearance: Clearance,
+    throat: Throat,
+    pitch: float,
+    bound: float,
+    rounds: int = FINER_ROUNDS,
 ) -> Throat:
     """The same throat, on finer grids around it until its bounds are close."""
-    for _ in range(_FINER_ROUNDS):
-        if throat.upper - throat.lower <= max(_GOOD_SHARE * throat.upper, _GOOD_MM):
+    for _ in range(rounds):
+        if is_close(throat):
             break
         pitch /= _FINER
         finer = measure_finer(surface, clearance, throat, pitch, bound)
