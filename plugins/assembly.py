@@ -27,6 +27,7 @@ from lint3d import (
     measure,
     rule,
 )
+from lint3d.geometry.facets import lie_in_plane
 from lint3d.geometry.topology import is_in_pieces
 from lint3d.interest import HEAD_ROOM
 
@@ -522,12 +523,7 @@ def _captive_place(pair: Pair) -> Place:
 
 def _is_loose_sheet(body: Body) -> bool:
     """Is it open and in one plane, so that it encloses nothing? (solid/stray-shell fails it.)"""
-    if body.closed:
-        return False
-    points = body.vertices[np.unique(body.faces)]
-    points = points - points.mean(axis=0)
-    across = np.linalg.eigh(points.T @ points)[1][:, 0]
-    return bool(np.ptp(points @ across) <= 4 * body.coordinate_step_mm)
+    return not body.closed and lie_in_plane(body.vertices, body.faces, body.coordinate_step_mm)
 
 
 def _alone(bodies: Sequence[Body]) -> Exception:

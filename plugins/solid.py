@@ -28,7 +28,7 @@ from lint3d import (
 )
 from lint3d.geometry.chord import chord_deviation_mm
 from lint3d.geometry.components import connected_groups
-from lint3d.geometry.facets import degenerate_faces, duplicate_faces
+from lint3d.geometry.facets import degenerate_faces, duplicate_faces, lie_in_plane
 from lint3d.geometry.intersect import CrowdedFaces, self_intersections
 from lint3d.geometry.orientation import orient
 from lint3d.geometry.shells import facet_areas
@@ -258,7 +258,7 @@ def stray_shell(body: Body) -> Iterator[Place | LeftOut]:
             area = float(facet_areas(body.vertices, faces).sum())
             around = area * body.coordinate_step_mm
             yield Place.measured(abs(shell.volume), around, faces=rows)
-        elif _is_flat(body, faces):
+        elif lie_in_plane(body.vertices, faces, body.coordinate_step_mm):
             what = "A loose sheet of faces that encloses nothing."
             sheets.append(Place(0.0, faces=rows, remark=what))
         else:
@@ -297,16 +297,6 @@ def _not_closed(body: Body, shells: list[Shell], what: str) -> Iterator[LeftOut]
             "more), so there is"
         )
         yield LeftOut(f"{why} {what}.", faces=np.concatenate(rows_of))
-
-
-def _is_flat(body: Body, faces: Ints) -> bool:
-    """Do the faces lie in one plane, as far as their coordinates can tell, in any frame?"""
-    if len(faces) == 1:
-        return True
-    points = body.vertices[np.unique(faces)]
-    points = points - points.mean(axis=0)
-    across = np.linalg.eigh(points.T @ points)[1][:, 0]
-    return bool(np.ptp(points @ across) <= 4 * body.coordinate_step_mm)
 
 
 def _rows_of(body: Body, shell: Shell) -> Ints:

@@ -21,6 +21,9 @@ Bools = NDArray[np.bool_]
 #: written again, and a little is left over.
 STEPS_OF_ROUNDING = 8.0
 
+#: Corners of one plane may lie so many steps of their coordinates off it, both sides together.
+IN_PLANE_STEPS = 4
+
 
 def coordinate_resolution_mm(vertices: Floats) -> float:
     """Below which distance can a file with single-precision coordinates say nothing?
@@ -84,6 +87,31 @@ def degenerate_faces(vertices: Floats, faces: Ints, resolution_mm: float | None 
     flat = facet_heights(vertices, faces) <= resolution_mm
     result: Bools = flat | has_repeated_vertex(faces)
     return result
+
+
+def lie_in_plane(vertices: Floats, faces: Ints, step_mm: float) -> bool:
+    """Do the faces lie in one plane, as far as their coordinates can tell, in any frame?
+
+    Parameters
+    ----------
+    vertices : (n, 3) float64, mm
+    faces : (m, 3) int64, at least one
+    step_mm : distance below which coordinates cannot be told apart
+
+    Examples
+    --------
+    >>> corners = np.array([[0.0, 0, 0], [5, 0, 0], [5, 5, 0], [0, 5, 1]])
+    >>> lie_in_plane(corners, np.array([[0, 1, 2]]), 1e-6)
+    True
+    >>> lie_in_plane(corners, np.array([[0, 1, 2], [0, 2, 3]]), 1e-6)
+    False
+    """
+    if len(faces) == 1:
+        return True
+    points = vertices[np.unique(faces)]
+    points = points - points.mean(axis=0)
+    across = np.linalg.eigh(points.T @ points)[1][:, 0]
+    return bool(np.ptp(points @ across) <= IN_PLANE_STEPS * step_mm)
 
 
 def duplicate_faces(faces: Ints) -> Faults:

@@ -82,7 +82,7 @@ def _counts(surface: SpanSurface, inward: Floats, edges: KnifeEdges) -> Test:
 
     def counts(lines: Contacts) -> Bools:
         good = np.ones(len(lines.pair), dtype=bool)
-        for _, facing in _straight_across(surface, inward, lines, IN_PLACE):
+        for facing in _straight_across(surface, inward, lines, IN_PLACE):
             good &= facing < ACCEPT_COS
         rows = np.flatnonzero(good)
         some = lines.take(rows)
@@ -100,26 +100,26 @@ def is_outfaced(surface: SpanSurface, inward: Floats, lines: Contacts) -> Bools:
     """
     own = -dot(inward[lines.pair[:, 0]], inward[lines.pair[:, 1]])
     outfaced = np.zeros(len(lines.pair), dtype=bool)
-    for _, facing in _straight_across(surface, inward, lines, OUTFACED):
+    for facing in _straight_across(surface, inward, lines, OUTFACED):
         outfaced |= facing > own + 1e-6
     return outfaced
 
 
 def _straight_across(
     surface: SpanSurface, inward: Floats, lines: Contacts, share: float
-) -> list[tuple[Ints, Floats]]:
-    """What faces each end of each line straight across, within a share of its length.
+) -> list[Floats]:
+    """How squarely does what lies straight across, within a share of its length, face each line?
 
     Returns
     -------
-    list of two : the facet met, (k,) int64, and how squarely it faces, (k,) float64, the cosine
-        of its angle to the ray; 0 where nothing is met
+    list of two : for each end (k,) float64, the cosine between the ray and the facet met; 0 where
+        nothing is met
     """
     met = []
     for own, place in ((lines.pair[:, 0], lines.point), (lines.pair[:, 1], lines.contact)):
         begin = place + INSET * (surface.corners[own].mean(axis=1) - place)
         across, _, facing = cross(surface, inward, begin, inward[own], share * lines.distance)
-        met.append((across, np.where(across < 0, 0.0, facing)))
+        met.append(np.where(across < 0, 0.0, facing))
     return met
 
 
