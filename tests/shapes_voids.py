@@ -137,6 +137,12 @@ def cup(radius: float = 8.0, depth: float = 12.0, wall: float = 2.0) -> Manifold
     return outer - Manifold.cylinder(depth + 1, radius, radius, 64).translate([0, 0, wall])
 
 
+def cup_with_lid(gap: float) -> Manifold:
+    """A lid that floats above a cup 10 mm high: one gap of the same width all round its rim."""
+    below = block([16, 16, 10]) - block([11, 11, 10], [0, 0, 2.5])
+    return Manifold.compose([below, block([16, 16, 2.5], [0, 0, 6.25 + gap])])
+
+
 def bowl(radius: float = 10.0, wall: float = 2.0, segments: int = 96) -> Manifold:
     """A hemispherical bowl, its rim on z = 0."""
     outer = Manifold.sphere(radius + wall, segments) - Manifold.sphere(radius, segments)

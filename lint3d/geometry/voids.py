@@ -23,6 +23,7 @@ from lint3d.geometry.raster import Grid
 from lint3d.geometry.throats import Throat
 from lint3d.geometry.throats_clearance import Clearance
 from lint3d.geometry.topology import edge_table, is_in_pieces
+from lint3d.geometry.voids_gap import without_parts_of_gaps
 from lint3d.geometry.voids_model import NotSeen, SealedPocket, Voids
 from lint3d.geometry.voids_narrow import find_hidden_necks
 from lint3d.geometry.voids_openings import (
@@ -50,9 +51,10 @@ _HARDLY_COARSER = 1.1
 _FACES_TRIED = 32
 #: The middle of a hollow tells where it is if its ball is no smaller than this times the largest.
 _AS_MUCH_ROOM = 0.9
-#: Openings between two chambers that are looked at as finely as can be though it does not help: a
-#: gap all round a lid meets the grid in dozens of places, and a box shows but a part of it.
-_IN_VAIN_MOST = 3
+#: Openings between two chambers that are looked at on finer grids though it does not help: a gap
+#: all round a lid meets the grid in dozens of places, and a box shows but a part of it; and those
+#: that are measured exactly at all.
+_IN_VAIN_MOST, _IN_VAIN_EXACT = 3, 8
 #: Bytes a grid point costs at the worst moment.
 BYTES_PER_POINT = 13
 _IN_PIECES = (
@@ -139,9 +141,12 @@ def find_voids(
         openings = _openings((vertices, faces), space, clearance, effort, limits)
         openings += find_hidden_necks(surface, space, clearance, voids.left_out)
         graph, pockets = find_pockets(space, clearance, openings, high)
-        hidden = find_second_ways(surface, space, clearance, graph) if pockets else []
-        if hidden:
-            graph, pockets = find_pockets(space, clearance, openings + hidden, high)
+        found = openings
+        if pockets:
+            found = openings + find_second_ways(surface, space, clearance, graph)
+            found = without_parts_of_gaps(found, clearance, graph)
+        if found != openings:
+            graph, pockets = find_pockets(space, clearance, found, high)
         graphs.append((graph, pockets))
     voids.graph, voids.pockets = put_side_by_side(graphs)
     voids.sealed = _sealed_pockets(surface, coordinate_step)
@@ -257,9 +262,9 @@ def _openings(
     measured = []
     in_vain: Counter[frozenset[int]] = Counter()
     for number, contact in enumerate(found):
-        is_exact = number < effort.most_openings
         between = frozenset(contact.chambers)
-        rounds = FINER_ROUNDS if in_vain[between] < _IN_VAIN_MOST else 1
+        is_exact = number < effort.most_openings and in_vain[between] < _IN_VAIN_EXACT
+        rounds = FINER_ROUNDS if in_vain[between] < _IN_VAIN_MOST else 0
         throat = measure_contact(surface, space, clearance, contact, is_exact, rounds)
         if throat is not None:
             measured.append((contact, throat))

@@ -38,6 +38,8 @@ _MOST_NECKS = 16
 _GOOD_SHARE = 0.9
 #: How many cells wide its passing ball is: more of them until it is followed well.
 _CELLS_ACROSS = (3.0, 6.0, 12.0)
+#: Finer cells that let hardly a larger ball pass than the last ones are the end of it.
+_GAINS = 1.01
 #: How far from the wall a way goes over to finer cells, voxels: more than its half diagonal.
 _OFF_THE_WALL = 0.4
 
@@ -115,7 +117,7 @@ def follow(
     goal = walls.nearest_point(other, places)
     contact = _contact(space, start, goal, 0.0)
     halves = [
-        _off_the_wall(way_from_top(space, chamber, point), clearance, space.grid.pitch)
+        _off_the_wall(way_from_top(space, clearance, chamber, point), clearance, space.grid.pitch)
         for chamber, point in zip(contact.chambers, contact.step, strict=True)
     ]
     if not all(len(half) for half in halves):
@@ -130,9 +132,10 @@ def follow(
         middle, finer = found
         path = np.vstack([halves[0], middle, halves[1][::-1]])
         throat = narrowest(clearance, path, finer, GRID_DOUBT * pitch)
+        gains = best is None or throat.lower > _GAINS * best.lower
         if best is None or throat.lower > best.lower:
             best = throat
-        if best.lower > _GOOD_SHARE * best.upper:
+        if best.lower > _GOOD_SHARE * best.upper or not gains:
             break
     if best is None:
         return None

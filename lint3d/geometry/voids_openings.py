@@ -19,16 +19,17 @@ from lint3d.geometry.throats import Throat, glimpsed, narrowest
 from lint3d.geometry.throats_clearance import Clearance
 from lint3d.geometry.voids_box import box_grid, widest_way
 from lint3d.geometry.voids_cells import way_through_cells
+from lint3d.geometry.voids_cut import HIDDEN_RADIUS, widest_across
 from lint3d.geometry.voids_space import Space
+from lint3d.geometry.voids_straight import straightened
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 #: Steps this near to each other belong to one opening, voxels.
 _SIDE_BY_SIDE = 2.3
-#: How much wider than the grid says a passage can be, voxels of its diameter: half a diagonal to
-#: the middle of the way and a step for a marked wall, on both sides.
-GRID_DOUBT = 2 * (0.87 + 1.0)
+#: How much wider than the grid says a passage can be, voxels of its diameter.
+GRID_DOUBT = 2 * HIDDEN_RADIUS
 #: A throat whose bounds are farther apart than both of these is looked at on a finer grid.
 _GOOD_SHARE, _GOOD_MM = 0.01, 0.01
 _FINER = 3
@@ -53,6 +54,8 @@ class Contact:
     """flat numbers of the two points of its widest step, in the order of `chambers`"""
     width: float
     """mm, diameter at that step by the grid"""
+    steps: Ints | None = None
+    """(k, 2) flat numbers of the points of every step, if the grid shows the opening"""
 
 
 def find_contacts(space: Space) -> list[Contact]:
@@ -64,7 +67,9 @@ def find_contacts(space: Space) -> list[Contact]:
         return []
     group = _side_by_side(space, pair, step)
     order = np.lexsort((step[:, 0], -value, group))
-    first = order[np.flatnonzero(np.diff(group[order], prepend=-1))]
+    begin = np.flatnonzero(np.diff(group[order], prepend=-1))
+    members = dict(zip(order[begin].tolist(), np.split(order, begin[1:]), strict=True))
+    first = order[begin]
     first = first[np.lexsort((step[first, 0], -value[first]))]
     pitch = space.grid.pitch
     return [
@@ -72,8 +77,9 @@ def find_contacts(space: Space) -> list[Contact]:
             (int(pair[row, 0]), int(pair[row, 1])),
             (int(step[row, 0]), int(step[row, 1])),
             2.0 * pitch * float(value[row]),
+            step[members[row]],
         )
-        for row in first
+        for row in first.tolist()
     ]
 
 
@@ -92,16 +98,19 @@ def measure_contact(
     is_exact : False for a glimpse: the bounds of the grid and of the way on it
     rounds : of finer grids about the opening
     """
-    path = path_through(space, contact)
+    path = path_through(space, clearance, contact)
     if len(path) < 2:
         return None
     pitch = space.grid.pitch
     bound = contact.width + GRID_DOUBT * pitch
+    measure = narrowest if is_exact else glimpsed
+    throat = measure(clearance, path, pitch, bound)
+    if contact.steps is not None and not is_close(throat):
+        bound = min(bound, widest_across(clearance, space, contact.steps, throat.diameter))
+        throat = replace(throat, upper=min(throat.upper, bound))
     if not is_exact:
-        return glimpsed(clearance, path, pitch, bound)
-    return measure_closely(
-        surface, clearance, narrowest(clearance, path, pitch, bound), pitch, bound, rounds
-    )
+        return throat
+    return measure_closely(surface, clearance, throat, pitch, bound, rounds)
 
 
 def is_close(throat: Throat) -> bool:
@@ -178,12 +187,21 @@ def without_doubles(
     ----------
     measured : the best ones first: of two that are the same the first is kept
     """
-    kept: list[tuple[Contact, Throat]] = []
+    # Passages beside one another hang together in a chain: the gap round a lid is one opening.
+    groups: list[list[tuple[Contact, Throat]]] = []
     for contact, throat in measured:
-        same = [seen for other, seen in kept if set(other.chambers) == set(contact.chambers)]
-        if not any(is_one_passage(clearance, throat, seen) for seen in same):
-            kept.append((contact, throat))
-    return kept
+        same, others = [], []
+        for group in groups:
+            is_beside = set(group[0][0].chambers) == set(contact.chambers) and any(
+                is_one_passage(clearance, throat, seen) for _, seen in group
+            )
+            (same if is_beside else others).append(group)
+        if not same:
+            groups.append([(contact, throat)])
+            continue
+        same[0] += [(contact, throat), *(one for group in same[1:] for one in group)]
+        groups = [group for group in groups if not any(group is gone for gone in same[1:])]
+    return [group[0] for group in groups]
 
 
 def runs_through(one: Throat, two: Throat) -> bool:
@@ -226,13 +244,13 @@ def _sees_across(clearance: Clearance, throat: Throat, other: Throat) -> bool:
     return bool(free.min() > 0.51 * step)
 
 
-def path_through(space: Space, contact: Contact) -> Floats:
+def path_through(space: Space, clearance: Clearance, contact: Contact) -> Floats:
     """(n, 3) mm, the way between the tops of two chambers through an opening.
 
     Empty if a top cannot be reached.
     """
     halves = [
-        way_from_top(space, chamber, point)
+        way_from_top(space, clearance, chamber, point)
         for chamber, point in zip(contact.chambers, contact.step, strict=True)
     ]
     if not all(len(half) for half in halves):
@@ -240,14 +258,15 @@ def path_through(space: Space, contact: Contact) -> Floats:
     return np.vstack([halves[0], halves[1][::-1]])
 
 
-def way_from_top(space: Space, chamber: int, point: int) -> Floats:
-    """(n, 3) mm, the widest way from the top of a chamber to one of its points."""
+def way_from_top(space: Space, clearance: Clearance, chamber: int, point: int) -> Floats:
+    """(n, 3) mm, the widest way from the top of a chamber to one of its points, made straight."""
     basin = int(space.basins.label.reshape(-1)[point])
     goal = 0 if chamber == 0 else _top_basin(space, chamber)
     chain, gates = space.chain(goal, basin)
     if not chain:
         return np.zeros((0, 3))
-    return space.points(space.way(chain, gates, point))
+    way = space.points(space.way(chain, gates, point))
+    return straightened(way, space.grid, space.distance, clearance)
 
 
 def _top_basin(space: Space, chamber: int) -> int:

@@ -225,7 +225,7 @@ def _depth(position: Floats, way: Floats) -> float:
 
 
 def _widest_between(graph: nx.MultiGraph, one: int, two: int) -> Throat:
-    data = max(graph[one][two].values(), key=lambda edge: edge["diameter"])
+    data = max(graph[one][two].values(), key=lambda edge: (edge["lower"], edge["diameter"]))
     return _seen_from(data, one)
 
 

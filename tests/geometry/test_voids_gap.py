@@ -1,0 +1,39 @@
+"""Are places in one gap told from places in two?"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapes_voids as parts
+
+from lint3d.geometry.throats_clearance import Clearance
+from lint3d.geometry.voids_gap import parts_of_gaps
+
+#: In the middle of each side of a lid's gap, 0.15 mm above the rim.
+ROUND = np.array([[6.7, 0, 5.15], [-6.7, 1, 5.15], [0, 6.7, 5.15], [1, -6.7, 5.15]])
+
+
+@pytest.mark.parametrize("seed", [0, 1])
+def test_gap_all_round_is_one(seed: int) -> None:
+    frame = parts.random_frame(seed)
+    clearance = Clearance(*parts.mesh(parts.cup_with_lid(0.3), frame))
+    places = ROUND @ frame[:, :3].T + frame[:, 3]
+    assert parts_of_gaps(clearance, places, 0.15).tolist() == [0, 0, 0, 0]
+
+
+def test_bridges_between_lid_and_rim_part_the_gap() -> None:
+    solid = parts.cup_with_lid(0.3) + parts.block([16, 1, 1], [0, 0, 5.15])
+    clearance = Clearance(*parts.mesh(solid))
+    found = parts_of_gaps(clearance, ROUND[[2, 3]], 0.15)
+    assert found[0] != found[1]
+
+
+def test_walks_from_holes_end_in_them() -> None:
+    solid = parts.block([20, 20, 4])
+    rows = np.array([[x, y, 0.0] for x in (-4, 0, 4) for y in (-4, 0, 4)])
+    for x, y, _ in rows:
+        solid -= parts.rod([x, y, -3], [x, y, 3], 0.6, 12)
+    clearance = Clearance(*parts.mesh(solid))
+    mouths = rows + [0, 0, 2.2]
+    found = parts_of_gaps(clearance, np.vstack([rows, mouths]), 0.29, np.tile(np.arange(9), 2))
+    assert found.tolist() == list(range(9))
