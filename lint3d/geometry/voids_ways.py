@@ -49,16 +49,22 @@ def find_pockets(
     graph = _graph(space, clearance, openings)
     _put_together(graph)
     _add_volumes(graph, space)
-    tree = nx.maximum_spanning_tree(_widest_only(graph), weight="diameter")
+    ways = _widest_ways(graph, "diameter")
+    most = _widest_ways(graph, "upper")
     bridges = bridges_of(graph)
-    ways = nx.single_source_shortest_path(tree, OUTSIDE)
     walls = _Walls(space, clearance, len(ways))
     pockets = []
     for node in sorted(ways):
         if node == OUTSIDE or graph.nodes[node]["volume"] < CRUMB * space.grid.pitch**3:
             continue
         nodes = ways[node][::-1]
-        pockets.append(_pocket(walls, graph, nodes, bridges))
+        pocket = _pocket(walls, graph, nodes, bridges)
+        # Another way that is known less well may be wider.
+        upper = min(
+            max(edge["upper"] for edge in graph[one][two].values())
+            for one, two in pairwise(most[node])
+        )
+        pockets.append(replace(pocket, throat=replace(pocket.throat, upper=upper)))
     return graph, sorted(pockets, key=lambda pocket: (-pocket.volume, *pocket.position))
 
 
@@ -156,16 +162,19 @@ def _put_together(graph: nx.MultiGraph) -> None:
     graph.remove_nodes_from([node for node in list(graph) if find(node) != node])
 
 
-def _widest_only(graph: nx.MultiGraph) -> nx.Graph:
-    """Between any two nodes the widest opening."""
+def _widest_ways(graph: nx.MultiGraph, width: str) -> dict[int, list[int]]:
+    """From the outside to each node, the nodes along the widest way by one of the widths."""
     import networkx as nx
 
     simple = nx.Graph()
     simple.add_nodes_from(graph)
     for one, two, data in graph.edges(data=True):
-        if not simple.has_edge(one, two) or simple[one][two]["diameter"] < data["diameter"]:
-            simple.add_edge(one, two, diameter=data["diameter"])
-    return simple
+        if not simple.has_edge(one, two) or simple[one][two][width] < data[width]:
+            simple.add_edge(one, two, **{width: data[width]})
+    ways: dict[int, list[int]] = nx.single_source_shortest_path(
+        nx.maximum_spanning_tree(simple, weight=width), OUTSIDE
+    )
+    return ways
 
 
 def bridges_of(graph: nx.MultiGraph) -> set[tuple[int, int]]:

@@ -242,6 +242,16 @@ def test_openings_that_are_only_glimpsed_keep_wide_bounds() -> None:
         assert throat.upper >= true
 
 
+def test_a_wider_opening_that_is_only_glimpsed_keeps_the_bound_up() -> None:
+    """The one nearest to a limit is measured first; nothing says that it is the widest."""
+    solid = parts.block([20] * 3) - parts.ball(5)
+    solid -= parts.rod([0, 0, 0], [12, 0, 0], 0.8, 16) + parts.rod([0, 0, 0], [0, 12, 0], 1.3, 16)
+    vertices, faces = parts.mesh(solid, parts.random_frame(2))
+    found = find_voids(vertices, faces, LIMIT, HIGH, effort=Effort(most_openings=1), limits=(0.8,))
+    (pocket,) = found.pockets
+    assert pocket.throat.lower <= parts.polygon_width(1.3, 16) <= pocket.throat.upper
+
+
 def test_open_surface_is_said() -> None:
     vertices, faces = parts.mesh(parts.bottle(6, 1.4, 4))
     found = find_voids(vertices, faces[5:], LIMIT, HIGH)
