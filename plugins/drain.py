@@ -45,8 +45,10 @@ from lint3d_plugins.drain_places import (
 from lint3d_plugins.drain_puddles import Leftovers, left_in, puddle_place, unsure
 from lint3d_plugins.drain_recesses import (
     LEAST_RATIO,
+    Reach,
     Recesses,
     is_round_hole,
+    reach_of,
     recess_place,
     recesses_of,
 )
@@ -108,18 +110,29 @@ def retained(voids: Hollows, sheet: Sheet, interest: Interest) -> Leftovers:
     return Leftovers(voids, tuple((hollow, left_in(hollow, up, interest)) for hollow in hollows))
 
 
+@measure(unit="mm", other_quantity=True)
+def reach(voids: Hollows, sheet: Sheet) -> Reach:
+    """Where does a ball as wide as a self-venting opening not get?"""
+    ball = max(min(_vent_band(sheet), default=voids.resolved), voids.resolved)
+    return reach_of(voids, ball, LEAST_RATIO * ball)
+
+
 @measure(unit="1", other_quantity=True)
-def recesses(voids: Hollows) -> Recesses:
-    """Where does a ball as wide as the narrowest neck that is allowed not get?"""
-    return recesses_of(voids, voids.resolved, voids.resolved / 3, is_blind=True)
+def recesses(voids: Hollows, reach: Reach) -> Recesses:
+    """Which blind places are narrow: for a neck, or less so for a self-venting opening?"""
+    narrow = recesses_of(reach_of(voids, voids.resolved, voids.resolved / 3), is_blind=True)
+    if reach.ball <= voids.resolved:
+        return narrow
+    wide = recesses_of(reach, is_blind=True)
+    # What is no wider than a neck may be is among the narrow ones.
+    others = tuple(one for one in wide.found if one[1].width > voids.resolved)
+    return Recesses(voids, reach.ball, (*narrow.found, *others))
 
 
 @measure(unit="mm", other_quantity=True)
-def distances(voids: Hollows, sheet: Sheet) -> Recesses:
+def distances(reach: Reach) -> Recesses:
     """What lies out of reach of a ball as wide as a self-venting opening, and how far in?"""
-    ball = min(_vent_band(sheet), default=voids.resolved)
-    ball = max(ball, voids.resolved)
-    return recesses_of(voids, ball, LEAST_RATIO * ball)
+    return recesses_of(reach)
 
 
 @measure(unit="1", other_quantity=True)
@@ -264,10 +277,10 @@ def blind_depth(
 ) -> Iterator[Place | LeftOut]:
     """A slot, gap or bent bore too deep for its width to be cleaned out.
 
-    The value is its depth over its width, for gaps of any width down to 0.005 mm; what is narrower
-    counts as closed. What lies on a way through from one mouth to another is rinsed, and its depth
-    counts from there. Round straight holes are told by walls/deep-hole, and pockets by the other
-    rules of this family.
+    The value is its depth over its width, for gaps from the width of a self-venting opening down to
+    0.005 mm: what is wider is rinsed freely, and what is narrower counts as closed. What lies on a
+    way through from one mouth to another is rinsed, and its depth counts from there. Round straight
+    holes are told by walls/deep-hole, and pockets by the other rules of this family.
 
     Remedy: widen it, make it shallower, or open it at its far end.
     """
@@ -327,7 +340,7 @@ def _vent_band(sheet: Sheet) -> tuple[float, ...]:
 
 @hookimpl
 def lint3d_measures() -> list[Measure]:
-    return [voids, drains, retained, recesses, distances, told_holes]
+    return [voids, drains, retained, reach, recesses, distances, told_holes]
 
 
 @hookimpl

@@ -233,7 +233,7 @@ def _every(label: NDArray[np.int32], node: Ints, steps: dict[int, int]) -> dict[
 def _outside_neck(pocket: Pocket, points: Floats) -> Floats:
     """(k,) 0 for points that lie in the neck of a pocket, 1 for others."""
     throat = pocket.throat
-    narrow = pocket.way[pocket.way_width <= MUCH_WIDER * throat.diameter]
+    narrow = pocket.way[pocket.way_width <= NECK * throat.diameter]
     if len(narrow) < 2:
         return np.ones(len(points))
     gap, near = cKDTree(narrow).query(points)
@@ -244,9 +244,15 @@ def _outside_neck(pocket: Pocket, points: Floats) -> Floats:
 
 def _outlet(pocket: Pocket) -> Floats:
     """Where the liquid hangs: the outer end of the neck, for its head counts from there."""
-    narrow = np.flatnonzero(pocket.way_width <= NECK * pocket.throat.diameter)
-    outlet: Floats = pocket.way[narrow[-1]] if len(narrow) else pocket.throat.position
-    return outlet
+    diameter = pocket.throat.diameter
+    narrow = np.flatnonzero(pocket.way_width <= NECK * diameter)
+    if len(narrow) == 0:
+        return pocket.throat.position
+    # Past a sharp rim a way widens as √(r² + s²): that much of it is outside.
+    back = pocket.way[: narrow[-1] + 1][::-1]
+    along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(back, axis=0), axis=1))])
+    past = min(diameter / 2 * math.sqrt(NECK**2 - 1), float(along[-1]))
+    return np.array([np.interp(past, along, back[:, axis]) for axis in range(3)])
 
 
 def _head(liquid: Liquid, diameter: float) -> float:

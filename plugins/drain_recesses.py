@@ -17,7 +17,7 @@ from lint3d_plugins.drain_hollows import Hollow, Hollows
 from lint3d_plugins.drain_places import owners, point, width_or_none
 
 if TYPE_CHECKING:
-    from lint3d.geometry.voids_recesses import Recess
+    from lint3d.geometry.voids_recesses import Recess, Unreached
 
 #: A recess less deep than this times its own width is none: inner edges and corners are such.
 LEAST_RATIO = 3.0
@@ -41,18 +41,30 @@ class Recesses:
     found: tuple[tuple[Hollow, Recess], ...] = ()
 
 
-def recesses_of(
-    hollows: Hollows, ball: float, least_depth: float, is_blind: bool = False
-) -> Recesses:
-    """What a ball does not reach, less what belongs to pockets.
+@dataclass(frozen=True, eq=False)
+class Reach:
+    """Where a ball does not get, in each hollow.
+
+    Attributes
+    ----------
+    ball : mm
+    """
+
+    hollows: Hollows
+    ball: float
+    found: tuple[tuple[Hollow, frozenset[int], Unreached], ...] = ()
+    """hollow, chambers that belong to pockets, and what is not reached"""
+
+
+def reach_of(hollows: Hollows, ball: float, least_depth: float) -> Reach:
+    """Where a ball does not get.
 
     Parameters
     ----------
     ball : mm, diameter
     least_depth : mm, what is less deep is left out
-    is_blind : leave out what lies on a way through from one mouth to another
     """
-    from lint3d.geometry.voids_recesses import find_recesses
+    from lint3d.geometry.voids_recesses import find_unreached
 
     found = []
     for hollow in hollows.found:
@@ -60,16 +72,30 @@ def recesses_of(
             continue
         surface = hollow.group.vertices, hollow.group.faces
         for space in hollow.spaces():
-            pockets = hollow.members(space)
-            found += [
-                (hollow, recess)
-                for recess in find_recesses(
-                    surface, space, hollow.voids.clearance, ball, least_depth, is_blind
-                )
-                if not any(node in pockets for node in recess.nodes)
-            ]
+            pockets = frozenset(hollow.members(space))
+            unreached = find_unreached(surface, space, hollow.voids.clearance, ball, least_depth)
+            if unreached is not None:
+                found.append((hollow, pockets, unreached))
+    return Reach(hollows, ball, tuple(found))
+
+
+def recesses_of(reach: Reach, is_blind: bool = False) -> Recesses:
+    """What a ball does not reach, less what belongs to pockets.
+
+    Parameters
+    ----------
+    is_blind : leave out what lies on a way through from one mouth to another
+    """
+    from lint3d.geometry.voids_recesses import recesses_in
+
+    found = [
+        (hollow, recess)
+        for hollow, pockets, unreached in reach.found
+        for recess in recesses_in(unreached, is_blind)
+        if not any(node in pockets for node in recess.nodes)
+    ]
     found.sort(key=lambda pair: -pair[1].depth)
-    return Recesses(hollows, ball, tuple(found))
+    return Recesses(reach.hollows, reach.ball, tuple(found))
 
 
 def recess_place(

@@ -83,6 +83,22 @@ class Recess:
         return self.depth / self.width if self.width > 0 else np.inf
 
 
+@dataclass(frozen=True, eq=False)
+class Unreached:
+    """The balls in front of the surface that a ball of a given size does not get to."""
+
+    scene: RayScene
+    hidden: Balls
+    start: Balls
+    """balls it does get to"""
+    ball: float
+    """mm, diameter"""
+    least_depth: float
+    """mm"""
+    apart: float
+    """mm, distance of places on the surface"""
+
+
 def find_recesses(
     surface: tuple[Floats, Ints],
     space: Space,
@@ -100,12 +116,24 @@ def find_recesses(
     least_depth : mm; inner edges and corners are less deep than the ball is wide, and no recesses
     is_blind : is depth to be measured from any way through between two mouths as well?
     """
+    unreached = find_unreached(surface, space, clearance, ball, least_depth)
+    return recesses_in(unreached, is_blind) if unreached is not None else []
+
+
+def find_unreached(
+    surface: tuple[Floats, Ints],
+    space: Space,
+    clearance: Clearance,
+    ball: float,
+    least_depth: float,
+) -> Unreached | None:
+    """Where does a ball not get? As for `find_recesses`; None where it gets everywhere."""
     places = space.places(*surface)
     box = surface[0].min(axis=0), surface[0].max(axis=0)
     roomy = is_roomy(space, box, places, ball / 2)
     tight, open_ones = places[~roomy], places[roomy]
     if len(tight) == 0:
-        return []
+        return None
     pitch = space.grid.pitch
     wanted = max(pitch, min(least_depth / _PLACES_DEEP, ball / _PLACES_ACROSS))
     apart = max(pitch * float(np.sqrt(len(tight) / _MOST_PLACES)), wanted)
@@ -115,19 +143,18 @@ def find_recesses(
     scene = RayScene(*surface)
     seeds = balls_from_outside(space, open_ones, inside, ball / 2, apart)
     hidden, start = not_reached(scene, clearance, space, inside, seeds, ball / 2, apart)
-    return _measured(scene, hidden, start, ball, least_depth, apart, is_blind)
+    return Unreached(scene, hidden, start, ball, least_depth, apart)
 
 
-def _measured(
-    scene: RayScene,
-    hidden: Balls,
-    start: Balls,
-    ball: float,
-    least_depth: float,
-    apart: float,
-    is_blind: bool,
-) -> list[Recess]:
-    """Depth of each connected piece of what is not reached."""
+def recesses_in(unreached: Unreached, is_blind: bool = False) -> list[Recess]:
+    """Each connected piece of what is not reached, the deepest first.
+
+    Parameters
+    ----------
+    is_blind : is depth to be measured from any way through between two mouths as well?
+    """
+    scene, hidden, start = unreached.scene, unreached.hidden, unreached.start
+    ball, least_depth, apart = unreached.ball, unreached.least_depth, unreached.apart
     if len(hidden) == 0 or len(start) == 0:
         return []
     links = links_between(scene, hidden.centre, apart)

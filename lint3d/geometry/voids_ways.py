@@ -44,7 +44,6 @@ def find_pockets(
     -------
     graph, and pockets by falling volume; chambers that no opening leads out of are in neither
     """
-    import networkx as nx
 
     graph = _graph(space, clearance, openings)
     _put_together(graph)

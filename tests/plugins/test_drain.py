@@ -373,6 +373,14 @@ def test_slot_is_a_blind_depth(tmp_path: Path) -> None:
     assert kinds(inspected(tmp_path, shallow, only=rules))["blind-depth"] == ["pass"]
 
 
+def test_blind_slot_wider_than_a_neck_may_be(tmp_path: Path) -> None:
+    """A slot 1.7 mm wide and 18 times as deep: wide enough for a neck, too deep for its width."""
+    slot = parts.block([20, 12, 40]) - parts.block([1.7, 6, 2 * 18 * 1.7], [0, 0, 20])
+    (result,) = inspected(tmp_path, slot, only=("blind-depth",))["blind-depth"]
+    assert result.kind == "fail"
+    assert holds(result, 18.0)
+
+
 def test_round_hole_is_left_to_the_walls(tmp_path: Path) -> None:
     """walls/deep-hole tells of it: one place, one owner."""
     hole = parts.block([20, 20, 24]) - parts.rod([0, 0, -10], [0, 0, 13], 1.0, 32)
@@ -392,7 +400,7 @@ def test_long_serpentine_is_open_but_out_of_reach(tmp_path: Path) -> None:
     )
     assert kinds(found) == {
         "narrow-neck": ["pass"],
-        "blind-depth": ["pass"],
+        "blind-depth": ["fail"],
         "unreachable": ["fail"],
     }
     # Six runs of 20 mm and five turns of 3.5 mm, less what the ball reaches at the mouth.

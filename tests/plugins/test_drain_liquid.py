@@ -12,7 +12,7 @@ import shapes_voids as parts
 
 from lint3d.geometry.pools_laws import Liquid, head_held_mm
 from lint3d.geometry.pools_sphere import directions
-from lint3d_plugins.drain_liquid import BETWEEN, TRIES, held_by
+from lint3d_plugins.drain_liquid import BETWEEN, TRIES, _outlet, held_by
 
 WAX = Liquid(780.0, 0.026, 6.5)
 
@@ -80,6 +80,15 @@ def test_head_counts_from_the_outer_end_of_the_neck() -> None:
     one.way = np.array([[0, 0, 0.0], [0, 0, -3], [0, 0, -13], [0, 0, -14]])
     one.way_width = np.array([6.0, 2.0, 2.02, 4.0])
     assert held_by(WAX, [one], [ball_points(3.0)], 0.1).volume == 0.0
+
+
+def test_way_past_a_sharp_rim_is_outside_of_the_neck() -> None:
+    """There a ball of radius √(r² + s²) fits: the head counts from the rim, not from there."""
+    one = pocket(100.0, 2.0, (0, 0, -3))
+    past = np.linspace(0, 2, 81)
+    one.way = np.column_stack([np.zeros((84, 2)), np.concatenate([[0, -3, -5], -13 - past])])
+    one.way_width = np.concatenate([[6.0, 2, 2], 2 * np.sqrt(1 + past**2)])
+    assert _outlet(one)[2] == pytest.approx(-13.0, abs=0.03)
 
 
 @pytest.mark.parametrize("seed", range(4))
