@@ -16,8 +16,6 @@ Ints = NDArray[np.int64]
 
 #: From how many points on sorting pays, and cells along each side of their box.
 _WORTH_SORTING, _CELLS = 400, 256
-#: Facets are cut until there are this many times as many and so many more, but no more than that.
-_PIECES_EACH, _PIECES_MORE, _MOST_PIECES = 5, 20_000, 100_000
 
 
 class Clearance:
@@ -44,8 +42,9 @@ class Clearance:
     def nearest(self, points: Floats) -> tuple[Floats, Ints, Floats]:
         """Distances (…,), facets (…,) and the nearest places on them (…, 3)."""
         if self._tree is None:
-            pieces, self._owner = cut_small(self.corners - self.middle)
-            self._vertices = np.ascontiguousarray(pieces.reshape(-1, 3))
+            # Long facets are not cut into pieces with smaller boxes: on the axis of a neck as many
+            # more of them are nearly as near as the nearest, and a search takes five times as long.
+            self._vertices = np.ascontiguousarray((self.corners - self.middle).reshape(-1, 3))
             self._faces = np.arange(len(self._vertices)).reshape(-1, 3)
             self._tree = igl.AABB()
             self._tree.init(self._vertices, self._faces)
@@ -61,39 +60,9 @@ class Clearance:
             squared, face, place = (one[back] for one in found)
         return (
             np.sqrt(squared).reshape(shape),
-            self._owner[face].reshape(shape),
+            face.astype(np.int64).reshape(shape),
             (place + self.middle).reshape(points.shape),
         )
-
-
-def cut_small(corners: Floats) -> tuple[Floats, Ints]:
-    """Facets with the longest ones halved, as long as that is cheap.
-
-    A long facet has a large box, and more so in a frame in which it lies askew; a search must look
-    into every box that it cannot rule out. Pieces take a quarter of the time.
-
-    Parameters
-    ----------
-    corners : (m, 3, 3) mm
-
-    Returns
-    -------
-    (k, 3, 3) mm, and which facet each is a piece of
-    """
-    most = min(_PIECES_EACH * len(corners) + _PIECES_MORE, _MOST_PIECES)
-    owner = np.arange(len(corners))
-    while True:
-        side = np.linalg.norm(np.roll(corners, -1, axis=1) - corners, axis=2)
-        longest = side.max(axis=1, initial=0.0)
-        rows = np.flatnonzero(longest > longest.max(initial=0.0) / 2)
-        if len(rows) == 0 or len(corners) + len(rows) > most:
-            return corners, owner
-        row, first = np.arange(len(rows)), np.argmax(side[rows], axis=1)
-        one, two, three = (corners[rows][row, (first + i) % 3] for i in range(3))
-        half = (one + two) / 2
-        corners, owner = corners.copy(), np.concatenate([owner, owner[rows]])
-        corners[rows] = np.stack([one, half, three], axis=1)
-        corners = np.concatenate([corners, np.stack([half, two, three], axis=1)])
 
 
 def _side_by_side(points: Floats) -> Ints:

@@ -139,12 +139,12 @@ def find_voids(
             voids.overlaps = True
             surface = _one_surface(surface, voids)
         openings = _openings((vertices, faces), space, clearance, effort, limits)
-        openings += find_hidden_necks(surface, space, clearance, voids.left_out)
+        openings += find_hidden_necks(surface, space, clearance, voids.left_out, limits)
         graph, pockets = find_pockets(space, clearance, openings, high)
         found = openings
         if pockets:
-            found = openings + find_second_ways(surface, space, clearance, graph)
-            found = without_parts_of_gaps(found, clearance, graph)
+            found = openings + find_second_ways(surface, space, clearance, graph, limits)
+            found = without_parts_of_gaps(found, clearance, graph, limits)
         if found != openings:
             graph, pockets = find_pockets(space, clearance, found, high)
         graphs.append((graph, pockets))
@@ -265,9 +265,9 @@ def _openings(
         between = frozenset(contact.chambers)
         is_exact = number < effort.most_openings and in_vain[between] < _IN_VAIN_EXACT
         rounds = FINER_ROUNDS if in_vain[between] < _IN_VAIN_MOST else 0
-        throat = measure_contact(surface, space, clearance, contact, is_exact, rounds)
+        throat = measure_contact(surface, space, clearance, contact, is_exact, rounds, limits)
         if throat is not None:
             measured.append((contact, throat))
-            in_vain[between] += not is_close(throat)
+            in_vain[between] += not is_close(throat, limits)
     measured.sort(key=lambda pair: -pair[1].lower)
     return without_doubles(measured, clearance)

@@ -44,7 +44,10 @@ _OVERLAP = 1.0 + 1e-4
 
 
 def without_parts_of_gaps(
-    measured: list[tuple[Contact, Throat]], clearance: Clearance, graph: nx.MultiGraph
+    measured: list[tuple[Contact, Throat]],
+    clearance: Clearance,
+    graph: nx.MultiGraph,
+    limits: tuple[float, ...] = (),
 ) -> list[tuple[Contact, Throat]]:
     """Leave out openings that are parts of one gap with a better one between the same pockets.
 
@@ -54,12 +57,13 @@ def without_parts_of_gaps(
     ----------
     measured : openings between chambers
     graph : from `voids_ways.find_pockets`; its nodes name the chambers they are made of
+    limits : mm, near which sections had to close more closely
     """
     node_of = {one: node for node, data in graph.nodes(data=True) for one in data["members"]}
     of_pair: dict[frozenset[int], list[int]] = {}
     for row in sorted(range(len(measured)), key=lambda row: -measured[row][1].lower):
         contact, throat = measured[row]
-        if throat.diameter > 0 and not is_close(throat):
+        if throat.diameter > 0 and not is_close(throat, limits):
             pair = frozenset(node_of.get(one, one) for one in contact.chambers)
             of_pair.setdefault(pair, []).append(row)
     several = [

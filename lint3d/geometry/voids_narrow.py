@@ -45,7 +45,11 @@ _OFF_THE_WALL = 0.4
 
 
 def find_hidden_necks(
-    surface: Surface, space: Space, clearance: Clearance, left_out: list[NotSeen]
+    surface: Surface,
+    space: Space,
+    clearance: Clearance,
+    left_out: list[NotSeen],
+    limits: tuple[float, ...] = (),
 ) -> list[tuple[Contact, Throat]]:
     """Openings that the grid does not show, between hollows that it takes for closed.
 
@@ -66,7 +70,7 @@ def find_hidden_necks(
             if (other, part) in done or _is_passed(followed, other, places, space.grid.pitch):
                 continue
             done.add((part, other))
-            one = follow(surface, walls, clearance, part, other, places)
+            one = follow(surface, walls, clearance, (part, other), places, limits)
             if one is not None:
                 found.append(one)
                 followed.append((other, one[1]))
@@ -109,12 +113,16 @@ def _suspects(surface: Surface, space: Space, nearest: Clearance) -> list[int]:
 
 
 def follow(
-    surface: Surface, walls: Walls, clearance: Clearance, part: int, other: int, places: Floats
+    surface: Surface,
+    walls: Walls,
+    clearance: Clearance,
+    between: tuple[int, int],
+    places: Floats,
+    limits: tuple[float, ...] = (),
 ) -> tuple[Contact, Throat] | None:
     """Find the way through a neck in finer and finer cells, and measure it."""
     space = walls.space
-    start = walls.nearest_point(part, places)
-    goal = walls.nearest_point(other, places)
+    start, goal = (walls.nearest_point(part, places) for part in between)
     contact = _contact(space, start, goal, 0.0)
     halves = [
         _off_the_wall(way_from_top(space, clearance, chamber, point), clearance, space.grid.pitch)
@@ -140,7 +148,8 @@ def follow(
     if best is None:
         return None
     whole = surface.vertices, surface.faces
-    return contact, measure_closely(whole, clearance, best, finer, GRID_DOUBT * pitch)
+    bound = GRID_DOUBT * pitch
+    return contact, measure_closely(whole, clearance, best, finer, bound, limits=limits)
 
 
 def _off_the_wall(way: Floats, clearance: Clearance, pitch: float) -> Floats:

@@ -30,8 +30,10 @@ Ints = NDArray[np.int64]
 _SIDE_BY_SIDE = 2.3
 #: How much wider than the grid says a passage can be, voxels of its diameter.
 GRID_DOUBT = 2 * HIDDEN_RADIUS
-#: A throat whose bounds are farther apart than both of these is looked at on a finer grid.
+#: A throat whose bounds are farther apart than both of these is looked at on a finer grid; where no
+#: limit is nearer to it than that, the second two do.
 _GOOD_SHARE, _GOOD_MM = 0.01, 0.01
+_FAIR_SHARE, _FAIR_MM, _FAR_FROM_LIMIT = 0.03, 0.02, 0.15
 _FINER = 3
 #: How often that is done.
 FINER_ROUNDS = 2
@@ -90,6 +92,7 @@ def measure_contact(
     contact: Contact,
     is_exact: bool = True,
     rounds: int = FINER_ROUNDS,
+    limits: tuple[float, ...] = (),
 ) -> Throat | None:
     """The narrowest place between the tops of the two chambers, through this opening.
 
@@ -97,6 +100,7 @@ def measure_contact(
     ----------
     is_exact : False for a glimpse: the bounds of the grid and of the way on it
     rounds : of finer grids about the opening
+    limits : mm, widths near which the bounds are to be close
     """
     path = path_through(space, clearance, contact)
     if len(path) < 2:
@@ -105,17 +109,28 @@ def measure_contact(
     bound = contact.width + GRID_DOUBT * pitch
     measure = narrowest if is_exact else glimpsed
     throat = measure(clearance, path, pitch, bound)
-    if contact.steps is not None and not is_close(throat):
+    if contact.steps is not None and not is_close(throat, limits):
         bound = min(bound, widest_across(clearance, space, contact.steps, throat.diameter))
         throat = replace(throat, upper=min(throat.upper, bound))
     if not is_exact:
         return throat
-    return measure_closely(surface, clearance, throat, pitch, bound, rounds)
+    return measure_closely(surface, clearance, throat, pitch, bound, rounds, limits)
 
 
-def is_close(throat: Throat) -> bool:
-    """Do the bounds of a throat say all that is asked for?"""
-    return throat.upper - throat.lower <= max(_GOOD_SHARE * throat.upper, _GOOD_MM)
+def is_close(throat: Throat, limits: tuple[float, ...] = ()) -> bool:
+    """Do the bounds of a throat say all that is asked for?
+
+    Parameters
+    ----------
+    limits : mm, widths near which more is asked for; everywhere if there are none
+    """
+    apart = throat.upper - throat.lower
+    if limits and all(
+        not throat.lower - _FAR_FROM_LIMIT < limit < throat.upper + _FAR_FROM_LIMIT
+        for limit in limits
+    ):
+        return apart <= max(_FAIR_SHARE * throat.upper, _FAIR_MM)
+    return apart <= max(_GOOD_SHARE * throat.upper, _GOOD_MM)
 
 
 def measure_closely(
@@ -125,10 +140,11 @@ def measure_closely(
     pitch: float,
     bound: float,
     rounds: int = FINER_ROUNDS,
+    limits: tuple[float, ...] = (),
 ) -> Throat:
     """The same throat, on finer grids around it until its bounds are close."""
     for _ in range(rounds):
-        if is_close(throat):
+        if is_close(throat, limits):
             break
         pitch /= _FINER
         finer = measure_finer(surface, clearance, throat, pitch, bound)

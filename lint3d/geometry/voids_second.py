@@ -36,7 +36,11 @@ _BESIDE = 3.0
 
 
 def find_second_ways(
-    surface: Surface, space: Space, clearance: Clearance, graph: nx.MultiGraph
+    surface: Surface,
+    space: Space,
+    clearance: Clearance,
+    graph: nx.MultiGraph,
+    limits: tuple[float, ...] = (),
 ) -> list[tuple[Contact, Throat]]:
     """Openings that the grid does not show, besides those it shows.
 
@@ -60,7 +64,7 @@ def find_second_ways(
         for places, other in walls.necks(piece)[:_MOST_FOLLOWED]:
             if other > piece or not _is_hidden(places, shown, space.grid.pitch):
                 continue
-            one = follow(surface, walls, clearance, piece, other, places)
+            one = follow(surface, walls, clearance, (piece, other), places, limits)
             if one is None or one[1].lower <= 0:
                 continue
             if not any(is_one_passage(clearance, one[1], throat) for throat in known):

@@ -7,6 +7,7 @@ would.
 from __future__ import annotations
 
 import math
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -16,6 +17,7 @@ from manifold3d import Manifold
 
 from lint3d.geometry.voids import Effort, find_voids
 from lint3d.geometry.voids_model import OUTSIDE, Voids
+from lint3d.geometry.voids_openings import is_close
 
 LIMIT, HIGH = 1.5, 6.0
 #: Frames that each part is turned to; all but the first by hand (-m slow).
@@ -250,6 +252,24 @@ def test_a_wider_opening_that_is_only_glimpsed_keeps_the_bound_up() -> None:
     found = find_voids(vertices, faces, LIMIT, HIGH, effort=Effort(most_openings=1), limits=(0.8,))
     (pocket,) = found.pockets
     assert pocket.throat.lower <= parts.polygon_width(1.3, 16) <= pocket.throat.upper
+
+
+@pytest.mark.parametrize(
+    ("bounds", "limits", "is_enough"),
+    [
+        ((2.00, 2.05), (1.5,), True),
+        ((2.00, 2.05), (), False),
+        ((1.60, 1.64), (1.5,), False),
+        ((2.00, 2.05), (1.5, 2.1), False),
+        ((2.00, 2.07), (1.5,), False),
+        ((1.50, 1.512), (1.5,), True),
+    ],
+)
+def test_bounds_need_be_closest_near_a_limit(
+    bounds: tuple[float, float], limits: tuple[float, ...], is_enough: bool
+) -> None:
+    throat = SimpleNamespace(lower=bounds[0], upper=bounds[1])
+    assert is_close(throat, limits) == is_enough
 
 
 def test_open_surface_is_said() -> None:
