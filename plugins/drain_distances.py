@@ -7,18 +7,19 @@ tests/plugins/test_drain_distances.py.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import networkx as nx
 import numpy as np
 
 from lint3d import Place
 from lint3d_plugins.drain_hollows import Hollow
-from lint3d_plugins.drain_places import Neck, neck_place, necks, steps_along
+from lint3d_plugins.drain_places import MUCH_WIDER, Neck, neck_place, necks, steps_along
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from lint3d.geometry.throats import Throat
     from lint3d.geometry.voids_model import Pocket
 
     Floats = NDArray[np.float64]
@@ -48,11 +49,12 @@ def distances_behind(hollow: Hollow, neck: Neck) -> dict[int, tuple[float, Float
     simple = nx.Graph()
     simple.add_nodes_from(graph)
     for one, two, data in graph.edges(data=True):
-        length = _length(data["throat"].way.point)
         if data["diameter"] < wide:
             continue
+        way = _way_of(data["throat"], data["source"], _OUTSIDE in (one, two))
+        length = _length(way[0])
         if not simple.has_edge(one, two) or length < simple[one][two]["length"]:
-            simple.add_edge(one, two, length=length, opening=data)
+            simple.add_edge(one, two, length=length, way=way, source=data["source"])
     far, ways = nx.single_source_dijkstra(simple, _OUTSIDE, weight="length")
     return {
         pocket.node: (far[pocket.node], *_line(simple, ways[pocket.node][::-1]))
@@ -66,12 +68,24 @@ def _line(simple: nx.Graph, nodes: list[int]) -> tuple[Floats, Floats]:
     """The points and widths of a way from a pocket to the outside."""
     points, widths = [], []
     for one, two in zip(nodes[:-1], nodes[1:], strict=True):
-        data: dict[str, Any] = simple[one][two]["opening"]
-        way = data["throat"].way
-        forward = data["source"] == one
-        points.append(way.point if forward else way.point[::-1])
-        widths.append(way.width if forward else way.width[::-1])
+        point, width = simple[one][two]["way"]
+        forward = simple[one][two]["source"] == one
+        points.append(point if forward else point[::-1])
+        widths.append(width if forward else width[::-1])
     return np.concatenate(points), np.concatenate(widths)
+
+
+def _way_of(throat: Throat, source: int, leads_out: bool) -> tuple[Floats, Floats]:
+    """Points and widths of the way of an opening, without what lies past its mouth outside.
+
+    Where a way is surely outside is a matter of the grid.
+    """
+    point, width = throat.way.point, throat.way.width
+    narrow = np.flatnonzero(width <= MUCH_WIDER * throat.diameter)
+    if not leads_out or len(narrow) == 0:
+        return point, width
+    rows = slice(int(narrow[0]), None) if source == _OUTSIDE else slice(int(narrow[-1]) + 1)
+    return point[rows], width[rows]
 
 
 def _length(way: Floats) -> float:

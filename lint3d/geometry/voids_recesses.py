@@ -336,11 +336,14 @@ def _recess(
     width = 2 * _widest_beside(hidden[members], way, radius, apart)
     inner = _inside(way, ball)
     chambers = np.unique(hidden.chamber[members])
+    widest = float(width[inner].max())
+    # The ball sinks a little into a mouth that is hardly narrower than itself.
+    sinks = (ball - np.sqrt(max(ball**2 - widest**2, 0.0))) / 2
     return Recess(
         depth=shortest,
-        depth_lower=max(shortest - apart / 2, 0.0),
+        depth_lower=max(shortest - sinks - apart / 2, 0.0),
         depth_upper=max(longest, shortest) + apart,
-        width=float(width[inner].max()),
+        width=widest,
         throat=float(width[_past_bottom(way, width)].min()),
         position=way[0],
         mouth=way[-1],

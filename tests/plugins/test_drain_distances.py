@@ -14,7 +14,9 @@ from lint3d_plugins.drain_distances import distances_behind
 
 def opening(graph: nx.MultiGraph, one: int, two: int, width: float, length: float) -> None:
     way = np.column_stack([np.linspace(0, length, 5), np.zeros((5, 2))])
-    throat = SimpleNamespace(way=SimpleNamespace(point=way, width=np.full(5, width)))
+    throat = SimpleNamespace(
+        way=SimpleNamespace(point=way, width=np.full(5, width)), diameter=width
+    )
     graph.add_edge(one, two, throat=throat, diameter=width, source=one)
 
 
@@ -54,3 +56,15 @@ def test_a_way_that_is_much_narrower_does_not_count() -> None:
 
 def test_pocket_that_no_wide_way_leaves_keeps_its_depth() -> None:
     assert distances_behind(hollow_of(network()), neck_of(1, 9.0))[1][0] == 77.0
+
+
+def test_what_lies_past_the_mouth_is_outside() -> None:
+    """A neck 10 mm long: how far its way goes on past it is a matter of the grid."""
+    graph = nx.MultiGraph()
+    opening(graph, 1, 0, 2.0, 20.0)
+    graph.edges[1, 0, 0]["throat"].way.width = np.array([2.0, 2, 2, 8, 9])
+    assert distances_behind(hollow_of(graph), neck_of(1, 2.0))[1][0] == pytest.approx(10.0)
+    graph = nx.MultiGraph()
+    opening(graph, 0, 1, 2.0, 20.0)
+    graph.edges[0, 1, 0]["throat"].way.width = np.array([9.0, 8, 2, 2, 2])
+    assert distances_behind(hollow_of(graph), neck_of(1, 2.0))[1][0] == pytest.approx(10.0)
