@@ -23,7 +23,7 @@ from lint3d.geometry.raster import Grid
 from lint3d.geometry.throats import Throat
 from lint3d.geometry.throats_clearance import Clearance
 from lint3d.geometry.topology import edge_table, is_in_pieces
-from lint3d.geometry.voids_gap import without_parts_of_gaps
+from lint3d.geometry.voids_gap import gaps_as_one
 from lint3d.geometry.voids_model import NotSeen, SealedPocket, Voids
 from lint3d.geometry.voids_narrow import find_hidden_necks
 from lint3d.geometry.voids_openings import (
@@ -144,7 +144,8 @@ def find_voids(
         found = openings
         if pockets:
             found = openings + find_second_ways(surface, space, clearance, graph, limits)
-            found = without_parts_of_gaps(found, clearance, graph, limits)
+            whole = vertices, faces
+            found = gaps_as_one(whole, space, clearance, graph, found, limits)
         if found != openings:
             graph, pockets = find_pockets(space, clearance, found, high)
         graphs.append((graph, pockets))

@@ -23,6 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.components import connected_groups
+from lint3d.geometry.raster import Grid
 from lint3d.geometry.throats_clearance import Clearance
 from lint3d.geometry.voids_space import Space
 
@@ -59,30 +60,33 @@ def widest_across(clearance: Clearance, space: Space, steps: Ints, passes: float
     """
     least = max(passes / 2, HIDDEN_RADIUS * space.grid.pitch)
     least += max(_CLOSE_SHARE * least, _CLOSE_MM)
-    squares = _Squares.of_steps(space, steps)
+    squares = Squares.of_steps(space.grid, steps)
     may_pass = squares.may_hold(clearance, least)
     if not may_pass.any() or _falls_apart(clearance, space, steps[may_pass], least):
         return 2 * least
     return 2 * squares.largest(clearance, least)
 
 
-class _Squares:
+class Squares:
     """Squares of one size across the axes."""
 
     def __init__(self, middle: Floats, across: Ints, side: float) -> None:
         self.middle, self.across, self.side = middle, across, side
 
     @classmethod
-    def of_steps(cls, space: Space, steps: Ints) -> _Squares:
-        """Those halfway between the points of steps."""
-        one, two = (space.points(steps[:, end]) for end in (0, 1))
+    def of_steps(cls, grid: Grid, steps: Ints) -> Squares:
+        """Those halfway between the points of steps, (k, 2) flat numbers."""
+        one, two = (
+            grid.point(np.stack(np.unravel_index(steps[:, end], grid.shape), axis=-1))
+            for end in (0, 1)
+        )
         across = np.argmax(np.abs(two - one), axis=1)
-        return cls((one + two) / 2, across, space.grid.pitch)
+        return cls((one + two) / 2, across, grid.pitch)
 
     def __len__(self) -> int:
         return len(self.middle)
 
-    def quarters(self, rows: Bools) -> _Squares:
+    def quarters(self, rows: Bools) -> Squares:
         """The four quarters of some of them, one after the other."""
         side = self.side / 2
         corner = np.array([[-1, -1], [-1, 1], [1, -1], [1, 1]]) * (side / 2)
@@ -91,7 +95,7 @@ class _Squares:
             offset[axis][:, [one for one in range(3) if one != axis]] = corner
         across = self.across[rows]
         middle = (self.middle[rows][:, None] + offset[across]).reshape(-1, 3)
-        return _Squares(middle, np.repeat(across, 4), side)
+        return Squares(middle, np.repeat(across, 4), side)
 
     def may_hold(self, clearance: Clearance, radius: float) -> Bools:
         """Which ones may hold the middle of a ball larger than that? Not so is sure."""
@@ -143,7 +147,7 @@ def _falls_apart(clearance: Clearance, space: Space, steps: Ints, radius: float)
     for _ in range(_BESIDE):
         pair = np.column_stack([np.repeat(front, 6), (front[:, None] + offsets).reshape(-1)])
         pair = np.unique(np.sort(pair[label[pair[:, 1]] >= 0], axis=1), axis=0)
-        pair = pair[_Squares.of_steps(space, pair).may_hold(clearance, radius)]
+        pair = pair[Squares.of_steps(space.grid, pair).may_hold(clearance, radius)]
         links.append(pair)
         front = np.setdiff1d(pair, seen)
         seen = np.union1d(seen, front)

@@ -1,4 +1,4 @@
-"""Which openings are parts of one gap?
+"""Which openings are parts of one gap, and how wide is it?
 
 A gap all round a lid meets the grid in many places and is yet one opening. From each such place the
 gap is walked: a step along its walls, then to the middle between them, as long as it stays about as
@@ -8,6 +8,7 @@ tests/geometry/test_voids_gap.py.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -16,7 +17,9 @@ from numpy.typing import NDArray
 from lint3d.geometry.components import connected_groups
 from lint3d.geometry.throats import Throat
 from lint3d.geometry.throats_clearance import Clearance
+from lint3d.geometry.voids_fine import fits_in_box, widest_in_box
 from lint3d.geometry.voids_openings import Contact, is_close
+from lint3d.geometry.voids_space import Space
 from lint3d.geometry.voids_tight import grown
 
 if TYPE_CHECKING:
@@ -28,6 +31,8 @@ Bools = NDArray[np.bool_]
 
 #: How narrow a gap stays, times the radius at the places.
 _NARROWEST, _WIDEST = 0.5, 1.6
+#: A ball that grew to this share of what it may is no part of the gap.
+_AS_FAR = 0.95
 #: Lengths of steps, times the radius: the long ones get far, the short ones round bends.
 _STEPS = (4.0, 1.5)
 _DIRECTIONS = 8
@@ -38,48 +43,68 @@ _MOST_PAIRS = 12
 #: Places on the way of an opening that are set out from.
 _MOST_PLACES = 7
 #: Places met at most; who does not come to an end in these says that all belongs together.
-_MOST_MET = 6_000
+_MOST_MET = 12_000
 #: Balls overlap so far that no facet is between them.
 _OVERLAP = 1.0 + 1e-4
 
 
-def without_parts_of_gaps(
-    measured: list[tuple[Contact, Throat]],
+def gaps_as_one(
+    surface: tuple[Floats, Ints],
+    space: Space,
     clearance: Clearance,
     graph: nx.MultiGraph,
+    measured: list[tuple[Contact, Throat]],
     limits: tuple[float, ...] = (),
 ) -> list[tuple[Contact, Throat]]:
-    """Leave out openings that are parts of one gap with a better one between the same pockets.
+    """Of openings that are parts of one gap between two pockets keep the best, closely bounded.
 
     Only openings that no section closes are looked at: the others are each closed by themselves.
 
     Parameters
     ----------
-    measured : openings between chambers
+    surface : vertices (n, 3) mm and faces (m, 3)
+    space : the grid that the openings were found on
     graph : from `voids_ways.find_pockets`; its nodes name the chambers they are made of
+    measured : openings between chambers
     limits : mm, near which sections had to close more closely
     """
-    node_of = {one: node for node, data in graph.nodes(data=True) for one in data["members"]}
+    members = dict(graph.nodes(data="members"))
+    node_of = {one: node for node, own in members.items() for one in own}
     of_pair: dict[frozenset[int], list[int]] = {}
     for row in sorted(range(len(measured)), key=lambda row: -measured[row][1].lower):
         contact, throat = measured[row]
         if throat.diameter > 0 and not is_close(throat, limits):
             pair = frozenset(node_of.get(one, one) for one in contact.chambers)
             of_pair.setdefault(pair, []).append(row)
-    several = [
-        rows
-        for rows in of_pair.values()
-        if len(rows) > 1 and any(measured[row][1].lower > 0 for row in rows)
+    known = [
+        (pair, rows)
+        for pair, rows in of_pair.items()
+        if len(pair) == 2 and any(measured[row][1].lower > 0 for row in rows)
     ]
-    gone: set[int] = set()
-    for rows in several[:_MOST_PAIRS]:
-        width = max(measured[row][1].diameter for row in rows)
-        narrow = [_narrow_places(measured[row][1], width) for row in rows]
+    kept = dict(enumerate(measured))
+    for pair, rows in known[:_MOST_PAIRS]:
+        throats = [measured[row][1] for row in rows]
+        width = max(throat.diameter for throat in throats)
+        narrow = [_narrow_places(throat, width) for throat in throats]
         owner = np.repeat(np.arange(len(rows)), [len(places) for places in narrow])
-        gap = parts_of_gaps(clearance, np.vstack(narrow), width / 2, owner)
-        first = np.unique(gap, return_index=True)[1]
-        gone |= set(rows) - {rows[row] for row in first.tolist()}
-    return [one for row, one in enumerate(measured) if row not in gone]
+        is_seen = fits_in_box(space, np.vstack(narrow), width)
+        if len(rows) == 1 and not is_seen:
+            continue
+        gap, met = parts_of_gaps(clearance, np.vstack(narrow), width / 2, owner, is_seen)
+        for number in np.unique(gap).tolist():
+            mine = np.flatnonzero(gap == number).tolist()
+            for one in mine[1:]:
+                del kept[rows[one]]
+            contact, throat = measured[rows[mine[0]]]
+            if met is not None and throat.lower > 0:
+                one, two = (np.array(members.get(node, [node])) for node in pair)
+                places = np.vstack([met[number], *(narrow[row] for row in mine)])
+                bound = widest_in_box(
+                    surface, clearance, space, places, (one, two), throat.diameter
+                )
+                throat = replace(throat, upper=max(min(throat.upper, bound), throat.diameter))
+                kept[rows[mine[0]]] = contact, throat
+    return [kept[row] for row in sorted(kept)]
 
 
 def _narrow_places(throat: Throat, width: float) -> Floats:
@@ -90,9 +115,13 @@ def _narrow_places(throat: Throat, width: float) -> Floats:
 
 
 def parts_of_gaps(
-    clearance: Clearance, places: Floats, radius: float, owner: Ints | None = None
-) -> Ints:
-    """Which places lie in one and the same gap?
+    clearance: Clearance,
+    places: Floats,
+    radius: float,
+    owner: Ints | None = None,
+    to_the_end: bool = False,
+) -> tuple[Ints, list[Floats] | None]:
+    """Which places lie in one and the same gap, and how far does it go?
 
     Parameters
     ----------
@@ -100,11 +129,13 @@ def parts_of_gaps(
     places : (n, 3) mm, in gaps
     radius : mm, about half as wide as the gaps are
     owner : (n,) numbers from 0 on of the openings that the places are in; each in one by default
+    to_the_end : go on where all openings are known to be in one gap
 
     Returns
     -------
     for each opening the number of the gap it lies in; where a gap is too large to be walked to its
-    end, all have one number
+    end, all have one number. And (k, 3) mm for each gap, places met all over it; None if it was not
+    walked to its end.
     """
     owner = np.arange(len(places)) if owner is None else owner
     openings = int(owner.max()) + 1
@@ -115,8 +146,9 @@ def parts_of_gaps(
     cells: dict[tuple[int, int, int], int] = {}
     for cell in _cells(front, radius):
         cells.setdefault(cell, openings + len(cells))
-    front_row = np.array([cells[cell] for cell in _cells(front, radius)])
+    front_row = np.array([cells[cell] for cell in _cells(front, radius)], np.int64)
     links = [np.column_stack([owner, front_row])]
+    met, met_row = [front], [front_row]
     rows = openings + len(cells)
     group = np.arange(openings)
     while len(front):
@@ -132,19 +164,24 @@ def parts_of_gaps(
         links.append(np.array(pairs, np.int64).reshape(-1, 2))
         front = place[fresh]
         front_row = np.arange(rows - len(fresh), rows)
+        met.append(front)
+        met_row.append(front_row)
         if rows > _MOST_MET:
-            return np.zeros(openings, np.int64)
+            return np.zeros(openings, np.int64), None
         every = np.concatenate(links)
         group = connected_groups(rows, every[:, 0], every[:, 1])
-        if len(np.unique(group[:openings])) == 1:
-            break
-    found: Ints = np.unique(group[:openings], return_inverse=True)[1]
-    return found
+        if not to_the_end and len(np.unique(group[:openings])) == 1:
+            return np.zeros(openings, np.int64), None
+    first, gap = np.unique(group[:openings], return_inverse=True)
+    if not to_the_end:
+        return gap, None
+    of_met = group[np.concatenate(met_row)] if len(group) > openings else np.zeros(0, np.int64)
+    return gap, [np.concatenate(met)[of_met == one] for one in first]
 
 
 def _is_narrow(size: Floats, radius: float) -> Bools:
     """Which balls are as narrow as the gap? Those that grew as far as they may are not."""
-    narrow: Bools = (size > _NARROWEST * radius) & (size < (1 - 1e-6) * _WIDEST * radius)
+    narrow: Bools = (size > _NARROWEST * radius) & (size < _AS_FAR * _WIDEST * radius)
     return narrow
 
 
