@@ -150,6 +150,9 @@ def measure_closely(
         finer = measure_finer(surface, clearance, throat, pitch, bound)
         if finer is None:
             continue
+        if finer.lower > throat.upper:
+            # The widest way in that box leads through another opening, measured by itself.
+            break
         upper = min(finer.upper, throat.upper)
         better = finer if finer.lower > throat.lower else throat
         throat = replace(better, upper=upper, diameter=min(better.diameter, upper))
