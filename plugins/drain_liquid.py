@@ -103,7 +103,7 @@ def draining(sheet: Sheet, pocket: Pocket) -> dict[str, Any]:
     throat = pocket.throat
     seconds = empties_s(liquid, pocket.volume, throat.diameter, throat.length, pocket.diameter)
     return {
-        "draining_s": seconds if math.isfinite(seconds) else None,
+        "draining_s": float(seconds) if math.isfinite(seconds) else None,
         "draining_assumes": ASSUMED_DRAINING,
     }
 
@@ -249,9 +249,17 @@ def _outlet(pocket: Pocket) -> Floats:
     if len(narrow) == 0:
         return pocket.throat.position
     # Past a sharp rim a way widens as √(r² + s²): that much of it is outside.
-    back = pocket.way[: narrow[-1] + 1][::-1]
+    last = int(narrow[-1])
+    past = diameter / 2 * math.sqrt(NECK**2 - 1)
+    line = pocket.way[: last + 1]
+    if last + 1 < len(pocket.way):
+        widths = pocket.way_width[last : last + 2]
+        share = (NECK * diameter - widths[0]) / (widths[1] - widths[0])
+        step = pocket.way[last + 1] - pocket.way[last]
+        line = np.vstack([line, pocket.way[last] + share * step])
+    back = line[::-1]
     along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(back, axis=0), axis=1))])
-    past = min(diameter / 2 * math.sqrt(NECK**2 - 1), float(along[-1]))
+    past = min(past, float(along[-1]))
     return np.array([np.interp(past, along, back[:, axis]) for axis in range(3)])
 
 

@@ -127,7 +127,7 @@ def neck_facts(neck: Neck) -> dict[str, Any]:
         "pocket_volumes_mm3": [p.volume for p in neck.pockets[:_MOST_LISTED]],
         "depth_mm": max(pocket.depth for pocket in neck.pockets),
         "neck_diameter_mm": throat.diameter,
-        "neck_length_mm": throat.length,
+        "neck_length_mm": float(throat.length),
         "neck_direction": throat.direction.tolist(),
         "openings": len(widths),
         "opening_diameters_mm": widths[:_MOST_LISTED],
