@@ -15,6 +15,7 @@ Lengths in mm, widths are diameters. Guarded by tests/geometry/test_throats.py.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -114,6 +115,32 @@ def glimpsed(clearance: Clearance, path: Floats, pitch: float, upper: float) -> 
     )
 
 
+def in_series(throats: Sequence[Throat]) -> Throat:
+    """The narrowest place of ways that follow each other, each from where the last one ends.
+
+    What passes all of them passes the narrowest; a neck may run on from one into the next.
+    """
+    if len(throats) == 1:
+        return throats[0]
+    at = int(np.argmin([throat.diameter for throat in throats]))
+    throat = throats[at]
+    point = np.concatenate([one.way.point for one in throats])
+    width = np.concatenate([one.way.width for one in throats])
+    lengths = throat.length_lower, throat.length, throat.length_upper
+    if throat.diameter > 0 and len(throat.way.width):
+        row = sum(len(one.way.width) for one in throats[:at]) + int(np.argmin(throat.way.width))
+        lengths = _neck_lengths(point, width / 2, row, throat.diameter / 2)
+    return replace(
+        throat,
+        lower=min(one.lower for one in throats),
+        upper=max(min(one.upper for one in throats), throat.diameter),
+        length_lower=lengths[0],
+        length=lengths[1],
+        length_upper=lengths[2],
+        way=Way(point, width),
+    )
+
+
 def _better(one: Section | None, two: Section | None) -> Section | None:
     """The section that bounds more closely."""
     if one is None or two is None:
@@ -199,15 +226,7 @@ def _throat(clearance: Clearance, route: Route, section: Section | None, upper: 
         upper = min(section.radius, upper)
         radius = max(radius, min(section.found, radius + tolerance_of(radius)))
     upper = max(upper, radius)
-    # Past a sharp mouth the way widens as √(r² + s²): that much of each stretch is outside.
-    shortest, length = (
-        max(_neck_length(route, row, factor) - 2 * radius * np.sqrt(factor**2 - 1), 0.0)
-        for factor in (NECK_FACTOR_LOW, NECK_FACTOR)
-    )
-    doubt = tolerance_of(radius) + 0.05 * radius
-    shortest = max(shortest - doubt, 0.0)
-    length = max(length, shortest)
-    longest = max(_neck_length(route, row, NECK_FACTOR_HIGH), length) + doubt
+    shortest, length, longest = _neck_lengths(route.point, route.radius, row, radius)
     return Throat(
         diameter=2 * radius,
         lower=2 * lower,
@@ -222,12 +241,29 @@ def _throat(clearance: Clearance, route: Route, section: Section | None, upper: 
     )
 
 
-def _neck_length(route: Route, row: int, factor: float) -> float:
+def _neck_lengths(
+    point: Floats, radii: Floats, row: int, radius: float
+) -> tuple[float, float, float]:
+    """Length of the neck about a row of a way, mm: lower bound, value, upper bound.
+
+    Past a sharp mouth the way widens as √(r² + s²): that much of each stretch is outside.
+    """
+    shortest, length = (
+        max(_neck_length(point, radii, row, factor) - 2 * radius * np.sqrt(factor**2 - 1), 0.0)
+        for factor in (NECK_FACTOR_LOW, NECK_FACTOR)
+    )
+    doubt = tolerance_of(radius) + 0.05 * radius
+    shortest = max(shortest - doubt, 0.0)
+    length = max(length, shortest)
+    longest = max(_neck_length(point, radii, row, NECK_FACTOR_HIGH), length) + doubt
+    return shortest, length, longest
+
+
+def _neck_length(point: Floats, radius: Floats, row: int, factor: float) -> float:
     """How long is the way about a point before it gets wider than `factor` times its throat?
 
     A bend inside the neck may be wider, as long as the way narrows down again.
     """
-    point, radius = route.point, route.radius
     limit, bend = factor * radius[row], BEND_FACTOR * radius[row]
     ends = []
     for side in (-1, 1):

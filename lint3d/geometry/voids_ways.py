@@ -9,13 +9,13 @@ from __future__ import annotations
 
 from dataclasses import replace
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.chambers import MERGE_RATIO
-from lint3d.geometry.throats import Throat
+from lint3d.geometry.throats import Throat, in_series
 from lint3d.geometry.throats_clearance import Clearance
 from lint3d.geometry.voids_model import OUTSIDE, Opening, Pocket
 from lint3d.geometry.voids_openings import Contact
@@ -112,53 +112,90 @@ def _graph(
             members=[node],
         )
     for contact, throat in openings:
-        graph.add_edge(
-            *contact.chambers,
-            throat=throat,
-            source=contact.chambers[0],
-            diameter=throat.diameter,
-            lower=throat.lower,
-            upper=throat.upper,
-            length=throat.length,
-            position=tuple(throat.position.tolist()),
-        )
+        graph.add_edge(*contact.chambers, **_facts(throat, contact.chambers[0]))
     return graph
+
+
+def _facts(throat: Throat, source: int) -> dict[str, Any]:
+    """What an edge tells: its throat, seen from one of its nodes."""
+    return {
+        "throat": throat,
+        "source": source,
+        "diameter": throat.diameter,
+        "lower": throat.lower,
+        "upper": throat.upper,
+        "length": throat.length,
+        "position": tuple(throat.position.tolist()),
+    }
 
 
 def _put_together(graph: nx.MultiGraph) -> None:
     """Join chambers that the grid told apart and the exact widths do not.
 
     From the widest opening down, as on the grid: where the narrower of the two is less than
-    `MERGE_RATIO` wider than the opening between them, they are one.
+    `MERGE_RATIO` wider than the opening between them, they are one. Ways that ended in one of them
+    run on to where the whole begins: to its widest place, or to the outside.
     """
+    import networkx as nx
+
     edges = sorted(
         graph.edges(keys=True, data="diameter"), key=lambda edge: (-edge[3], edge[0], edge[1])
     )
     leader = {node: node for node in graph}
+    within = nx.Graph()
+    within.add_nodes_from(graph)
+    middle = {node: node for node in graph}
 
     def find(node: int) -> int:
         while leader[node] != node:
             node = leader[node]
         return node
 
-    for one, two, _, width in edges:
+    for one, two, key, width in edges:
         low, high = sorted((find(one), find(two)))
         narrower = min(graph.nodes[low]["diameter"], graph.nodes[high]["diameter"])
         if low != high and narrower < MERGE_RATIO * width:
             leader[high] = low
+            within.add_edge(one, two, **graph.edges[one, two, key])
             if graph.nodes[high]["diameter"] > graph.nodes[low]["diameter"]:
                 graph.nodes[low].update(
                     {name: graph.nodes[high][name] for name in ("diameter", "position")}
                 )
+                middle[low] = middle[high]
             graph.nodes[low]["members"] += graph.nodes[high]["members"]
     for one, two, key, data in list(graph.edges(keys=True, data=True)):
         ends = find(one), find(two)
-        if ends != (one, two):
+        if (middle[ends[0]], middle[ends[1]]) != (one, two):
             graph.remove_edge(one, two, key)
             if ends[0] != ends[1]:
-                data["source"] = find(data["source"])
-                graph.add_edge(*ends, **data)
+                first = data["source"]
+                last = two if first == one else one
+                start, stop = middle[find(first)], middle[find(last)]
+                throat = _run_on(within, start, (first, data["throat"], last), stop)
+                graph.add_edge(*ends, **_facts(throat, find(first)))
     graph.remove_nodes_from([node for node in list(graph) if find(node) != node])
+
+
+def _run_on(within: nx.Graph, start: int, opening: tuple[int, Throat, int], stop: int) -> Throat:
+    """An opening with the ways to it inside what was put together, from and to the middles.
+
+    Parameters
+    ----------
+    within : the openings that chambers were put together by, a forest
+    opening : chamber, its opening seen from there, and the chamber behind it
+    """
+    import networkx as nx
+
+    first, throat, last = opening
+    before = nx.shortest_path(within, start, first)
+    after = nx.shortest_path(within, last, stop)
+    return in_series(
+        [
+            *(_seen_from(within[one][two], one) for one, two in pairwise(before)),
+            throat,
+            *(_seen_from(within[one][two], one) for one, two in pairwise(after)),
+        ]
+    )
 
 
 def _widest_ways(graph: nx.MultiGraph, width: str) -> dict[int, list[int]]:

@@ -1,0 +1,45 @@
+"""Do ways run on to the outside through chambers that are put together?"""
+
+from __future__ import annotations
+
+import networkx as nx
+import numpy as np
+import pytest
+
+from lint3d.geometry.throats import Throat, Way
+from lint3d.geometry.voids_ways import _facts, _put_together
+
+
+def opening(start: float, stop: float, width: float) -> Throat:
+    """A straight duct along x of one width."""
+    line = np.linspace(start, stop, 21)
+    point = np.column_stack([line, np.zeros((21, 2))])
+    middle, along = np.array([(start + stop) / 2, 0, 0]), np.array([np.sign(stop - start), 0, 0])
+    long = abs(stop - start)
+    way = Way(point, np.full(21, width))
+    return Throat(width, width - 0.01, width + 0.01, middle, along, long, long, long, way, 0)
+
+
+@pytest.mark.parametrize("outer", [2.0, 1.9])
+@pytest.mark.parametrize("turned", [False, True])
+def test_way_through_a_chamber_that_is_put_together_with_another(
+    outer: float, turned: bool
+) -> None:
+    """A duct whose middle the grid took for a chamber: 20 mm before it and 30 mm behind it."""
+    graph = nx.MultiGraph()
+    for node, (at, wide) in enumerate([(50.0, np.inf), (0.0, 10.0), (20.0, 2.0)]):
+        graph.add_node(node, members=[node], position=(at, 0, 0), diameter=wide)
+    inner = opening(20, 0, 2.0) if turned else opening(0, 20, 2.0)
+    graph.add_edge(1, 2, **_facts(inner, 2 if turned else 1))
+    graph.add_edge(0, 2, **_facts(opening(50, 20, outer), 0))
+    _put_together(graph)
+    ((one, two, data),) = graph.edges(data=True)
+    assert {one, two} == {0, 1}
+    assert sorted(graph.nodes[0]["members"] + graph.nodes[1]["members"]) == [0, 1, 2]
+    throat = data["throat"] if data["source"] == 1 else data["throat"].reversed()
+    assert throat.way.point[[0, -1], 0].tolist() == [0.0, 50.0]
+    assert (np.diff(throat.way.point[:, 0]) >= 0).all()
+    assert data["diameter"] == outer
+    assert data["lower"] == pytest.approx(outer - 0.01)
+    assert throat.length_lower <= (50 if outer == 2.0 else 30) <= throat.length_upper
+    assert throat.length == pytest.approx(50.0 if outer == 2.0 else 30.0, abs=1.0)
