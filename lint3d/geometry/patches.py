@@ -30,6 +30,8 @@ Bools = NDArray[np.bool_]
 NEEDLE, NEEDLE_MM = 0.02, 0.05
 #: A patch thinner than this, most of whose border is with one other patch, is a part of that.
 CLIFF_MM, WITHIN = 0.15, 0.7
+#: Normals of a flat face stray less than this.
+FLAT = np.radians(0.1)
 
 
 @dataclass(frozen=True, eq=False)
@@ -256,13 +258,15 @@ def _without_cliffs(folds: Folds, patch: Ints, crease: Ints) -> Ints:
     """Patches, where thin ones that lie within another are a part of that.
 
     On coarse bent surfaces a vertex beside a chord leaves a cliff, a sagitta high. The walls of a
-    relief and the strips of a fillet lie between two patches, and are kept.
+    relief and the strips of a fillet lie between two patches, and are kept; so is what lies in a
+    flat face, where there are no chords: a dot of a quarter of a millimetre.
     """
     count = int(patch.max(initial=-1)) + 1
     pair = patch[folds.face[crease]]
     between = pair[:, 0] != pair[:, 1]
     pair, length = pair[between], folds.length[crease[between]]
     both = np.concatenate([pair, pair[:, ::-1]])
+    beyond = folds.face[crease[between]][:, ::-1].ravel(order="F")
     if not len(both):
         return patch
     key, row = np.unique(both[:, 0] * np.int64(count) + both[:, 1], return_inverse=True)
@@ -280,10 +284,22 @@ def _without_cliffs(folds: Folds, patch: Ints, crease: Ints) -> Ints:
     shared, whole = np.bincount(row, border[outer]), key % count
     total = np.bincount(key // count, shared, count)
     most = shared > WITHIN * total[key // count]
+    rim = np.flatnonzero(thin[both[:, 0]] & ~thin[both[:, 1]])
+    most &= ~_is_flat(folds, beyond[rim], np.tile(length, 2)[rim], heap[both[rim, 0]])[key // count]
     target = np.full(count, -1)
     target[(key // count)[most]] = whole[most]
     into = np.where(thin & (target[heap] >= 0), target[heap], np.arange(count))
     return np.unique(into[patch], return_inverse=True)[1].astype(np.int64)
+
+
+def _is_flat(folds: Folds, face: Ints, length: Floats, heap: Ints) -> Bools:
+    """(count,) is all that surrounds each heap in one plane? Told from the faces along its rim."""
+    count = len(folds.faces)
+    total = np.bincount(heap, length, count)
+    mean = [np.bincount(heap, length * folds.normal[face, k], count) for k in range(3)]
+    # Chords of a bent surface turn by more than half a degree against each other.
+    flat: Bools = np.linalg.norm(mean, axis=0) >= total * np.cos(FLAT)
+    return flat & (total > 0)
 
 
 @dataclass(frozen=True, eq=False)

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from lint3d.geometry.patches import Folds
 from lint3d.geometry.relief_base import Base, fit_base, quantile
+from lint3d.geometry.relief_facets import height_above_facets
 from lint3d.geometry.relief_islands import Island
 
 Floats = NDArray[np.float64]
@@ -38,6 +39,9 @@ CAP_LEVEL = 0.5
 LEAST_CAP = 0.08
 #: A round island whose cap falls by this share of its height is a dome.
 DOME_FALL = 0.04
+#: Half an interval wider than this, in mm and as a share of the height, is worth the question
+#: whether the cap is folded like its base.
+WIDE_MM, WIDE = 0.002, 0.005
 #: Roundness 4 pi A / P^2 of a dome's foot; an octagon has 0.95.
 ROUND = 0.9
 
@@ -91,11 +95,18 @@ def measure_height(
     area = folds.area[island.faces]
     mean = level.mean(axis=1)
     cap = (lean >= CAP_LEAN) & (mean > CAP_LEVEL * top)
+    leaning = island.faces[cap]
     flat = cap & (lean >= FLAT_LEAN)
     if area[flat].sum() >= 0.3 * area[cap].sum():
         cap = flat
     height, low, high, dome = _height(mean[cap], area[cap], island, top, folds)
     blur = step_mm + base.residual
+    if blur + (high - low) / 2 > min(WIDE_MM, WIDE * height):
+        beside = _beside(folds, island)
+        told = height_above_facets(folds, leaning, beside, sign, height)
+        if told is not None and told[2] - told[1] < high - low + 2 * base.residual:
+            # A round dot that is folded with its base falls off to its foot, and is no dome.
+            (height, low, high), blur, dome = told, step_mm, False
     return Measured(
         island=island,
         base=base,
@@ -106,6 +117,13 @@ def measure_height(
         cap=island.faces[cap],
         levels=level,
     )
+
+
+def _beside(folds: Folds, island: Island) -> Ints:
+    """Faces of the base that touch the foot."""
+    on_foot = np.zeros(len(folds.vertices), bool)
+    on_foot[island.start] = True
+    return island.base[on_foot[folds.faces[island.base]].any(axis=1)]
 
 
 def _height(

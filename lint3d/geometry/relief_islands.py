@@ -14,7 +14,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.patches import Cut, Folds, Hanging, hanging_parts, vector_area
-from lint3d.geometry.relief_coarse import is_coarse
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -28,7 +27,8 @@ CUTS = (
     Cut(np.radians(35.0), np.radians(5.0), 1.0),
     Cut(np.radians(35.0), np.radians(3.0), 2.5),
 )
-#: ... and on bent surfaces of few facets, which turn nearly as sharply as walls do.
+#: ... and for bent surfaces of few facets, and edges of a base: both turn nearly as sharply as
+#: walls do.
 COARSE_CUTS = (Cut(np.radians(50.0)), Cut(np.radians(60.0)))
 #: How much of the foot must turn the same way.
 SAME_WAY = 0.9
@@ -107,7 +107,7 @@ def islands(folds: Folds, cuts: tuple[Cut, ...] | None = None) -> list[Island]:
     list of Island : the order follows the first limit that found each
     """
     if cuts is None:
-        cuts = CUTS + (COARSE_CUTS if is_coarse(folds) else ())
+        cuts = CUTS + COARSE_CUTS
     distinct: list[tuple[Cut, NDArray[np.bool_], list[int]]] = []
     for number, cut in enumerate(cuts):
         crease = cut.of(folds)

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import manifold3d as m3
 import networkx as nx
 import numpy as np
 import pytest
 from shapes_relief import lettered, moved
+from shapes_walls import arrays
 
 from lint3d.geometry.patches import Cut, _search, folds, hanging_parts, vector_area
 from lint3d.geometry.topology import edge_table
@@ -91,3 +93,13 @@ def test_a_surface_without_creases_has_no_parts() -> None:
     case = lettered("I", 0.5, 5.0)
     table = edge_table(case.faces, len(case.vertices))
     assert len(hanging_parts(folds(case.vertices, case.faces, table), Cut(np.pi))) == 0
+
+
+def test_a_dot_in_a_flat_face_is_no_cliff_of_a_coarse_one() -> None:
+    plate = m3.Manifold.cube((6.0, 6.0, 2.0), True)
+    dot = m3.Manifold.cylinder(1.0, 0.13, 0.13, 8, True).translate((0, 0, 1.35))
+    for part in (plate - dot, plate + dot.translate((0, 0, -0.7))):
+        vertices, faces = arrays(part)
+        surface = folds(vertices, faces, edge_table(faces, len(vertices)))
+        parts = hanging_parts(surface, Cut(np.radians(35.0)))
+        assert 8 in np.diff(parts.foot_start)
