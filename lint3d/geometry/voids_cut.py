@@ -162,5 +162,5 @@ def _falls_apart(clearance: Clearance, space: Space, steps: Ints, radius: float)
     if not np.isin(chamber, chambers).all():
         # Into a third chamber, and by that one perhaps into the other.
         return False
-    reached = [np.unique(group[is_deep & (chamber == one)]) for one in chambers]
-    return len(np.intersect1d(*reached)) == 0
+    one, other = (np.unique(group[is_deep & (chamber == side)]) for side in chambers)
+    return len(np.intersect1d(one, other)) == 0

@@ -93,11 +93,11 @@ def gaps_as_one(
         gap, met = parts_of_gaps(clearance, np.vstack(narrow), width / 2, owner, is_seen)
         for number in np.unique(gap).tolist():
             mine = np.flatnonzero(gap == number).tolist()
-            for one in mine[1:]:
-                del kept[rows[one]]
+            for row in mine[1:]:
+                del kept[rows[row]]
             contact, throat = measured[rows[mine[0]]]
             if met is not None and throat.lower > 0:
-                one, two = (np.array(members.get(node, [node])) for node in pair)
+                one, two = (np.array(members.get(node, [node]), np.int64) for node in pair)
                 places = np.vstack([met[number], *(narrow[row] for row in mine)])
                 bound = widest_in_box(
                     surface, clearance, space, places, (one, two), throat.diameter

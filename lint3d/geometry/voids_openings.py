@@ -209,12 +209,12 @@ def without_doubles(
     # Passages beside one another hang together in a chain: the gap round a lid is one opening.
     groups: list[list[tuple[Contact, Throat]]] = []
     for contact, throat in measured:
-        same, others = [], []
-        for group in groups:
-            is_beside = set(group[0][0].chambers) == set(contact.chambers) and any(
-                is_one_passage(clearance, throat, seen) for _, seen in group
-            )
-            (same if is_beside else others).append(group)
+        same = [
+            group
+            for group in groups
+            if set(group[0][0].chambers) == set(contact.chambers)
+            and any(is_one_passage(clearance, throat, seen) for _, seen in group)
+        ]
         if not same:
             groups.append([(contact, throat)])
             continue
