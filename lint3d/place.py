@@ -77,7 +77,7 @@ class Place:
 
 @dataclass(frozen=True)
 class Step:
-    """One point of a path, from the place to the outside, with the width there."""
+    """One point of a path, from the place to the outside, with the width there in mm."""
 
     position: tuple[float, float, float]
     value: float | None = None

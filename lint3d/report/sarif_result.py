@@ -22,6 +22,8 @@ from lint3d.units import shown
 #: 2.1.0, 3.11.5 and 3.11.6, from memory).
 _LINK = re.compile(r"\[(?=[^\[\]]*\]\()")
 _GAP = re.compile(r"\{(\d+)\}")
+#: Unit of the width at each step of a way.
+_WIDTH = "mm"
 
 
 def result_objects(
@@ -113,7 +115,7 @@ def _result(
         location.setdefault("properties", {})["more"] = plain(result.properties)
     found["partialFingerprints"] = key
     if result.path:
-        found.update(_path(result, unit, places))
+        found.update(_path(result, places))
     other = places.of_other(result)
     related = [] if other is None else [other]
     # By number, so that a message may point at them; 1 is the other body.
@@ -125,11 +127,12 @@ def _result(
     return found
 
 
-def _path(result: Result, unit: str, places: Locations) -> dict[str, Any]:
+def _path(result: Result, places: Locations) -> dict[str, Any]:
     """The way from the place to the outside, as a code flow and as a graph with its traversal."""
     about = {"text": message_text(f"The way from the place to the outside, {result.rule}.")}
-    steps = [_step(step, unit, result, places) for step in result.path]
-    states = [_state(step, unit) for step in result.path]
+    # What is told at each step is a width, whatever the rule measures.
+    steps = [_step(step, _WIDTH, result, places) for step in result.path]
+    states = [_state(step) for step in result.path]
     links = [str(number) for number in range(1, len(steps))]
     nodes = [
         {"id": str(index), "label": step["message"], "location": step}
@@ -168,7 +171,7 @@ def _step(step: PathStep, unit: str, result: Result, places: Locations) -> dict[
     }
 
 
-def _state(step: PathStep, unit: str) -> dict[str, Any]:
+def _state(step: PathStep) -> dict[str, Any]:
     value = rounded(step.value)
-    told = "not measured" if value is None else f"{number(value)}{shown(unit)}"
+    told = "not measured" if value is None else f"{number(value)}{shown(_WIDTH)}"
     return {"value": {"text": told}, "position": {"text": position_text(step.position)}}

@@ -125,6 +125,16 @@ def test_a_path_is_a_graph_with_its_traversal_and_a_code_flow(run: dict[str, Any
     assert flow[2]["state"]["value"]["text"] == "not measured"
 
 
+def test_steps_of_a_path_are_widths_whatever_the_rule_measures() -> None:
+    whole = inspections.varied()
+    vent = next(result for result in whole.results if result.path)
+    assert vent.requirement is not None
+    held = replace(vent, rule="drain/held", requirement=replace(vent.requirement, unit="mm3"))
+    (told,) = run_of(replace(whole, results=[held]))["results"]
+    assert told["graphTraversals"][0]["initialState"]["value"]["text"] == "9.5 mm"
+    assert ": 9.5 mm, at" in told["graphs"][0]["nodes"][0]["label"]["text"]
+
+
 def test_a_path_of_one_step_has_no_edge() -> None:
     whole = inspections.varied()
     vent = next(result for result in whole.results if result.path)
