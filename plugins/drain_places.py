@@ -15,6 +15,7 @@ import numpy as np
 
 from lint3d import Body, Claim, Place, Step
 from lint3d_plugins.drain_hollows import Hollow, volumes_either_way
+from lint3d_plugins.many_places import MANY, distribution, point
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -25,9 +26,6 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
     Ints = NDArray[np.int64]
 
-#: More pockets than this in one connected hollow, or of one body, are told as one place with their
-#: distribution. common practice, no source
-MANY = 20
 #: Up to so many times the width of a neck its way is still the neck.
 MUCH_WIDER = 1.25
 #: Points of a way that are told, and pockets or openings that are listed one by one.
@@ -297,25 +295,6 @@ def _ends(places: list[Place]) -> tuple[list[float], list[float]]:
     lowers = [place.value if place.lower is None else place.lower for place in places]
     uppers = [place.value if place.upper is None else place.upper for place in places]
     return lowers, uppers
-
-
-def distribution(values: Floats) -> dict[str, float]:
-    """Least, quartiles, largest and mean."""
-    least, low, middle, high, most = np.quantile(values, [0, 0.25, 0.5, 0.75, 1]).tolist()
-    return {
-        "least": least,
-        "lower_quartile": low,
-        "median": middle,
-        "upper_quartile": high,
-        "largest": most,
-        "mean": float(np.mean(values)),
-    }
-
-
-def point(position: Floats) -> tuple[float, float, float]:
-    """A place as plain numbers."""
-    x, y, z = (float(one) for one in position)
-    return (x, y, z)
 
 
 def width_or_none(width: float) -> float | None:

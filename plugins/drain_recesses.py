@@ -14,7 +14,8 @@ import numpy as np
 
 from lint3d import Place, Step
 from lint3d_plugins.drain_hollows import Hollow, Hollows
-from lint3d_plugins.drain_places import owners, point, width_or_none
+from lint3d_plugins.drain_places import owners, width_or_none
+from lint3d_plugins.many_places import point
 
 if TYPE_CHECKING:
     from lint3d.geometry.voids_recesses import Recess, Unreached

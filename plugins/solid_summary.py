@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d import Body, Place, Step
-from lint3d_plugins.drain_places import MANY, distribution, point
+from lint3d_plugins.many_places import MANY, distribution, point
 
 #: So many of the worst places are listed one by one.
 MOST_LISTED = 12

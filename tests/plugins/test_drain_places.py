@@ -10,13 +10,12 @@ import pytest
 
 from lint3d import Place
 from lint3d_plugins.drain_places import (
-    MANY,
-    distribution,
     necks,
     order_of_emptying,
     steps,
     summed_up,
 )
+from lint3d_plugins.many_places import MANY
 
 HOLLOW: Any = SimpleNamespace(group=SimpleNamespace(bodies=[SimpleNamespace(name="part-1")]))
 
@@ -91,15 +90,3 @@ def test_systems_that_are_very_many_together_are_one() -> None:
     (place,) = summed_up(HOLLOW, places, "mm", True)
     assert place.properties["places"] == 3 * MANY
     assert place.value == 2.0
-
-
-def test_distribution() -> None:
-    found = distribution(np.array([1.0, 2.0, 3.0, 4.0, 10.0]))
-    assert found == {
-        "least": 1.0,
-        "lower_quartile": 2.0,
-        "median": 3.0,
-        "upper_quartile": 4.0,
-        "largest": 10.0,
-        "mean": 4.0,
-    }

@@ -12,7 +12,7 @@ import lint3d
 from lint3d import LeftOut, Place
 from lint3d.config import Config
 from lint3d.report.sarif import sarif_log
-from lint3d_plugins.drain_places import MANY
+from lint3d_plugins.many_places import MANY
 from lint3d_plugins.solid import inside_out, joints, stray_shell
 
 
