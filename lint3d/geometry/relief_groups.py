@@ -196,8 +196,15 @@ def _characters(low: Floats, high: Floats) -> Ints:
     wide, tall = (high - low).T
     common = np.minimum(high[:, None, 0], high[:, 0]) - np.maximum(low[:, None, 0], low[:, 0])
     share = common / np.maximum(np.minimum(wide[:, None], wide), 1e-9)
-    small = np.minimum(tall[:, None], tall) < SMALL * (high[:, 1].max() - low[:, 1].min())
-    one, two = np.nonzero((share > OVERLAP) | (small & (share > OVERLAP_SMALL)))
+    small = tall < SMALL * (high[:, 1].max() - low[:, 1].min())
+    either = small[:, None] | small
+    joined = (share > OVERLAP) | (either & (share > OVERLAP_SMALL))
+    np.fill_diagonal(joined, False)
+    # A dot goes with the stem below its middle, though the hook of an f may hang over it, too.
+    middle = (low + high)[:, 0] / 2
+    away = np.where(joined, np.abs(middle[:, None] - middle), np.inf)
+    mine = away <= away.min(axis=1, initial=np.inf)[:, None] + 1e-6 * np.maximum(wide, 0)
+    one, two = np.nonzero(joined & (~either | (small[:, None] & mine)))
     return connected_groups(len(low), one, two)
 
 

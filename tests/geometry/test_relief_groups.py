@@ -63,3 +63,11 @@ def test_a_single_island_is_a_line_without_a_way() -> None:
 
 def test_nothing_is_no_group() -> None:
     assert groups([]) == []
+
+
+def test_the_dot_of_an_i_under_the_hook_of_an_f_joins_no_f() -> None:
+    islands = [island(0, 0, 4, 6), island(5, 0, 3.0, 6), island(7.6, 0, 1, 4.5)]
+    islands.append(island(7.6, 5.2, 1, 0.8))
+    (line,) = lines_of(islands, np.arange(4))
+    assert line.character[2] == line.character[3]
+    assert len(set(line.character.tolist())) == 3
