@@ -1,0 +1,111 @@
+"""What lies on a way through from one mouth to another, among what a ball does not reach?
+
+A slot that is open at both ends is rinsed, however narrow; what branches off blind is not. Lengths
+in mm. Guarded by tests/geometry/test_voids_recesses.py.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import dijkstra
+from scipy.spatial import cKDTree
+
+from lint3d.geometry.components import connected_groups
+from lint3d.geometry.voids_reach import REACH, Balls
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+#: A ball lies on the way between two places of a mouth if that way is no longer than this times the
+#: shortest; which leads through if it gets this share of half its length deep.
+_HARDLY_LONGER, _DEEP = 1.15, 0.7
+#: Shorter ways are noise, times the distance of places.
+_FAR_APART = 8.0
+#: Pieces of a mouth, and parts of what is not reached, between which ways through are looked for.
+_MOST_PIECES, _MOST_PARTS = 40, 12
+
+
+def ways_through(
+    hidden: Balls, links: Ints, entries: tuple[Floats, Ints], least_depth: float, apart: float
+) -> Floats:
+    """Which balls lie on ways from one place of the mouth to another? What flows there rinses them.
+
+    Only ways count that lead deep: between two places of the rim of a blind slot the shortest way
+    runs along the rim.
+
+    Returns
+    -------
+    (n,) mm, how far aside of the shortest way each ball may lie; 0 for those on none
+    """
+    entry, entry_at = entries
+    aside = np.zeros(len(hidden))
+    depth = farthest(hidden, links, entry, entry_at)[0]
+    group = connected_groups(len(hidden), links[:, 0], links[:, 1])
+    finite = np.isfinite(depth)
+    deep = np.unique(group[finite & (depth >= least_depth)])[:_MOST_PARTS]
+    for one in deep:
+        mine = np.flatnonzero((group[entry_at] == one) & (entry <= apart))
+        if len(mine) < 2:
+            continue
+        rows = np.flatnonzero(group == one)
+        piece = _pieces(hidden.centre[entry_at[mine]], REACH * apart)
+        far = np.stack(
+            [
+                farthest(hidden, links, entry[mine[piece == k]], entry_at[mine[piece == k]])[0]
+                for k in range(int(piece.max()) + 1)
+            ]
+        )
+        for i in range(len(far)):
+            for j in range(i):
+                both = far[i][rows] + far[j][rows]
+                between = float(both.min())
+                middle = (both <= 1.03 * between + apart) & (
+                    np.abs(far[i][rows] - far[j][rows]) <= 0.1 * between + apart
+                )
+                if between < max(least_depth, _FAR_APART * apart) or not middle.any():
+                    continue
+                if np.median(depth[rows[middle]]) > _DEEP * between / 2:
+                    longest = _HARDLY_LONGER * between + apart
+                    beside = rows[both <= longest]
+                    # There and back.
+                    aside[beside] = np.maximum(aside[beside], (longest - between) / 2)
+    return aside
+
+
+def _pieces(points: Floats, apart: float) -> Ints:
+    """(n,) number of the nearest of a few points that lie far from each other on the same rim."""
+    links = cKDTree(points).query_pairs(apart, output_type="ndarray")
+    rim = connected_groups(len(points), links[:, 0], links[:, 1])
+    # Rims stand far apart in a fourth direction.
+    points = np.column_stack([points, rim * 10 * np.ptp(points, axis=0).max()])
+    chosen = [0]
+    gap = np.linalg.norm(points - points[0], axis=1)
+    nearest = np.zeros(len(points), np.int64)
+    while len(chosen) < min(_MOST_PIECES, len(points)) and gap.max() > 0:
+        chosen.append(int(np.argmax(gap)))
+        new = np.linalg.norm(points - points[chosen[-1]], axis=1)
+        nearest[new < gap] = len(chosen) - 1
+        gap = np.minimum(gap, new)
+    return np.unique(nearest, return_inverse=True)[1].astype(np.int64)
+
+
+def farthest(hidden: Balls, links: Ints, entry: Floats, entry_at: Ints) -> tuple[Floats, Ints]:
+    """Distance of each ball from the nearest that is reached, and the ball before it on the way."""
+    count = len(hidden)
+    step = np.linalg.norm(hidden.centre[links[:, 0]] - hidden.centre[links[:, 1]], axis=1)
+    # One node more stands for all that is reached.
+    graph = coo_array(
+        (
+            np.maximum(np.concatenate([step, entry]), 1e-9),
+            (
+                np.concatenate([links[:, 0], np.full(len(entry), count)]),
+                np.concatenate([links[:, 1], entry_at]),
+            ),
+        ),
+        shape=(count + 1, count + 1),
+    ).tocsr()
+    far, before = dijkstra(graph, directed=False, indices=count, return_predecessors=True)
+    before = before[:count]
+    return far[:count], np.where(before == count, -1, before)
