@@ -1,0 +1,130 @@
+"""Drain: what is measured for the rules of `drain.py`.
+
+Lengths in mm. Guarded by tests/plugins/test_drain.py.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import networkx as nx
+import numpy as np
+
+from lint3d import Assembly, Body, Interest, Sheet, measure
+from lint3d.interest import HEAD_ROOM
+from lint3d_plugins.drain_hollows import Hollows, find_hollows
+from lint3d_plugins.drain_liquid import liquid_of
+from lint3d_plugins.drain_puddles import Leftovers, left_in
+from lint3d_plugins.drain_recesses import LEAST_RATIO, Reach, Recesses, reach_of, recesses_of
+
+#: Where no rule asks for a width, what is wider than this share of the part is looked for.
+COARSE = 1 / 16
+#: A range of widths larger than this costs time and tells nothing more.
+WIDEST_RANGE = 100.0
+
+
+@dataclass(frozen=True, eq=False)
+class Drains:
+    """The network of chambers and openings of each group of bodies.
+
+    Attributes
+    ----------
+    graphs : nodes are chambers (`volume`, `position`, `diameter`), 0 is the outside; edges are
+        openings (`diameter`, `lower`, `upper`, `length`, `position`, `throat`)
+    """
+
+    hollows: Hollows
+    graphs: tuple[nx.MultiGraph, ...] = ()
+
+
+@measure(unit="mm")
+def voids(assembly: Assembly, interest: Interest, sheet: Sheet) -> Hollows:
+    """Which hollows are there in and between the bodies?
+
+    Bodies nearer to each other than the lowest limit are looked at together. Openings wider than
+    `interest.high` are not told apart from the outside.
+    """
+    low, high = _widths(assembly, interest, sheet)
+    limits = (low, high / HEAD_ROOM, *_vent_band(sheet))
+    return find_hollows(assembly.bodies, low, high, limits)
+
+
+@measure(unit="mm")
+def drains(voids: Hollows) -> Drains:
+    """How do chambers and openings hang together, and which ways lead to the outside?"""
+    graphs = (hollow.voids.graph for hollow in voids.found)
+    return Drains(voids, tuple(graph for graph in graphs if graph is not None))
+
+
+@measure(unit="mm3", other_quantity=True)
+def retained(voids: Hollows, sheet: Sheet, interest: Interest) -> Leftovers:
+    """How much liquid stays by shape, in the sheet's cleaning position or in the best one?
+
+    Raises
+    ------
+    NotApplicable : the sheet has no `[liquid]`
+    NotMeasurable : a constant of the liquid is missing or in another unit
+    """
+    liquid_of(sheet)
+    hollows = [hollow for hollow in voids.found if hollow.grids]
+    up = sheet.cleaning_up
+    return Leftovers(voids, tuple((hollow, left_in(hollow, up, interest)) for hollow in hollows))
+
+
+@measure(unit="mm", other_quantity=True)
+def reach(voids: Hollows, sheet: Sheet) -> Reach:
+    """Where does a ball as wide as a self-venting opening not get?"""
+    ball = max(min(_vent_band(sheet), default=voids.resolved), voids.resolved)
+    return reach_of(voids, ball, LEAST_RATIO * ball)
+
+
+@measure(unit="1", other_quantity=True)
+def recesses(voids: Hollows, reach: Reach) -> Recesses:
+    """Which blind places are narrow: for a neck, or less so for a self-venting opening?"""
+    narrow = recesses_of(reach_of(voids, voids.resolved, voids.resolved / 3), is_blind=True)
+    if reach.ball <= voids.resolved:
+        return narrow
+    wide = recesses_of(reach, is_blind=True)
+    # What is no wider than a neck may be is among the narrow ones.
+    others = tuple(one for one in wide.found if one[1].width > voids.resolved)
+    return Recesses(voids, reach.ball, (*narrow.found, *others))
+
+
+@measure(unit="mm", other_quantity=True)
+def distances(reach: Reach) -> Recesses:
+    """What lies out of reach of a ball as wide as a self-venting opening, and how far in?"""
+    return recesses_of(reach)
+
+
+@measure(unit="1", other_quantity=True)
+def told_holes(body: Body, holes: Any = None) -> tuple[Any, ...]:
+    """Which round straight holes does walls/deep-hole judge?
+
+    None where it is off. A measure of its own: limits on blind places must not make the search for
+    holes run for them.
+    """
+    return tuple(holes.found) if holes is not None else ()
+
+
+def _widths(assembly: Assembly, interest: Interest, sheet: Sheet) -> tuple[float, float]:
+    """The range of widths that hollows are looked at for, mm."""
+    low, high = interest.low, interest.high
+    if not 0 < high < np.inf:
+        required = sheet.requirement("drain/narrow-neck")
+        low = (required.low if required else None) or 0.0
+        high = HEAD_ROOM * low
+    if high <= 0:
+        corners = [body.vertices for body in assembly.bodies if len(body.faces)]
+        size = max((float(np.ptp(one, axis=0).max()) for one in corners), default=0.0)
+        low, high = COARSE * size, HEAD_ROOM * COARSE * size
+    return max(low, high / WIDEST_RANGE), high
+
+
+def _vent_band(sheet: Sheet) -> tuple[float, ...]:
+    """Ends of the band in which a single opening is in doubt, mm; none if the sheet has none."""
+    required = sheet.requirement("drain/no-vent")
+    if required is None or required.low is None:
+        return ()
+    ends = (required.low - required.uncertainty, required.low + required.uncertainty)
+    return tuple(end for end in ends if end > 0)
