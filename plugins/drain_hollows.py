@@ -30,6 +30,8 @@ if TYPE_CHECKING:
 #: Bytes that a grid point keeps once its chambers are cut, and how many of them all grids of a run
 #: may keep; what is beyond is filled again when it is asked for.
 _BYTES_KEPT, _MOST_KEPT = 10, 6e8
+#: Grid points from which on a frame that fits the part better is looked for.
+_WORTH_TURNING = 3e7
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,23 +61,38 @@ class Hollow:
     voids: Voids
     grids: list[tuple[Grid, float]]
     """of each grid also the reach that its space was cut with"""
+    axes: Floats | None = None
+    """(3, 3) rows are the axes of the frame that grids and clearance are in; None = the file's"""
+
+    @property
+    def surface(self) -> tuple[Floats, Ints]:
+        """Vertices in the frame of the grids, and faces."""
+        return self.to_grids(self.group.vertices), self.group.faces
+
+    def to_grids(self, points: Floats) -> Floats:
+        """Points (…, 3) of the file in the frame of the grids."""
+        return points if self.axes is None else points @ self.axes.T
+
+    def to_file(self, points: Floats) -> Floats:
+        """Points (…, 3) in the frame of the grids in that of the file."""
+        return points if self.axes is None else points @ self.axes
 
     def spaces(self) -> Iterator[Space]:
-        """The grids cut into chambers, one after the other."""
+        """The grids cut into chambers, one after the other, in their own frame."""
         from lint3d.geometry.voids_space import build_space
 
         if self.voids.spaces:
             yield from self.voids.spaces
             return
         for grid, reach in self.grids:
-            yield build_space(self.group.vertices, self.group.faces, grid, reach)
+            yield build_space(*self.surface, grid, reach)
 
     def members(self, space: Space) -> dict[int, list[Pocket]]:
         """The pockets that lie in a space, by the chambers that they are made of."""
         found: dict[int, list[Pocket]] = {}
         assert self.voids.graph is not None
         for pocket in self.voids.pockets:
-            chamber = _chamber_at(space, pocket.position)
+            chamber = _chamber_at(space, self.to_grids(pocket.position))
             members = self.voids.graph.nodes[pocket.node]["members"]
             if chamber in members:
                 for one in members:
@@ -85,7 +102,8 @@ class Hollow:
     def face_at(self, position: Floats) -> int:
         """The face nearest to a place."""
         assert self.voids.clearance is not None
-        return int(self.voids.clearance.nearest(np.asarray(position)[None])[1][0])
+        place = self.to_grids(np.asarray(position, np.float64))
+        return int(self.voids.clearance.nearest(place[None])[1][0])
 
 
 @dataclass(eq=False)
@@ -141,12 +159,14 @@ def find_hollows(
     limits : mm, widths that openings will be compared with
     """
     from lint3d.geometry.voids import find_voids
+    from lint3d.geometry.voids_frame import turned_back
 
     found: list[Hollow] = []
     kept = 0.0
     for group in groups_of(bodies, low):
+        axes = _axes(group, low)
         voids = find_voids(
-            group.vertices,
+            group.vertices if axes is None else group.vertices @ axes.T,
             group.faces,
             low,
             high,
@@ -157,8 +177,22 @@ def find_hollows(
         kept += _BYTES_KEPT * sum(float(np.prod(grid.shape)) for grid, _ in grids)
         if kept > _MOST_KEPT and found:
             voids.spaces = []
-        found.append(Hollow(group, voids, grids))
+        if axes is not None:
+            voids = turned_back(voids, axes)
+        found.append(Hollow(group, voids, grids, axes))
     return Hollows(tuple(found), low)
+
+
+def _axes(group: Group, low: float) -> Floats | None:
+    """The frame in which a large part needs the fewest grid points; None for the file's own."""
+    from lint3d.geometry.voids_frame import fitted_axes
+    from lint3d.geometry.voids_space import POINTS_PER_WIDTH
+
+    size = np.ptp(group.vertices[np.unique(group.faces)], axis=0)
+    if np.prod(np.maximum(size * (POINTS_PER_WIDTH / low), 1.0)) < _WORTH_TURNING:
+        return None
+    axes = fitted_axes(group.vertices, group.faces)
+    return None if np.array_equal(axes, np.eye(3)) else axes
 
 
 def is_reversed(shell: Shell) -> bool:

@@ -203,7 +203,7 @@ def sample(hollow: Hollow) -> dict[int, Floats]:
         volume = np.bincount(node[node >= 0], space.chambers.volume[node >= 0])
         points = {one: -(-int(volume[one]) // SAMPLES) for one in np.unique(node[node >= 0])}
         for one, rows in _every(space.basins.label, node[space.chambers.of_basin], points).items():
-            found[one] = space.points(rows)
+            found[one] = hollow.to_file(space.points(rows))
     return found
 
 

@@ -7,7 +7,7 @@ not get to from the outside. Lengths in mm. Guarded by tests/plugins/test_drain_
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -71,7 +71,7 @@ def reach_of(hollows: Hollows, ball: float, least_depth: float) -> Reach:
     for hollow in hollows.found:
         if hollow.voids.clearance is None:  # nothing was looked at, and `unseen` says why
             continue
-        surface = hollow.group.vertices, hollow.group.faces
+        surface = hollow.surface
         for space in hollow.spaces():
             pockets = frozenset(hollow.members(space))
             unreached = find_unreached(surface, space, hollow.voids.clearance, ball, least_depth)
@@ -90,13 +90,23 @@ def recesses_of(reach: Reach, is_blind: bool = False) -> Recesses:
     from lint3d.geometry.voids_recesses import recesses_in
 
     found = [
-        (hollow, recess)
+        (hollow, _in_file(hollow, recess))
         for hollow, pockets, unreached in reach.found
         for recess in recesses_in(unreached, is_blind)
         if not any(node in pockets for node in recess.nodes)
     ]
     found.sort(key=lambda pair: -pair[1].depth)
     return Recesses(reach.hollows, reach.ball, tuple(found))
+
+
+def _in_file(hollow: Hollow, recess: Recess) -> Recess:
+    """A recess in the frame of the file."""
+    return replace(
+        recess,
+        position=hollow.to_file(recess.position),
+        mouth=hollow.to_file(recess.mouth),
+        way=hollow.to_file(recess.way),
+    )
 
 
 def recess_place(

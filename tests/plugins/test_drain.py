@@ -15,6 +15,7 @@ from parts import write_stl
 
 import lint3d
 from lint3d import Result
+from lint3d_plugins import drain_hollows
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
 RULES = (
@@ -539,3 +540,37 @@ def test_manifold_block(tmp_path: Path) -> None:
 def test_sound_parts_of_the_kit(name: str, tmp_path: Path) -> None:
     found = inspect(tmp_path, [FIXTURES / f"{name}.stl"])
     assert kinds(found) == {rule: ["pass"] for rule in RULES}
+
+
+@pytest.mark.parametrize("seed", [2])
+def test_frame_of_the_grid_shows_nowhere(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, seed: int
+) -> None:
+    """Large parts that lie askew are searched in a frame of their own."""
+    solid = parts.block([36, 24, 24]) - parts.ball(5, [-9, 0, 0])
+    solid -= parts.rod([-9, 0, 0], [-9, 0, 14], 1.0, 24)
+    solid -= parts.block([1.0, 8, 32], [12, 0, 12])
+    frame = parts.random_frame(seed)
+    vertices, faces = parts.mesh(solid, frame)
+    file = write_stl(tmp_path / "a.stl", vertices[faces])
+    only = [f"drain/{rule}" for rule in ("narrow-neck", "held", "blind-depth", "unreachable")]
+    plain = inspect(tmp_path, [file], only)
+    monkeypatch.setattr(drain_hollows, "_WORTH_TURNING", 0)
+    turned = inspect(tmp_path, [file], only)
+    assert kinds(turned) == kinds(plain)
+    for rule in ("narrow-neck", "held", "blind-depth"):
+        (one,), (other,) = plain[rule], turned[rule]
+        assert one.measured == pytest.approx(other.measured, rel=0.05)
+    (neck,), (slot,) = turned["narrow-neck"], turned["blind-depth"]
+    steps = [step.position for step in (*neck.path, *slot.path)]
+    steps = (np.array([neck.position, slot.position, *steps]) - frame[:, 3]) @ frame[:, :3]
+    assert steps[0, :2] == pytest.approx([-9, 0], abs=0.1)
+    assert 5 < steps[0, 2] < 12
+    first, last = steps[2], steps[1 + len(neck.path)]
+    assert first == pytest.approx([-9, 0, 0], abs=1.5)
+    assert last[:2] == pytest.approx([-9, 0], abs=1.5)
+    assert last[2] > 11.5
+    # The slot's mouth is 8 mm long; its middle plane is x = 12.
+    assert steps[[1, -1], 0] == pytest.approx([12, 12], abs=0.6)
+    assert steps[-1, 2] == pytest.approx(12, abs=1.0)
+    assert steps[2 + len(neck.path), 2] == pytest.approx(-4, abs=1.0)
