@@ -39,6 +39,8 @@ TRIES, BETWEEN = 1000, 0.09
 FINEST = 0.004
 #: Points that stand for the space of a pocket.
 SAMPLES = 4000
+#: Scatters numbers: 2³² over the golden ratio (D. Knuth, The Art of Computer Programming 3, 6.4).
+_SCATTER = 2_654_435_769
 #: A neck ends where the way is wider than this times its throat.
 NECK = 1.05
 #: Said beside every volume that stays.
@@ -225,9 +227,19 @@ def _every(label: NDArray[np.int32], node: Ints, steps: dict[int, int]) -> dict[
         owner = node[flat[some]]
         for one in np.flatnonzero(np.bincount(owner[owner >= 0])).tolist():
             rows = np.flatnonzero(owner == one)
-            found[one].append(rows[-passed[one] % steps[one] :: steps[one]] + some.start)
+            number = np.arange(passed[one], passed[one] + len(rows))
+            found[one].append(rows[_is_chosen(number, steps[one])] + some.start)
             passed[one] += len(rows)
     return {one: np.concatenate(rows) for one, rows in found.items() if rows}
+
+
+def _is_chosen(number: Ints, step: int) -> NDArray[np.bool_]:
+    """One of every `step` numbers in a row, and not always the same one.
+
+    Where a room is as long as some steps, points an equal step apart would lie in a few planes.
+    """
+    block = number // step
+    return number % step == (block * _SCATTER >> 7) % step
 
 
 def _outside_neck(pocket: Pocket, points: Floats) -> Floats:

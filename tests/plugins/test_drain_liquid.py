@@ -12,7 +12,7 @@ import shapes_voids as parts
 
 from lint3d.geometry.pools_laws import Liquid, head_held_mm
 from lint3d.geometry.pools_sphere import directions
-from lint3d_plugins.drain_liquid import BETWEEN, TRIES, _outlet, held_by
+from lint3d_plugins.drain_liquid import BETWEEN, TRIES, _every, _outlet, held_by
 
 WAX = Liquid(780.0, 0.026, 6.5)
 
@@ -91,6 +91,16 @@ def test_way_past_a_sharp_rim_is_outside_of_the_neck(apart: float) -> None:
     one.way = np.column_stack([np.zeros((len(level), 2)), level])
     one.way_width = np.concatenate([[6.0, 2, 2], 2 * np.sqrt(1 + past**2)])
     assert _outlet(one)[2] == pytest.approx(-13.0, abs=0.12)
+
+
+def test_points_of_a_pocket_lie_at_all_heights() -> None:
+    """In a room 105 points high every 15th point lies in one of seven planes."""
+    label = np.zeros((20, 20, 105), np.int32)
+    rows = _every(label, np.array([3]), {3: 15})[3]
+    assert len(rows) == pytest.approx(label.size / 15, rel=0.01)
+    counts = np.bincount(rows % 105, minlength=105)
+    assert counts.min() > 10
+    assert counts.max() < 45
 
 
 @pytest.mark.parametrize("seed", range(4))
