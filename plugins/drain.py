@@ -63,7 +63,7 @@ def sealed_pocket(voids: Hollows) -> Iterator[Place | LeftOut]:
 
     Remedy: open the pocket with at least two holes, or fill it in the design.
     """
-    yield from voids.open_bodies()
+    yield from voids.perhaps_sealed()
     for hollow in voids.found:
         places = [(0, sealed_place(hollow, one)) for one in hollow.voids.sealed]
         yield from summed_up(hollow, places, "mm³", smallest_first=False)

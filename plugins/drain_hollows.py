@@ -127,6 +127,14 @@ class Hollows:
                 if not (said_open and "solid/open-edge" in gap.reason):
                     yield LeftOut(gap.reason, of=hollow.group.bodies[0], position=gap.position)
 
+    def perhaps_sealed(self) -> Iterator[LeftOut]:
+        """Where it was not told whether a hollow is closed, and the bodies that are open."""
+        yield from self.open_bodies()
+        for hollow in self.found:
+            for gap in hollow.voids.left_out:
+                if gap.may_be_sealed:
+                    yield LeftOut(gap.reason, of=hollow.group.bodies[0], position=gap.position)
+
     def open_bodies(self) -> Iterator[LeftOut]:
         """Bodies whose inside is not known for certain."""
         for hollow in self.found:

@@ -14,7 +14,7 @@ Operations Research 8 (1960) 733: the way along a maximum spanning tree is the w
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -149,6 +149,12 @@ def find_voids(
         if found != openings:
             graph, pockets = find_pockets(space, clearance, found, high)
         graphs.append((graph, pockets))
+    if voids.overlaps:
+        # A union leaves slivers where walls coincide: what looks like a neck may be none.
+        voids.left_out = [
+            replace(one, may_be_sealed=True) if one.position is not None else one
+            for one in voids.left_out
+        ]
     voids.graph, voids.pockets = put_side_by_side(graphs)
     voids.sealed = _sealed_pockets(surface, coordinate_step)
     if voids.leaks:
@@ -186,7 +192,8 @@ def _one_surface(surface: Surface, voids: Voids) -> Surface:
         voids.left_out.append(
             NotSeen(
                 "Bodies overlap and could not be made one, because they are not sound. Hollows "
-                "between them are judged on the grid only."
+                "between them are judged on the grid only.",
+                may_be_sealed=True,
             )
         )
         return surface

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.throats import Throat, Way
-from lint3d.geometry.voids_model import NotSeen, Pocket, SealedPocket, Voids
+from lint3d.geometry.voids_model import Pocket, SealedPocket, Voids
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -141,7 +141,7 @@ def turned_back(voids: Voids, axes: Floats) -> Voids:
         pockets=[pocket_turned(one) for one in voids.pockets],
         graph=graph,
         left_out=[
-            NotSeen(one.reason, one.position and _point(np.array(one.position) @ axes))
+            replace(one, position=one.position and _point(np.array(one.position) @ axes))
             for one in voids.left_out
         ],
     )

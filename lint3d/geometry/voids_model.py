@@ -93,6 +93,8 @@ class NotSeen:
 
     reason: str
     position: tuple[float, float, float] | None = None
+    may_be_sealed: bool = False
+    """whether a hollow is closed was not told for certain"""
 
 
 @dataclass(eq=False)

@@ -8,6 +8,7 @@ import shapes_voids
 from parts import box, part_of
 
 from lint3d import Body
+from lint3d.geometry.voids_model import NotSeen
 from lint3d_plugins.drain_hollows import find_hollows, groups_of
 
 
@@ -80,3 +81,12 @@ def test_copies_are_kept_where_more_is_wrong(wrong: dict[str, bool]) -> None:
     """A wall that looks the wrong way, or faces back to back: what is shut in is not known."""
     found = find_hollows([_ball_with_copies(**wrong)], 1.5, 3.0, (1.5,))
     assert list(found.open_bodies())
+
+
+def test_what_may_be_sealed_is_open_for_the_rule_on_sealed_pockets() -> None:
+    """Seen with halves that overlap: what looked like a fine neck was a sliver of their union."""
+    found = find_hollows(bodies((0, 0, 0)), 1.5, 5.0, (1.5,))
+    left_out = found.found[0].voids.left_out
+    left_out += [NotSeen("A neck.", (1.0, 2.0, 3.0), may_be_sealed=True), NotSeen("A coarse grid.")]
+    assert [one.reason for one in found.perhaps_sealed()] == ["A neck."]
+    assert [one.reason for one in found.unseen()] == ["A neck.", "A coarse grid."]
