@@ -7,6 +7,7 @@ tests/plugins/test_drain_places.py.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -239,11 +240,12 @@ def led_out(neck: Neck) -> str:
 
 
 def slenderness(throat: Throat) -> tuple[float, float, float]:
-    """Length over diameter: value, lower, upper."""
+    """Length over diameter: value, lower, upper; no upper bound where none is known to pass."""
+    passes = throat.lower > 1e-6 * throat.upper
     return (
         throat.length / throat.diameter,
         throat.length_lower / throat.upper,
-        throat.length_upper / max(throat.lower, 1e-12),
+        throat.length_upper / throat.lower if passes else math.inf,
     )
 
 

@@ -53,7 +53,7 @@ class Throat:
     """The narrowest place of a way."""
 
     diameter: float
-    """mm, the largest ball that was seen to pass"""
+    """mm, the largest ball that was seen to pass; where it was only glimpsed, the best guess"""
     lower: float
     upper: float
     """mm, the largest ball that passes lies between the two"""

@@ -19,7 +19,7 @@ from lint3d.geometry.throats import Throat, glimpsed, narrowest
 from lint3d.geometry.throats_clearance import Clearance
 from lint3d.geometry.voids_box import box_grid, widest_way
 from lint3d.geometry.voids_cells import way_through_cells
-from lint3d.geometry.voids_cut import HIDDEN_RADIUS, widest_across
+from lint3d.geometry.voids_cut import HIDDEN_RADIUS, Squares, widest_across
 from lint3d.geometry.voids_space import Space
 from lint3d.geometry.voids_straight import straightened
 
@@ -113,8 +113,20 @@ def measure_contact(
         bound = min(bound, widest_across(clearance, space, contact.steps, throat.diameter))
         throat = replace(throat, upper=min(throat.upper, bound))
     if not is_exact:
-        return throat
+        return _guessed(clearance, space, contact, throat)
     return measure_closely(surface, clearance, throat, pitch, bound, rounds, limits)
+
+
+def _guessed(clearance: Clearance, space: Space, contact: Contact, throat: Throat) -> Throat:
+    """A throat that is only glimpsed, as wide as the opening is where the chambers meet.
+
+    A way that is pulled to the middle only roughly may be far narrower than what it runs through.
+    """
+    if contact.steps is None:
+        return throat
+    squares = Squares.of_steps(space.grid, contact.steps)
+    wide = 2 * squares.largest(clearance, throat.lower / 2)
+    return replace(throat, diameter=min(max(throat.diameter, wide), throat.upper))
 
 
 def is_close(throat: Throat, limits: tuple[float, ...] = ()) -> bool:
