@@ -14,6 +14,8 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
+#: Balls overlap so far that no facet is between them: on two sides of a wall they may touch.
+_OVERLAP = 1.0 + 1e-4
 #: From how many points on sorting pays, and cells along each side of their box.
 _WORTH_SORTING, _CELLS = 400, 256
 
@@ -38,6 +40,15 @@ class Clearance:
     def at(self, points: Floats) -> Floats:
         """(…,) mm: distance of each point (…, 3) to the nearest facet."""
         return self.nearest(points)[0]
+
+    def is_free_along(self, lines: Floats) -> NDArray[np.bool_]:
+        """(…,) do balls that touch no facet overlap all along each line of points (…, n, 3)?"""
+        radius = self.at(lines)
+        gap = np.linalg.norm(np.diff(lines, axis=-2), axis=-1)
+        free: NDArray[np.bool_] = np.all(
+            radius[..., :-1] + radius[..., 1:] > _OVERLAP * gap, axis=-1
+        )
+        return free
 
     def nearest(self, points: Floats) -> tuple[Floats, Ints, Floats]:
         """Distances (…,), facets (…,) and the nearest places on them (…, 3)."""

@@ -18,6 +18,7 @@ from scipy.sparse.csgraph import dijkstra
 from lint3d.geometry.raster import Grid, rasterise
 from lint3d.geometry.throats_clearance import Clearance
 from lint3d.geometry.voids_cut import HIDDEN_RADIUS, Squares
+from lint3d.geometry.voids_reach import chamber_at, index_in
 from lint3d.geometry.voids_space import Space
 
 Floats = NDArray[np.float64]
@@ -123,16 +124,11 @@ def _coarse_chamber(space: Space, grid: Grid, rows: Ints, passes: float) -> Ints
 
     At the mouth of a gap the coarser grid's chambers may reach a little into one another.
     """
-    coarse = space.grid
     point = grid.point(np.stack(np.unravel_index(rows, grid.shape), axis=-1))
-    raw = np.rint((point - coarse.origin) / coarse.pitch).astype(np.int64)
-    is_inside = np.all((raw >= 0) & (raw < np.array(coarse.shape)), axis=1)
-    at = tuple(np.clip(raw, 0, np.array(coarse.shape) - 1).T)
-    basin = space.basins.label[at]
-    chamber = np.where(basin >= 0, space.chambers.of_basin[np.maximum(basin, 0)], -1)
-    deep = space.distance[at] * coarse.pitch > passes / 2 + 2 * coarse.pitch
-    # Beyond the grid all is outside.
-    return np.where(is_inside, np.where(deep, chamber, -1), 0)
+    index, is_inside = index_in(space, point)
+    pitch = space.grid.pitch
+    deep = space.distance[tuple(index.T)] * pitch > passes / 2 + 2 * pitch
+    return np.where(deep | ~is_inside, chamber_at(space, point), -1)
 
 
 def _steps_between_sides(label: NDArray[np.int8], free: Bools) -> Ints:

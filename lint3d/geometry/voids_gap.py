@@ -44,8 +44,6 @@ _MOST_PAIRS = 12
 _MOST_PLACES = 7
 #: Places met at most; who does not come to an end in these says that all belongs together.
 _MOST_MET = 12_000
-#: Balls overlap so far that no facet is between them.
-_OVERLAP = 1.0 + 1e-4
 
 
 def gaps_as_one(
@@ -205,21 +203,16 @@ def _steps(clearance: Clearance, middle: Floats, radius: float) -> tuple[Ints, F
     found = []
     for length in _STEPS:
         goal = middle[row] + length * radius * ways
-        kept = _sees(clearance, middle[row], goal, radius)
+        kept = _sees(clearance, middle[row], goal)
         start, goal = row[kept], goal[kept]
         place, wide = grown(clearance, goal, clearance.at(goal), _WIDEST * radius)
-        kept = _is_narrow(wide, radius) & _sees(clearance, goal, place, radius)
+        kept = _is_narrow(wide, radius) & _sees(clearance, goal, place)
         found.append((start[kept], place[kept]))
     starts, ends = zip(*found, strict=True)
     return np.concatenate(starts), np.concatenate(ends)
 
 
-def _sees(clearance: Clearance, start: Floats, end: Floats, radius: float) -> Bools:
+def _sees(clearance: Clearance, start: Floats, end: Floats) -> Bools:
     """Do balls that touch no facet overlap all along straight lines about as long as a step?"""
-    count = int(np.ceil(_STEPS[0] / 0.4)) + 1
-    share = np.linspace(0.0, 1.0, count)[:, None]
-    line = start[:, None] + share * (end - start)[:, None]
-    gap = np.linalg.norm(end - start, axis=1) / (count - 1)
-    free = clearance.at(line)
-    sees: Bools = np.all(free[:, :-1] + free[:, 1:] > _OVERLAP * gap[:, None], axis=1)
-    return sees
+    share = np.linspace(0.0, 1.0, int(np.ceil(_STEPS[0] / 0.4)) + 1)[:, None]
+    return clearance.is_free_along(start[:, None] + share * (end - start)[:, None])

@@ -62,7 +62,7 @@ def is_roomy(space: Space, box: tuple[Floats, Floats], places: Places, radius: f
     """
     pitch = space.grid.pitch
     ahead = places.point + places.normal * (radius + 2 * pitch)
-    index, is_inside = _index(space, ahead)
+    index, is_inside = index_in(space, ahead)
     beyond = ((ahead < box[0]) | (ahead > box[1])).any(axis=1)
     at = tuple(index.T)
     wide = (space.distance[at] >= radius / pitch + 1) & ~space.raster.solid[at]
@@ -70,7 +70,8 @@ def is_roomy(space: Space, box: tuple[Floats, Floats], places: Places, radius: f
     return roomy
 
 
-def _index(space: Space, points: Floats) -> tuple[Ints, Bools]:
+def index_in(space: Space, points: Floats) -> tuple[Ints, Bools]:
+    """(n, 3) the grid points nearest to others, and which of these lie within the grid."""
     raw = np.rint((points - space.grid.origin) / space.grid.pitch).astype(np.int64)
     most = np.array(space.grid.shape) - 1
     is_inside: Bools = np.all((raw >= 0) & (raw <= most), axis=1)
@@ -79,7 +80,7 @@ def _index(space: Space, points: Floats) -> tuple[Ints, Bools]:
 
 def _balls(space: Space, places: Places, radius: Floats) -> Balls:
     centre = places.point + places.normal * radius[:, None]
-    return Balls(centre, radius, _chamber(space, centre))
+    return Balls(centre, radius, chamber_at(space, centre))
 
 
 def balls_before(
@@ -96,7 +97,7 @@ def balls_before(
         centre, radius, at_rim = centre[rows], radius[rows], at_rim[rows]
         if not is_last:
             centre, radius = grown(clearance, centre, radius, most)
-    return Balls(centre, radius, _chamber(space, centre))
+    return Balls(centre, radius, chamber_at(space, centre))
 
 
 def _largest_of_cells(centre: Floats, radius: Floats, kind: Bools, size: float) -> Ints:
@@ -106,8 +107,9 @@ def _largest_of_cells(centre: Floats, radius: Floats, kind: Bools, size: float) 
     return np.sort(order[is_first])
 
 
-def _chamber(space: Space, points: Floats) -> Ints:
-    index, is_inside = _index(space, points)
+def chamber_at(space: Space, points: Floats) -> Ints:
+    """(n,) chamber of the grid point nearest to each; −1 in the material, 0 beyond the grid."""
+    index, is_inside = index_in(space, points)
     basin = space.basins.label[tuple(index.T)]
     chamber = np.where(basin >= 0, space.chambers.of_basin[np.maximum(basin, 0)], -1)
     return np.where(is_inside, chamber, 0)
@@ -132,7 +134,7 @@ def balls_from_outside(
     one only if the opening between them is hardly narrower than the smaller of them.
     """
     ahead = roomy.point + roomy.normal * (radius + 2 * space.grid.pitch)
-    is_outside = _chamber(space, ahead) == 0
+    is_outside = chamber_at(space, ahead) == 0
     roomy = roomy[is_outside]
     cell = 2 * radius + REACH * apart
     beside = _cells(inside.centre, cell)
@@ -176,7 +178,7 @@ def not_reached(
     )
     is_seed = np.arange(len(every)) >= len(inside)
     # Whatever is free beyond the grid is outside.
-    is_seed |= (every.radius >= _FULL * radius) & ~_index(space, every.centre)[1]
+    is_seed |= (every.radius >= _FULL * radius) & ~index_in(space, every.centre)[1]
     full = np.flatnonzero(every.radius >= _FULL * radius)
     # Balls in one cell overlap well: one of them stands for all.
     _, first, cell = np.unique(

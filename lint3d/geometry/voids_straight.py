@@ -25,8 +25,6 @@ _APART = 2.0
 _APART_ALONG = 0.5
 #: A line that is not free is tried again with an end this much nearer along the way.
 _SHORTER = 0.8
-#: Balls overlap so far that no facet is between them.
-_OVERLAP = 1.0 + 1e-4
 
 
 def straightened(
@@ -57,7 +55,7 @@ def straightened(
     pieces = [way[:1]]
     for one, two in zip(kept[:-1], kept[1:], strict=True):
         piece = _line(way[one], way[two], grid.pitch)
-        if two > one + 1 and not _is_free(piece, clearance):
+        if two > one + 1 and not clearance.is_free_along(piece):
             piece = way[one : two + 1]
         pieces.append(piece[1:])
     return np.vstack(pieces)
@@ -90,10 +88,3 @@ def _line(start: Floats, end: Floats, apart: float) -> Floats:
     share = np.linspace(0.0, 1.0, count)[:, None]
     line: Floats = start + share * (end - start)
     return line
-
-
-def _is_free(line: Floats, clearance: Clearance) -> bool:
-    """Do balls that touch no facet overlap all along a line?"""
-    radius = clearance.at(line)
-    gap = np.linalg.norm(np.diff(line, axis=0), axis=1)
-    return bool(np.all(radius[:-1] + radius[1:] > _OVERLAP * gap))

@@ -44,7 +44,6 @@ def find_pockets(
     -------
     graph, and pockets by falling volume; chambers that no opening leads out of are in neither
     """
-
     graph = _graph(space, clearance, openings)
     _put_together(graph)
     _add_volumes(graph, space)
@@ -261,12 +260,6 @@ def _pocket(
         min(crossed, key=lambda hop: hop.diameter) if crossed else None,
         walls.faces(data["members"]),
     )
-
-
-def _depth(position: Floats, way: Floats) -> float:
-    """Length of a way out from the middle of a pocket, across wide rooms in a straight line."""
-    line = np.vstack([position, way])
-    return float(np.linalg.norm(np.diff(line, axis=0), axis=1).sum())
 
 
 def _widest_between(graph: nx.MultiGraph, one: int, two: int) -> Throat:
