@@ -458,6 +458,30 @@ def across_edge(text: str, height: float, size: float, angle_deg: float = 30.0) 
     )
 
 
+def on_prism(
+    outline: Outline, height: float, *, sides: int, radius: float, phase_deg: float = 0.0
+) -> ReliefCase:
+    """Letters round a bar of few faces: every facet of a cap is parallel to the face below it."""
+    x0, y0, x1, y1 = outline.bounds()
+    long = y1 - y0 + 8
+    corner = np.cos(np.pi / sides)
+
+    def prism(more: float) -> m3.Manifold:
+        reach = radius + more / corner
+        body = m3.Manifold.cylinder(long, reach, reach, sides).rotate((0, 0, phase_deg))
+        return body.rotate((90, 0, 0)).translate((0, long / 2, 0))
+
+    bend = bend_cylinder(radius)
+    tool = outline.extrude(0.5 * radius).translate((0, 0, -0.3 * radius))
+    tool = tool.refine_to_length(radius / 20).warp_batch(lambda p: bend(p) + (0, 0, radius))
+    part = prism(0.0)
+    part = part + (tool ^ prism(height)) if height > 0 else part - (tool - prism(height))
+    vertices, faces = arrays(part.simplify(1e-5))
+    return ReliefCase(
+        f"prism of {sides}", vertices, faces, height, islands=len(outline.decompose())
+    )
+
+
 def loose(text: str, height: float, size: float, gap: float = 0.0) -> ReliefCase:
     """Letters that only touch their plate: bodies of their own, `gap` mm above it."""
     outline = centred(font_text(text, size))

@@ -55,6 +55,8 @@ class Folds:
     """(e,) mm"""
     width: Floats
     """(e,) mm: how far the narrower of both faces reaches from the edge."""
+    is_plain: Bools
+    """(m,) is it no sliver: are its normal and its plane its own?"""
 
 
 def folds(vertices: Floats, faces: Ints, table: EdgeTable, sliver_mm: float = 0.0) -> Folds:
@@ -99,7 +101,9 @@ def folds(vertices: Floats, faces: Ints, table: EdgeTable, sliver_mm: float = 0.
     is_convex = np.einsum("ij,ij->i", np.cross(one, two), along) >= 0
     width = twice[face].min(axis=1) / np.where(length > 0, length, 1.0)
     turn = np.where(is_convex, angle, -angle)
-    return Folds(vertices, faces, normal, twice / 2, start, end, face, turn, length, width)
+    return Folds(
+        vertices, faces, normal, twice / 2, start, end, face, turn, length, width, is_plain
+    )
 
 
 def _plain_face(beyond: Ints, length: Floats, height: Floats, is_plain: Bools) -> Ints:

@@ -7,14 +7,14 @@ no cap, and counts by its top. Lengths in mm. Guarded by tests/geometry/test_rel
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.patches import Folds
 from lint3d.geometry.relief_base import Base, fit_base, quantile
-from lint3d.geometry.relief_facets import height_above_facets
+from lint3d.geometry.relief_facets import facet_planes, height_above_facets
 from lint3d.geometry.relief_islands import Island
 
 Floats = NDArray[np.float64]
@@ -42,6 +42,8 @@ DOME_FALL = 0.04
 #: Half an interval wider than this, in mm and as a share of the height, is worth the question
 #: whether the cap is folded like its base.
 WIDE_MM, WIDE = 0.002, 0.005
+#: The foot may stray from the planes of its facets by this share of the island's rise.
+MOST_DOUBT = 0.05
 #: Roundness 4 pi A / P^2 of a dome's foot; an octagon has 0.95.
 ROUND = 0.9
 
@@ -84,39 +86,93 @@ def measure_height(
     if base is None:
         return None
     sign = 1.0 if island.raised else -1.0
-    corner = folds.vertices[folds.faces[island.faces]]
-    _, level, below = base.foot(corner.reshape(-1, 3))
-    level = sign * level.reshape(-1, 3)
-    lean = np.einsum("ij,ij->i", folds.normal[island.faces], below.reshape(-1, 3, 3).mean(axis=1))
-    top = float(level.max())
+    corner = folds.vertices[folds.faces[island.faces]].reshape(-1, 3)
+    most = 2 * max(island.rise, island.across)
+    _, level, below = base.foot(corner)
+    told = _told(folds, island, sign * level, below, step_mm + base.residual)
     # A base that was fitted to slivers may tell anything.
-    if not clear * (base.residual + step_mm) < top <= 2 * max(island.rise, island.across):
-        return None
-    area = folds.area[island.faces]
-    mean = level.mean(axis=1)
-    cap = (lean >= CAP_LEAN) & (mean > CAP_LEVEL * top)
-    leaning = island.faces[cap]
-    flat = cap & (lean >= FLAT_LEAN)
-    if area[flat].sum() >= 0.3 * area[cap].sum():
-        cap = flat
-    height, low, high, dome = _height(mean[cap], area[cap], island, top, folds)
-    blur = step_mm + base.residual
-    if blur + (high - low) / 2 > min(WIDE_MM, WIDE * height):
+    is_told = clear * told.blur < told.top <= most
+    # Of two faces it may follow the one, and leave the other out as a stranger.
+    doubt = told.doubt + _stray(folds, island, base)
+    if not is_told or doubt > min(WIDE_MM, WIDE * told.height):
         beside = _beside(folds, island)
-        told = height_above_facets(folds, leaning, beside, sign, height)
-        if told is not None and told[2] - told[1] < high - low + 2 * base.residual:
-            # A round dot that is folded with its base falls off to its foot, and is no dome.
-            (height, low, high), blur, dome = told, step_mm, False
+        planes = facet_planes(folds, island.start, island.end, beside, MOST_DOUBT * island.rise)
+        if planes is not None:
+            level, below = planes.foot(corner)
+            other = _told(folds, island, sign * level, below, step_mm + planes.doubt)
+            is_clear = clear * other.blur < other.top <= most
+            if is_clear and (not is_told or other.doubt < doubt):
+                is_told, told = True, other
+        if is_told:
+            told = _above_parallel(folds, told, beside, sign, step_mm)
+    if not is_told:
+        return None
     return Measured(
         island=island,
         base=base,
-        height=height,
-        lower=low - blur,
-        upper=high + blur,
-        dome=dome,
-        cap=island.faces[cap],
-        levels=level,
+        height=told.height,
+        lower=told.low - told.blur,
+        upper=told.high + told.blur,
+        dome=told.dome,
+        cap=told.cap,
+        levels=told.level,
     )
+
+
+def _stray(folds: Folds, island: Island, base: Base) -> float:
+    """How far the foot strays from a base, mm: all of it but a twentieth."""
+    start = folds.vertices[island.start]
+    length = np.linalg.norm(folds.vertices[island.end] - start, axis=1)
+    return quantile(np.abs(base.height(start)), length, 0.95)
+
+
+@dataclass(frozen=True, eq=False)
+class _Told:
+    """What one way of measuring tells of an island."""
+
+    level: Floats
+    """(k, 3) mm, of the corners of its faces"""
+    leaning: Ints
+    """Faces that look roughly as the base does ..."""
+    cap: Ints
+    """... and those of them that its height is told from."""
+    top: float
+    height: float
+    low: float
+    high: float
+    dome: bool
+    blur: float
+    """mm, of the base"""
+
+    @property
+    def doubt(self) -> float:
+        """Half the interval, mm."""
+        return self.blur + (self.high - self.low) / 2
+
+
+def _told(folds: Folds, island: Island, level: Floats, below: Floats, blur: float) -> _Told:
+    """From the heights of all corners and the base's normals below them."""
+    level = level.reshape(-1, 3)
+    lean = np.einsum("ij,ij->i", folds.normal[island.faces], below.reshape(-1, 3, 3).mean(axis=1))
+    top = float(level.max())
+    area = folds.area[island.faces]
+    mean = level.mean(axis=1)
+    leaning = (lean >= CAP_LEAN) & (mean > CAP_LEVEL * top)
+    flat = leaning & (lean >= FLAT_LEAN)
+    cap = flat if area[flat].sum() >= 0.3 * area[leaning].sum() else leaning
+    height, low, high, dome = _height(mean[cap], area[cap], island, top, folds)
+    faces = island.faces
+    return _Told(level, faces[leaning], faces[cap], top, height, low, high, dome, blur)
+
+
+def _above_parallel(folds: Folds, told: _Told, beside: Ints, sign: float, step_mm: float) -> _Told:
+    """The same, with the height above parallel facets where that is known better."""
+    found = height_above_facets(folds, told.leaning, beside, sign, told.height)
+    if found is None or found[2] - found[1] >= 2 * told.doubt:
+        return told
+    height, low, high = found
+    # A round dot that is folded with its base falls off to its foot, and is no dome.
+    return replace(told, height=height, low=low, high=high, dome=False, blur=step_mm)
 
 
 def _beside(folds: Folds, island: Island) -> Ints:

@@ -130,9 +130,15 @@ def find_reliefs(vertices: Floats, faces: Ints, table: EdgeTable, step_mm: float
     best: Found | None = None
     for searched in surfaces_to_search(vertices, faces, table, step_mm):
         found = _on_surface(searched, step_mm)
-        if best is None or _weight(found) > 1.1 * _weight(best):
+        if best is None or _tells_more(found, best):
             best = found
     return best if best is not None else Found()
+
+
+def _tells_more(found: Found, best: Found) -> bool:
+    """Is it worth the blur of a coarser mesh?"""
+    same = len(_told_shapes(found)) == len(_told_shapes(best)) > 0
+    return not same and _weight(found) > 1.1 * _weight(best)
 
 
 def _weight(found: Found) -> float:

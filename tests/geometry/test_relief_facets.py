@@ -30,7 +30,7 @@ def found_on_drum(text: str, height: float, sides: int, radius: float) -> Found:
 
 
 @pytest.mark.parametrize("height", [0.8, -0.6])
-@pytest.mark.parametrize("sides", [12, 24, 96])
+@pytest.mark.parametrize("sides", [9, 10, 11, 12, 17, 24, 96])
 def test_height_is_that_above_the_facets_there_are(sides: int, height: float) -> None:
     found = found_on_drum("Ki4", height, sides, 16.0)
     told = [shape for one in found.inscriptions for shape in one.shapes]
@@ -38,3 +38,34 @@ def test_height_is_that_above_the_facets_there_are(sides: int, height: float) ->
     for shape in told:
         assert shape.lower <= abs(height) <= shape.upper
         assert (shape.upper - shape.lower) / 2 <= max(0.01, 0.02 * abs(height))
+
+
+@pytest.mark.parametrize("text", ["Rc8", "NdT", "DLLE"])
+@pytest.mark.parametrize("height", [0.5, -0.5])
+@pytest.mark.parametrize("phase", [0.0, 9.0])
+def test_letters_on_two_faces_of_a_bar_are_all_told(text: str, height: float, phase: float) -> None:
+    """Their base is fitted to one of the faces, and the other left out as a stranger."""
+    outline = shapes.centred(shapes.font_text(text, 8.0))
+    case = shapes.on_prism(outline, height, sides=10, radius=30.0, phase_deg=phase)
+    case = shapes.stored(shapes.moved(case, np.random.default_rng(len(text))))
+    step = 2.0**-23 * float(np.abs(case.vertices).max())
+    table = edge_table(case.faces, len(case.vertices))
+    (line,) = find_reliefs(case.vertices, case.faces, table, step).inscriptions
+    assert line.characters == len(text)
+    for shape in line.shapes:
+        assert shape.lower <= abs(height) <= shape.upper
+        assert (shape.upper - shape.lower) / 2 <= 0.01
+
+
+def test_planes_bent_the_other_way_are_told_from_inside() -> None:
+    """Letters in the hollow of a roof: above the lower of two planes, and not the higher."""
+    part = shapes.across_edge("TIDE", 0.8, 8.0, -30.0)
+    step = 2.0**-23 * float(np.abs(part.vertices).max())
+    found = find_reliefs(
+        part.vertices, part.faces, edge_table(part.faces, len(part.vertices)), step
+    )
+    told = [shape for one in found.inscriptions for shape in one.shapes]
+    assert len(told) == 4
+    for shape in told:
+        assert shape.lower <= 0.8 <= shape.upper
+        assert (shape.upper - shape.lower) / 2 <= 0.016
