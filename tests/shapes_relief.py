@@ -462,8 +462,8 @@ def on_prism(
     outline: Outline, height: float, *, sides: int, radius: float, phase_deg: float = 0.0
 ) -> ReliefCase:
     """Letters round a bar of few faces: every facet of a cap is parallel to the face below it."""
-    x0, y0, x1, y1 = outline.bounds()
-    long = y1 - y0 + 8
+    _, low, _, high = outline.bounds()
+    long = high - low + 8
     corner = np.cos(np.pi / sides)
 
     def prism(more: float) -> m3.Manifold:
@@ -479,6 +479,30 @@ def on_prism(
     vertices, faces = arrays(part.simplify(1e-5))
     return ReliefCase(
         f"prism of {sides}", vertices, faces, height, islands=len(outline.decompose())
+    )
+
+
+def on_roof(outline: Outline, height: float, angle_deg: float, turn_deg: float = 0.0) -> ReliefCase:
+    """Letters over the edge of a roof (or, negative, of a valley), parallel to both its faces."""
+    half = np.radians(angle_deg / 2)
+    x0, y0, x1, y1 = outline.bounds()
+    wide = np.hypot(x1 - x0, y1 - y0) + 8
+
+    def roof(more: float) -> m3.Manifold:
+        block = m3.Manifold.cube((wide, wide, 2 * wide), True)
+        left, right = (
+            block.trim_by_plane((-side * np.sin(half), 0, -np.cos(half)), -more)
+            for side in (-1.0, 1.0)
+        )
+        body = left ^ right if angle_deg > 0 else left + right
+        return body.rotate((0, 0, turn_deg))
+
+    tool = outline.extrude(2 * wide).translate((0, 0, -0.8 * wide))
+    part = roof(0.0)
+    part = part + (tool ^ roof(height)) if height > 0 else part - (tool - roof(height))
+    vertices, faces = arrays(part.simplify(1e-5))
+    return ReliefCase(
+        f"roof of {angle_deg:g} deg", vertices, faces, height, islands=len(outline.decompose())
     )
 
 

@@ -136,12 +136,16 @@ class Cut:
     """Which edges count as creases.
 
     An edge that turns by `steep` or more is one; so is one that turns by `least` or more where the
-    surface bends more tightly than `radius` mm (turn over width of the narrower face).
+    surface bends more tightly than `radius` mm (turn over width of the narrower face). Two patches
+    that are both wider than `wide` mm are one, for all that, where they meet at an edge that turns
+    by less than `over`: the faces on both sides of an edge that letters run over.
     """
 
     steep: float
     least: float = np.inf
     radius: float = 0.0
+    over: float = 0.0
+    wide: float = 0.0
 
     def of(self, folds: Folds) -> Bools:
         """(e,) is it a crease?"""
@@ -180,6 +184,8 @@ class Hanging:
     """(h + 1,) the foot of part i is foot[foot_start[i]:foot_start[i + 1]]."""
     on_base: Ints
     """For each foot edge: which column of `folds.face` lies on the base."""
+    over_edge: Bools
+    """(h,) does the foot run over an edge between wide patches that are one here?"""
     _face_order: Ints
     _face_start: Ints
 
@@ -225,6 +231,9 @@ def hanging_parts(folds: Folds, cut: Cut) -> Hanging:
     patch = connected_groups(len(folds.faces), joined[:, 0], joined[:, 1])
     rows = np.flatnonzero(crease)
     patch = with_cut_off_faces(folds, _without_cliffs(folds, patch, rows))
+    apart = patch
+    if cut.over > cut.steep:
+        patch = _with_wide_ones_joined(folds, patch, rows, cut)
     pair: Ints = patch[folds.face[rows]]
     between = pair[:, 0] != pair[:, 1]
     rows, pair = rows[between], pair[between]
@@ -242,6 +251,12 @@ def hanging_parts(folds: Folds, cut: Cut) -> Hanging:
     kept = np.flatnonzero(part >= 0)
     kept = kept[np.argsort(part[kept], kind="stable")]
     start = np.searchsorted(part[kept], np.arange(len(children) + 1))
+    lies_on = apart[folds.face[rows[kept], upper[kept]]]
+    # Feet are runs: another patch than that of the edge before, in the same run.
+    owner = part[kept]
+    changes = (np.diff(lies_on) != 0) & (np.diff(owner) == 0)
+    over_edge = np.zeros(len(children), bool)
+    over_edge[owner[1:][changes]] = True
     face_order = np.argsort(patch, kind="stable")
     return Hanging(
         folds=folds,
@@ -250,6 +265,7 @@ def hanging_parts(folds: Folds, cut: Cut) -> Hanging:
         order=tree.order,
         first=tree.place[children],
         last=tree.place[children] + tree.size[children],
+        over_edge=over_edge,
         foot=rows[kept],
         foot_start=start,
         on_base=upper[kept],
@@ -304,6 +320,16 @@ def _is_flat(folds: Folds, face: Ints, length: Floats, heap: Ints) -> Bools:
     # Chords of a bent surface turn by more than half a degree against each other.
     flat: Bools = np.linalg.norm(mean, axis=0) >= total * np.cos(FLAT)
     return flat & (total > 0)
+
+
+def _with_wide_ones_joined(folds: Folds, patch: Ints, crease: Ints, cut: Cut) -> Ints:
+    """Patches, where wide ones on both sides of an edge are one: walls and strokes are not wide."""
+    count = int(patch.max(initial=-1)) + 1
+    pair: Ints = patch[folds.face[crease]]
+    around = np.bincount(pair.ravel(), np.repeat(folds.length[crease], 2), count)
+    wide = 2 * np.bincount(patch, folds.area, count) >= cut.wide * around
+    bent = (np.abs(folds.turn[crease]) < cut.over) & wide[pair].all(axis=1)
+    return connected_groups(count, pair[bent, 0], pair[bent, 1])[patch]
 
 
 @dataclass(frozen=True, eq=False)

@@ -20,6 +20,9 @@ WORTH = 0.7
 #: Points for each coefficient, at least.
 POINTS = 4.0
 _ROUNDS = 6
+#: Points of Gauss-Legendre quadrature on [0, 1], for lengths along the base.
+_AT, _WEIGHT = (0.5 + 0.5 * x for x in np.polynomial.legendre.leggauss(4))
+_WEIGHT = _WEIGHT - 0.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,6 +70,24 @@ class Base:
     def slopes(self, uv: Floats) -> tuple[Floats, Floats, Floats]:
         """Value and both slopes of the polynomial at (n, 2) u v."""
         return self._value(uv[:, 0], uv[:, 1])
+
+    def unrolled(self, points: Floats) -> Floats:
+        """(n, 2) mm: where points stand on the base, with distances along it from its origin."""
+        uv, _, _ = self.foot(points)
+        far = np.hypot(uv[:, 0], uv[:, 1])
+        if self.degree == 1:
+            _, fu, fv = self.slopes(uv[:1])
+            # The plane of the fit leans a little from the frame's.
+            rise = uv[:, 0] * fu[0] + uv[:, 1] * fv[0]
+            stretch = np.sqrt(far**2 + rise**2) / np.maximum(far, 1e-12)
+            return uv * np.where(far > 1e-12, stretch, 1.0)[:, None]
+        along = uv / np.maximum(far, 1e-12)[:, None]
+        stretch = np.zeros(len(uv))
+        for at, weight in zip(_AT, _WEIGHT, strict=True):
+            _, fu, fv = self.slopes(at * uv)
+            slope = along[:, 0] * fu + along[:, 1] * fv
+            stretch += weight * np.sqrt(1 + slope**2)
+        return uv * stretch[:, None]
 
     def _value(self, u: Floats, v: Floats) -> tuple[Floats, Floats, Floats]:
         x = np.clip(u / self.scale, -1.5, 1.5)

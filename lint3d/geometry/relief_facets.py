@@ -8,8 +8,6 @@ radians. Guarded by tests/geometry/test_relief_facets.py.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
@@ -29,62 +27,6 @@ PAIRED = 0.8
 ALIKE = 0.35
 #: More pairs of facets than this are not compared: such facets are fine, and the polynomial fits.
 MOST_PAIRS = 2_000_000
-
-
-@dataclass(frozen=True, eq=False)
-class FacetPlanes:
-    """Planes of the facets beside a foot, all bent the same way: they enclose a convex space, or
-    leave one free."""
-
-    normal: Floats
-    """(p, 3) unit"""
-    offset: Floats
-    """(p,) mm along each normal"""
-    is_convex: bool
-    doubt: float
-    """mm: 95 % of the foot lies nearer to them."""
-
-    def foot(self, points: Floats) -> tuple[Floats, Floats]:
-        """(n,) mm above the planes, positive outside, and (n, 3) normals of the nearest ones.
-
-        A surface with the planes' own folds, parallel to them, is everywhere equally high.
-        """
-        height = points @ self.normal.T - self.offset
-        nearest = height.argmax(axis=1) if self.is_convex else height.argmin(axis=1)
-        return height[np.arange(len(points)), nearest], self.normal[nearest]
-
-
-def facet_planes(
-    folds: Folds, start: Ints, end: Ints, beside: Ints, most_doubt: float
-) -> FacetPlanes | None:
-    """The planes that a foot lies on.
-
-    Parameters
-    ----------
-    folds : angles of a surface
-    start, end : vertices of the edges of the foot
-    beside : faces of the base that touch the foot
-    most_doubt : mm
-
-    Returns
-    -------
-    FacetPlanes, or None where the foot strays farther from them: a saddle, or noise
-    """
-    # A sliver has the plane of its neighbour, and at a foot that may be a wall.
-    beside = beside[folds.is_plain[beside]]
-    if not len(beside) or len(beside) * len(start) > MOST_PAIRS:
-        return None
-    normal = folds.normal[beside]
-    offset = np.einsum("ij,ij->i", normal, folds.vertices[folds.faces[beside]].mean(axis=1))
-    length = np.linalg.norm(folds.vertices[end] - folds.vertices[start], axis=1)
-    height = folds.vertices[start] @ normal.T - offset
-    found = None
-    for is_convex in (True, False):
-        off = height.max(axis=1) if is_convex else height.min(axis=1)
-        doubt = quantile(np.abs(off), length, 0.95)
-        if doubt <= (most_doubt if found is None else found.doubt):
-            found = FacetPlanes(normal, offset, is_convex, doubt)
-    return found
 
 
 def height_above_facets(

@@ -25,8 +25,9 @@ Ints = NDArray[np.int64]
 GAP = 0.8
 #: Heights of one inscription differ by no more than this share, or this many mm.
 LIKE_HEIGHT, LIKE_HEIGHT_MM = 0.15, 0.03
-#: Normals of neighbours differ by less than this.
-LIKE_NORMAL = np.cos(np.radians(50.0))
+#: Normals of neighbours differ by less than this, and those of one that runs over an edge from its
+#: neighbours' by less than that.
+LIKE_NORMAL, OVER_EDGE = np.cos(np.radians(50.0)), np.cos(np.radians(75.0))
 #: Islands that overlap by this share of the narrower one, along the line, are one character ...
 OVERLAP = 0.6
 #: ... and so are those that overlap by less, where one is lower than a small letter (a dot, the
@@ -49,6 +50,8 @@ class Standing:
     normal: Floats
     cap: Floats
     """(k, 3) mm, points of the cap"""
+    over_edge: bool = False
+    """Does it stand on several faces?"""
 
     @property
     def size(self) -> float:
@@ -94,6 +97,7 @@ def _neighbours(islands: Sequence[Standing], size: Floats) -> Ints:
     slack = np.array([one.slack for one in islands])
     normal = np.array([one.normal for one in islands])
     raised = np.array([one.raised for one in islands])
+    over_edge = np.array([one.over_edge for one in islands])
     # Larger ones look for smaller ones, so that a small mark is found by its large neighbour.
     tree = cKDTree(centre)
     reach = size * (1.0 + GAP) + 0.5 * size
@@ -102,11 +106,12 @@ def _neighbours(islands: Sequence[Standing], size: Floats) -> Ints:
     two = np.concatenate([np.asarray(rows, np.int64) for rows in near])
     larger = (size[one] > size[two]) | ((size[one] == size[two]) & (one < two))
     one, two = one[larger], two[larger]
+    alike = np.einsum("ij,ij->i", normal[one], normal[two])
     tolerance = np.maximum(LIKE_HEIGHT * np.maximum(height[one], height[two]), LIKE_HEIGHT_MM)
     like = (
         (raised[one] == raised[two])
         & (np.abs(height[one] - height[two]) <= tolerance + slack[one] + slack[two])
-        & (np.einsum("ij,ij->i", normal[one], normal[two]) >= LIKE_NORMAL)
+        & (alike >= np.where(over_edge[one] | over_edge[two], OVER_EDGE, LIKE_NORMAL))
     )
     one, two = one[like], two[like]
     feet = [_thinned(island.cap) for island in islands]

@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 
 from lint3d.geometry.patches import Folds
 from lint3d.geometry.relief_base import Base, fit_base, quantile
-from lint3d.geometry.relief_facets import facet_planes, height_above_facets
+from lint3d.geometry.relief_facets import height_above_facets
+from lint3d.geometry.relief_folded import FoldedBase, facet_planes, folded_base
 from lint3d.geometry.relief_islands import Island
 
 Floats = NDArray[np.float64]
@@ -53,7 +54,7 @@ class Measured:
     """An island with its height."""
 
     island: Island
-    base: Base
+    base: Base | FoldedBase
     height: float
     """mm, positive for raised and sunk alike."""
     lower: float
@@ -92,24 +93,29 @@ def measure_height(
     told = _told(folds, island, sign * level, below, step_mm + base.residual)
     # A base that was fitted to slivers may tell anything.
     is_told = clear * told.blur < told.top <= most
+    lies_on: Base | FoldedBase = base
     # Of two faces it may follow the one, and leave the other out as a stranger.
     doubt = told.doubt + _stray(folds, island, base)
     if not is_told or doubt > min(WIDE_MM, WIDE * told.height):
         beside = _beside(folds, island)
         planes = facet_planes(folds, island.start, island.end, beside, MOST_DOUBT * island.rise)
         if planes is not None:
+            foot = folds.vertices[island.start]
             level, below = planes.foot(corner)
             other = _told(folds, island, sign * level, below, step_mm + planes.doubt)
             is_clear = clear * other.blur < other.top <= most
             if is_clear and (not is_told or other.doubt < doubt):
                 is_told, told = True, other
+                lies_on = (
+                    folded_base(planes, foot, island.centre, island.normal, other.height) or base
+                )
         if is_told:
             told = _above_parallel(folds, told, beside, sign, step_mm)
     if not is_told:
         return None
     return Measured(
         island=island,
-        base=base,
+        base=lies_on,
         height=told.height,
         lower=told.low - told.blur,
         upper=told.high + told.blur,

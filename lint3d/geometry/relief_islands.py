@@ -30,6 +30,10 @@ CUTS = (
 #: ... and for bent surfaces of few facets, and edges of a base: both turn nearly as sharply as
 #: walls do.
 COARSE_CUTS = (Cut(np.radians(50.0)), Cut(np.radians(60.0)))
+#: ... and for letters that run over an edge: wide faces on both sides of it are one base. How wide
+#: they are beside walls and strokes is not known, so that one of these is worth two others.
+OVER_EDGES = tuple(Cut(np.radians(35.0), over=np.radians(80.0), wide=w) for w in (0.8, 2.5, 8.0))
+FIRST_OVER_EDGES = len(CUTS + COARSE_CUTS)
 #: How much of the foot must turn the same way.
 SAME_WAY = 0.9
 #: The base's normals along the foot must agree this well: length of their mean. The rim of a drum
@@ -90,8 +94,8 @@ class Island:
 
     @property
     def votes(self) -> int:
-        """How many crease limits find it."""
-        return len(self.cuts)
+        """How many crease limits find it; one that finds it over an edge counts twice."""
+        return len(self.cuts) + (self.cuts[-1] >= FIRST_OVER_EDGES)
 
 
 def islands(folds: Folds, cuts: tuple[Cut, ...] | None = None) -> list[Island]:
@@ -107,22 +111,24 @@ def islands(folds: Folds, cuts: tuple[Cut, ...] | None = None) -> list[Island]:
     list of Island : the order follows the first limit that found each
     """
     if cuts is None:
-        cuts = CUTS + COARSE_CUTS
+        cuts = CUTS + COARSE_CUTS + OVER_EDGES
     distinct: list[tuple[Cut, NDArray[np.bool_], list[int]]] = []
     for number, cut in enumerate(cuts):
         crease = cut.of(folds)
-        same = next((one for one in distinct if np.array_equal(one[1], crease)), None)
+        alike = (one for one in distinct if not cut.over and np.array_equal(one[1], crease))
+        same = next(alike, None)
         if same is None:
             distinct.append((cut, crease, [number]))
         else:
             same[2].append(number)
     found = []
     for cut, _, numbers in distinct:
-        found += _islands_of(hanging_parts(folds, cut), tuple(numbers))
+        found += _islands_of(hanging_parts(folds, cut), tuple(numbers), over_edges=cut.over > 0)
     return merged(found, folds)
 
 
-def _islands_of(parts: Hanging, cuts: tuple[int, ...]) -> list[Island]:
+def _islands_of(parts: Hanging, cuts: tuple[int, ...], *, over_edges: bool = False) -> list[Island]:
+    """The islands among some parts; `over_edges` keeps those that run over an edge alone."""
     if not len(parts):
         return []
     folds = parts.folds
@@ -156,6 +162,7 @@ def _islands_of(parts: Hanging, cuts: tuple[int, ...]) -> list[Island]:
         & (footprint > LEAST_ACROSS**2 / 4)
         & ((base_area >= LEAST_BASE * footprint) | ~is_few)
         & (is_few | _is_small(parts))
+        & (parts.over_edge | (not over_edges))
     )
     found = []
     for part in np.flatnonzero(good).tolist():

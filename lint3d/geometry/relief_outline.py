@@ -15,13 +15,10 @@ from numpy.typing import NDArray
 
 from lint3d.geometry.components import connected_groups
 from lint3d.geometry.relief_base import Base
+from lint3d.geometry.relief_folded import FoldedBase
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
-
-#: Points of Gauss-Legendre quadrature on [0, 1], for lengths along the base.
-_AT, _WEIGHT = (0.5 + 0.5 * x for x in np.polynomial.legendre.leggauss(4))
-_WEIGHT = _WEIGHT - 0.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,28 +61,8 @@ class Outline:
         return float(self.area[self.area > 0].sum() / max(hull.volume, 1e-300))
 
 
-def unrolled(base: Base, points: Floats) -> Floats:
-    """(n, 2) mm: where points stand on the base, with distances from its origin along the base."""
-    uv, _, _ = base.foot(points)
-    if base.degree == 1:
-        _, fu, fv = base.slopes(uv[:1])
-        # The plane of the fit leans a little from the frame's.
-        far = np.hypot(uv[:, 0], uv[:, 1])
-        rise = uv[:, 0] * fu[0] + uv[:, 1] * fv[0]
-        stretch = np.sqrt(far**2 + rise**2) / np.maximum(far, 1e-12)
-        return uv * np.where(far > 1e-12, stretch, 1.0)[:, None]
-    far = np.hypot(uv[:, 0], uv[:, 1])
-    along = uv / np.maximum(far, 1e-12)[:, None]
-    stretch = np.zeros(len(uv))
-    for at, weight in zip(_AT, _WEIGHT, strict=True):
-        _, fu, fv = base.slopes(at * uv)
-        slope = along[:, 0] * fu + along[:, 1] * fv
-        stretch += weight * np.sqrt(1 + slope**2)
-    return uv * stretch[:, None]
-
-
 def outline_at(
-    corners: Ints, points: Floats, levels: Floats, base: Base, level: float
+    corners: Ints, points: Floats, levels: Floats, base: Base | FoldedBase, level: float
 ) -> Outline | None:
     """Where a surface crosses a level.
 
@@ -114,7 +91,7 @@ def outline_at(
     share = (level - height[:, :1]) / (height[:, 1:] - height[:, :1])
     apex = points[vertex[:, 0]][:, None]
     cross = apex + share[:, :, None] * (points[vertex[:, 1:]] - apex)
-    flat = unrolled(base, cross.reshape(-1, 3)).reshape(-1, 2, 2)
+    flat = base.unrolled(cross.reshape(-1, 3)).reshape(-1, 2, 2)
     key = np.sort(np.stack([vertex[:, [0, 1]], vertex[:, [0, 2]]], axis=1), axis=2)
     # A wall seen from outside, with its apex up: the island lies on the left of the way from its
     # first side to its second.

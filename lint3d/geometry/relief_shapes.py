@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from lint3d.geometry.patches import Folds
 from lint3d.geometry.relief_base import quantile
+from lint3d.geometry.relief_folded import FoldedBase
 from lint3d.geometry.relief_groups import Standing
 from lint3d.geometry.relief_heights import Measured
 from lint3d.geometry.relief_outline import Outline, outline_at
@@ -74,7 +75,11 @@ class Shape:
             rows = island.start
         # The cap: threads of slivers may hang on the foot.
         points = self.folds.vertices[np.unique(rows)]
-        return Standing(island.raised, self.height, slack, island.centre, island.normal, points)
+        base = self.measured.base
+        over_edge = isinstance(base, FoldedBase) and len(base.turn) > 2
+        return Standing(
+            island.raised, self.height, slack, island.centre, island.normal, points, over_edge
+        )
 
     @property
     def foot(self) -> Floats:

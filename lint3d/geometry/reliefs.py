@@ -383,7 +383,8 @@ def _inscription(shapes: list[Shape], line: Line) -> Inscription:
     height = np.maximum(np.nan_to_num(height), 0.0)
     # Capitals, ascenders and figures: not the small letters, nor stops and hyphens.
     tall = height[height >= 0.8 * height.max()]
-    blur = max(shape.blur + shape.measured.base.residual for shape in mine)
+    # Both ends of a character may be off.
+    blur = 2 * max(shape.blur + shape.measured.base.residual for shape in mine)
     value = float(np.median(tall))
     interval = (float(tall.min()) - blur, float(tall.max()) + blur)
     return Inscription(mine, line.character, line.direction, value, interval)

@@ -40,23 +40,6 @@ def test_height_is_that_above_the_facets_there_are(sides: int, height: float) ->
         assert (shape.upper - shape.lower) / 2 <= max(0.01, 0.02 * abs(height))
 
 
-@pytest.mark.parametrize("text", ["Rc8", "NdT", "DLLE"])
-@pytest.mark.parametrize("height", [0.5, -0.5])
-@pytest.mark.parametrize("phase", [0.0, 9.0])
-def test_letters_on_two_faces_of_a_bar_are_all_told(text: str, height: float, phase: float) -> None:
-    """Their base is fitted to one of the faces, and the other left out as a stranger."""
-    outline = shapes.centred(shapes.font_text(text, 8.0))
-    case = shapes.on_prism(outline, height, sides=10, radius=30.0, phase_deg=phase)
-    case = shapes.stored(shapes.moved(case, np.random.default_rng(len(text))))
-    step = 2.0**-23 * float(np.abs(case.vertices).max())
-    table = edge_table(case.faces, len(case.vertices))
-    (line,) = find_reliefs(case.vertices, case.faces, table, step).inscriptions
-    assert line.characters == len(text)
-    for shape in line.shapes:
-        assert shape.lower <= abs(height) <= shape.upper
-        assert (shape.upper - shape.lower) / 2 <= 0.01
-
-
 def test_planes_bent_the_other_way_are_told_from_inside() -> None:
     """Letters in the hollow of a roof: above the lower of two planes, and not the higher."""
     part = shapes.across_edge("TIDE", 0.8, 8.0, -30.0)
