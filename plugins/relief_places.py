@@ -153,7 +153,7 @@ def _enclosed(body: Body) -> Iterator[Note]:
 
 
 def _loose(joined: Joined, shapes: Sequence[Shape], rows: dict[int, Ints]) -> frozenset[int]:
-    """Islands that are a body of their own, none of which reaches into another body."""
+    """Islands that are a body of their own, where neither it nor another reaches into the other."""
     found = set()
     for shape in shapes:
         faces = rows[id(shape)]
@@ -166,26 +166,18 @@ def _loose(joined: Joined, shapes: Sequence[Shape], rows: dict[int, Ints]) -> fr
             continue
         owner = joined.bodies[number]
         others = [body for body in joined.bodies if body is not owner]
-        if not any(_reaches_into(owner, body, joined.coordinate_step_mm) for body in others):
+        if not any(_holds(owner, body, joined.coordinate_step_mm) for body in others):
             found.add(id(shape))
     return frozenset(found)
 
 
-def _reaches_into(one: Body, other: Body, step_mm: float) -> bool:
-    """Does any vertex of one body lie in the material of another, beyond what rounding does?"""
-    import igl
+def _holds(one: Body, other: Body, step_mm: float) -> bool:
+    """Does either body reach into the other, beyond what rounding does?"""
+    from lint3d.geometry.piercing import reaches_into
 
-    low, high = other.vertices.min(axis=0), other.vertices.max(axis=0)
-    inside = ((one.vertices >= low) & (one.vertices <= high)).all(axis=1)
-    points = np.ascontiguousarray(one.vertices[inside])
-    if not len(points):
-        return False
-    square = igl.point_mesh_squared_distance(points, other.vertices, other.faces)[0]
-    deep = points[square > (4 * step_mm + 1e-6) ** 2]
-    if not len(deep):
-        return False
-    winding = igl.fast_winding_number(other.vertices, other.faces, np.ascontiguousarray(deep))
-    return bool((winding > 0.5).any())
+    deep_mm = 4 * step_mm + 1e-6
+    into = reaches_into(one.vertices, one.faces, other.vertices, other.faces, deep_mm)
+    return into or reaches_into(other.vertices, other.faces, one.vertices, one.faces, deep_mm)
 
 
 def worst_of(

@@ -97,6 +97,14 @@ def test_letters_that_overlap_their_plate_hold(tmp_path: Path) -> None:
     assert result.measured == pytest.approx(0.5, abs=1e-3)
 
 
+@pytest.mark.parametrize("below", [4.0, 5.0])
+def test_letters_that_reach_through_their_plate_hold(below: float, tmp_path: Path) -> None:
+    """No vertex of theirs lies in the plate: they end in its back, or beyond it."""
+    case = shapes.loose("Tide", 0.8 + below, 8.0, gap=-below)
+    case = shapes.moved(case, np.random.default_rng(3))
+    assert inspect(tmp_path, case)["loose-glyph"][0].kind == "pass"
+
+
 def test_a_lone_mark_is_information_until_the_sheet_says_else(tmp_path: Path) -> None:
     case = shapes.on_slab(shapes.centred(shapes.arrow(10.0, 2.0)), 0.1)
     found = inspect(tmp_path, case)["raised-height"]
