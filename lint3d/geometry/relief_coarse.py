@@ -36,6 +36,9 @@ LEAST_SHARE, MOST_PATCHES = 0.02, 8
 BAND, BAND_MM = 0.3, (0.01, 0.1)
 #: A face of it leans by less than this, or is a cliff: lower than this many rises of its chord.
 LEAN, CLIFF = np.cos(np.radians(60.0)), 1.5
+#: What goes on beside a patch leans from it by less than this, but for the rest of its area, and
+#: does so across an edge between faces wider than so many rises.
+LEVEL, MOST_LEVEL, GOES_ON = np.cos(np.radians(45.0)), 0.95, 1.0
 #: Corners that a quadric goes through, and how far beyond them it is believed, in their spacing.
 CORNERS, BEYOND = 16, 1.5
 ROUNDS = 30
@@ -57,6 +60,7 @@ def with_cut_off_faces(folds: Folds, patch: Ints) -> Ints:
     (m,) patch of each face, numbered from 0
     """
     area = np.bincount(patch, folds.area).astype(np.float64)
+    before = patch
     patch = patch.copy()
     changed = False
     for number in _large(area):
@@ -67,6 +71,8 @@ def with_cut_off_faces(folds: Folds, patch: Ints) -> Ints:
             continue
         for _ in range(ROUNDS):
             joins = _joining(folds, patch == number, *bend)
+            if not len(joins):
+                joins = _left_behind(folds, before, patch, number, bend[1])
             if not len(joins):
                 break
             patch[joins] = number
@@ -171,12 +177,47 @@ def _joining(folds: Folds, mine: Bools, curvature: float, rise: float) -> Ints:
     return found
 
 
+def _left_behind(folds: Folds, before: Ints, patch: Ints, number: int, rise: float) -> Ints:
+    """Faces of patches of which a part has joined another, and that go on beside it.
+
+    Corners in the middle of a chord lie a rise below the smooth surface, and do not join by
+    themselves. What stands up may be a wall, and does not go on.
+    """
+    mine = patch == number
+    one, two = folds.face.T
+    edge = (before[one] == before[two]) & (mine[one] != mine[two])
+    edge &= (folds.width > GOES_ON * rise) & (np.abs(folds.turn) < STEEP)
+    rest = np.flatnonzero(np.isin(before, before[one[edge]]) & ~mine)
+    if not len(rest):
+        return rest
+    middle = folds.vertices[folds.faces[rest]].mean(axis=1)
+    normal = _near(folds, mine, np.unique(folds.faces[mine]), middle)[2]
+    is_level = np.einsum("ij,ij->i", folds.normal[rest], normal) >= LEVEL
+    area = folds.area[rest]
+    count = int(before.max()) + 1
+    level = np.bincount(before[rest], area * is_level, count)
+    goes_on = level >= MOST_LEVEL * np.bincount(before[rest], area, count)
+    found: Ints = rest[goes_on[before[rest]]]
+    return found
+
+
 def _from_surface(
     folds: Folds, mine: Bools, is_corner: Bools, asked: Ints
 ) -> tuple[Floats, Floats]:
     """Normal of a patch's smooth surface near some vertices, and how far these are from it."""
     corners = np.flatnonzero(is_corner)
-    local = np.full(len(is_corner), -1)
+    count = min(CORNERS, len(corners))
+    far, near, normal = _near(folds, mine, corners, folds.vertices[asked])
+    if count < CORNERS:
+        return normal, np.full(len(asked), np.inf)
+    off = _quadric_at_origin(folds.vertices[corners[near]] - folds.vertices[asked][:, None], normal)
+    spacing = far[:, -1] / np.sqrt(CORNERS)
+    return normal, np.where(far[:, 0] <= BEYOND * spacing + 1e-9, np.abs(off), np.inf)
+
+
+def _near(folds: Folds, mine: Bools, corners: Ints, points: Floats) -> tuple[Floats, Ints, Floats]:
+    """Distances and rows of the nearest corners of a patch, (n, k), and mean normals (n, 3)."""
+    local = np.full(len(folds.vertices), -1)
     local[corners] = np.arange(len(corners))
     faces = np.flatnonzero(mine)
     weighted = folds.normal[faces] * folds.area[faces][:, None]
@@ -185,16 +226,11 @@ def _from_surface(
         [np.bincount(owner, np.repeat(weighted[:, k], 3), len(corners)) for k in range(3)]
     )
     mean = mean / np.maximum(np.linalg.norm(mean, axis=1), 1e-300)[:, None]
-    count = min(CORNERS, len(corners))
-    far, near = cKDTree(folds.vertices[corners]).query(folds.vertices[asked], count)
-    far, near = far.reshape(len(asked), -1), near.reshape(len(asked), -1)
+    far, near = cKDTree(folds.vertices[corners]).query(points, min(CORNERS, len(corners)))
+    far, near = far.reshape(len(points), -1), near.reshape(len(points), -1)
     normal = mean[near].sum(axis=1)
     normal /= np.maximum(np.linalg.norm(normal, axis=1), 1e-300)[:, None]
-    if count < CORNERS:
-        return normal, np.full(len(asked), np.inf)
-    off = _quadric_at_origin(folds.vertices[corners[near]] - folds.vertices[asked][:, None], normal)
-    spacing = far[:, -1] / np.sqrt(CORNERS)
-    return normal, np.where(far[:, 0] <= BEYOND * spacing + 1e-9, np.abs(off), np.inf)
+    return far, near, normal
 
 
 def _quadric_at_origin(points: Floats, normal: Floats) -> Floats:
