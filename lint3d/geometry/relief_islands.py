@@ -90,7 +90,8 @@ class Island:
     cuts: tuple[int, ...]
     """Which crease limits find it."""
     has_most: bool = False
-    """Most patches of the surface belong to it: a field of squares, or a web over half a part."""
+    """Most patches of the surface belong to it, and little is left of its base: a field of squares,
+    or a web over half a part."""
 
     @property
     def votes(self) -> int:
@@ -156,11 +157,12 @@ def _islands_of(parts: Hanging, cuts: tuple[int, ...], *, over_edges: bool = Fal
     base_area = np.bincount(parts.patch, folds.area)[parts.base]
     purity = np.maximum(concave, 1 - concave)
     is_few = parts.last - parts.first < len(parts.order) // 2 + 8
+    has_base = base_area >= LEAST_BASE * footprint
     good = (
         (purity >= SAME_WAY)
         & (coherent >= COHERENT)
         & (footprint > LEAST_ACROSS**2 / 4)
-        & ((base_area >= LEAST_BASE * footprint) | ~is_few)
+        & (has_base | ~is_few)
         & (is_few | _is_small(parts))
         & (parts.over_edge | (not over_edges))
     )
@@ -169,7 +171,7 @@ def _islands_of(parts: Hanging, cuts: tuple[int, ...], *, over_edges: bool = Fal
         rows = slice(parts.foot_start[part], parts.foot_start[part + 1])
         one = _island(
             parts, part, start[rows], end[rows], mean[part], middle[part], concave[part] > 0.5,
-            footprint[part], purity[part], cuts, not is_few[part],
+            footprint[part], purity[part], cuts, not (is_few[part] or has_base[part]),
         )  # fmt: skip
         if one is not None:
             found.append(one)

@@ -45,8 +45,12 @@ MOST_CONGRUENT = 0.6
 #: Words stand this much farther apart than the letters of a word may (a space of a font of equal
 #: widths is as wide as its letters).
 WORD_GAP = 1.6
+#: The strokes of two characters differ by no more than this share, if one is convex outside.
+LIKE_STROKE = 0.35
 #: A lone mark stands up by no more than this share of its size.
 MARK_RISE = 0.25
+#: ... and by no more than so many of its strokes: crossed ribs do.
+MARK_SLENDER = 2.0
 #: Dots of braille are no wider than this, mm, and no farther apart than this many diameters.
 WIDEST_DOT = 3.0
 LIKE_DOT = 0.15
@@ -59,6 +63,8 @@ MOST_ISLANDS = 6000
 #: On a coarse bent surface: an island whose base is known no better than by this share of its
 #: height (and no worse: then it is no base), and that may be a character, is not left unsaid.
 UNSURE = (0.08, 0.35)
+#: A counter is as deep as its character is high, within this share.
+LIKE_BASE = 0.15
 #: What lies below this share of an island's height, for the most part, is ground.
 GROUND = 0.3
 TOO_COARSE = "The facets of a bent surface are too coarse to tell whether its marks are lettering."
@@ -279,12 +285,19 @@ def _sorted_out(shapes: list[Shape], parent: Ints, taken: Bools, searched: Searc
     holds = np.zeros(len(shapes), bool)
     holds[parent[taken & (parent >= 0)]] = True
     for i in np.flatnonzero(~taken).tolist():
-        inner = parent[i] >= 0 and shapes[parent[i]].raised != shapes[i].raised
-        if not holds[i] and not inner and is_mark(shapes[i]):
+        if parent[i] >= 0 and _is_counter(shapes[i], shapes[parent[i]]):
+            continue
+        if not holds[i] and is_mark(shapes[i]):
             found.marks.append(shapes[i])
         else:
             found.others.append(shapes[i])
     return found
+
+
+def _is_counter(shape: Shape, around: Shape) -> bool:
+    """Does it reach back to the base of what is round it? (What is sunk into a pad does not.)"""
+    off = abs(shape.height - around.height) - (shape.upper - shape.lower)
+    return shape.raised != around.raised and off <= LIKE_BASE * around.height
 
 
 def _with_inner(line: Inscription, shapes: list[Shape], parent: Ints) -> Inscription:
@@ -406,14 +419,13 @@ def is_lettering(shapes: list[Shape], character_height: float) -> bool:
 
     Several islands of at least two shapes (three among six or more: rings of slots have two), one
     of them not convex, few of them congruent, all of them low against the height of the line, and
-    found by more than one crease limit.
+    found by more than one crease limit. Of two islands none is a plain bar or boss.
     """
     if len(shapes) < 2 or np.median([shape.votes for shape in shapes]) < LEAST_VOTES:
         return False
     if np.median([shape.height for shape in shapes]) > MOST_RISE * character_height:
         return False
     tall = [shape for shape in shapes if shape.standing.size >= 0.4 * character_height]
-    fill = np.array([shape.fill for shape in tall])
     # Two closed spaces make a B or an 8 of what is convex outside; a ring has one.
     if len(tall) < 2 or not any(_is_shaped(shape) for shape in tall):
         return False
@@ -423,7 +435,17 @@ def is_lettering(shapes: list[Shape], character_height: float) -> bool:
         return False
     if len(tall) > 3 and most > MOST_CONGRUENT * len(tall):
         return False
-    return len(tall) >= 3 or bool((fill < CONVEX).all())
+    return len(tall) >= 3 or _are_a_pair(*tall)
+
+
+def _are_a_pair(one: Shape, two: Shape) -> bool:
+    """Are two islands of one font? None is a plain boss or bar, and their strokes are alike."""
+    if not all(_is_shaped(shape) or len(shape.counters) for shape in (one, two)):
+        return False
+    if all(shape.fill < CONVEX for shape in (one, two)):
+        return True
+    narrow, wide = sorted((one.strokes.usual, two.strokes.usual))
+    return wide <= (1 + LIKE_STROKE) * narrow
 
 
 def _is_shaped(shape: Shape) -> bool:
@@ -433,6 +455,7 @@ def _is_shaped(shape: Shape) -> bool:
 def is_mark(shape: Shape) -> bool:
     """May a lone island be a letter or an arrow? Its outline is not convex, and it is low."""
     low = shape.height <= MARK_RISE * shape.standing.size
+    low = low and not shape.height > MARK_SLENDER * shape.strokes.usual
     shaped = LEAST_FILL < shape.fill < CONVEX or len(shape.counters) > 0
     return low and shape.votes >= LEAST_VOTES and shaped
 

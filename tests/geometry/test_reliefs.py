@@ -73,6 +73,20 @@ def test_letters_that_are_convex_outside_are_lettering() -> None:
     assert line.characters == 3
 
 
+@pytest.mark.parametrize("text", ["M8", "OK", "10", "B2", "R8"])
+def test_two_characters_are_lettering_though_one_is_convex_outside(text: str) -> None:
+    (line,) = check(shapes.lettered(text, 0.6, 10.0)).inscriptions
+    assert line.characters == 2
+
+
+def test_a_ring_beside_a_clamp_is_no_lettering() -> None:
+    """Their walls are not alike, as strokes of one font are."""
+    ring = m3.Manifold.cylinder(1.5, 4, circular_segments=48) - m3.Manifold.cylinder(4, 3.2)
+    clamp = m3.Manifold.cube((8, 2.4, 1.5)) + m3.Manifold.cube((2.4, 8, 1.5))
+    found = found_on(*_plate_with(ring.translate((-5, 0, 0)), clamp.translate((1, -4, 0))))
+    assert not found.inscriptions
+
+
 def test_a_fillet_at_the_foot_and_draft_leave_the_height_alone() -> None:
     for more in ({"fillet": 0.15}, {"draft_deg": 6.0}):
         check(shapes.lettered("LIT", 0.8, 8.0, **more))

@@ -97,6 +97,44 @@ def test_letters_that_overlap_their_plate_hold(tmp_path: Path) -> None:
     assert result.measured == pytest.approx(0.5, abs=1e-3)
 
 
+def _judging_all(tmp_path: Path) -> str:
+    sheet = tmp_path / "judged.toml"
+    sheet.write_text('[sheet]\nextends = "mjt-meltable"\n[relief]\nlone_marks = "judge"\n')
+    return str(sheet)
+
+
+@pytest.mark.parametrize("text", ["A", "8", "O"])
+@pytest.mark.parametrize("height", [0.5, -0.5])
+def test_a_counter_is_no_mark_of_its_own(text: str, height: float, tmp_path: Path) -> None:
+    case = shapes.lettered(text, height, 8.0)
+    found = inspect(tmp_path, case, _judging_all(tmp_path))
+    own, other = ("raised-height", "sunk-depth") if height > 0 else ("sunk-depth", "raised-height")
+    (result,) = found[own]
+    assert result.measured == pytest.approx(0.5, abs=1e-4)
+    assert all(result.measured is None for result in found[other])
+
+
+def test_a_mark_sunk_into_a_pad_is_told(tmp_path: Path) -> None:
+    """It is no counter of the pad: it does not reach the pad's base."""
+    pad = m3.Manifold.cube((20, 16, 2), True)
+    arrow = shapes.centred(shapes.arrow(10.0, 2.0)).extrude(2).translate((0, 0, 0.6))
+    part = m3.Manifold.cube((60, 50, 4), True).translate((0, 0, -3)) + pad - arrow
+    case = shapes.ReliefCase("pad", *arrays(part), -0.4)
+    found = inspect(tmp_path, case, _judging_all(tmp_path))["sunk-depth"]
+    assert [result.measured for result in found] == [pytest.approx(0.4, abs=1e-4)]
+
+
+def test_a_word_whose_letters_touch_is_a_mark(tmp_path: Path) -> None:
+    bars = shapes.centred(shapes.bar_text("LEFT", 8.0, 1.2))
+    joined = bars + shapes.Outline.square((bars.bounds()[2] * 1.9, 1.2), True).translate((0, -3.4))
+    assert len(joined.decompose()) == 1
+    case = shapes.on_slab(joined, 0.5)
+    (result,) = inspect(tmp_path, case, _judging_all(tmp_path))["raised-height"]
+    assert result.measured == pytest.approx(0.5, abs=1e-4)
+    kinds = {result.kind for result in inspect(tmp_path, case)["raised-height"]}
+    assert kinds == {"pass", "informational"}
+
+
 @pytest.mark.parametrize("below", [4.0, 5.0])
 def test_letters_that_reach_through_their_plate_hold(below: float, tmp_path: Path) -> None:
     """No vertex of theirs lies in the plate: they end in its back, or beyond it."""
@@ -111,9 +149,7 @@ def test_a_lone_mark_is_information_until_the_sheet_says_else(tmp_path: Path) ->
     (told,) = [result for result in found if result.kind == "informational"]
     assert {result.kind for result in found} == {"pass", "informational"}
     assert "0.1 mm high" in told.message
-    judged = tmp_path / "judged.toml"
-    judged.write_text('[sheet]\nextends = "mjt-meltable"\n[relief]\nlone_marks = "judge"\n')
-    (result,) = inspect(tmp_path, case, str(judged))["raised-height"]
+    (result,) = inspect(tmp_path, case, _judging_all(tmp_path))["raised-height"]
     assert result.kind == "fail"
     assert result.measured == pytest.approx(0.1, abs=1e-4)
 
