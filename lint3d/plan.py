@@ -11,6 +11,7 @@ import inspect
 import typing
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 import networkx as nx
@@ -78,7 +79,7 @@ class Plan:
     """Of each measure or rule that asks for its interest"""
     scope_of: Mapping[str, Scope] = field(default_factory=dict)
 
-    @property
+    @cached_property
     def claimed(self) -> frozenset[str]:
         """Rules from which an enabled rule may claim places."""
         rules = (step.item for step in self.steps if step.is_rule)

@@ -19,6 +19,7 @@ from lint3d.geometry.components import connected_groups
 from lint3d.geometry.sampling import GOLDEN
 from lint3d.geometry.spans_surface import SpanSurface
 from lint3d.geometry.spans_tree import facing_pairs
+from lint3d.geometry.vectors import cross_product
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -173,9 +174,12 @@ def _followed(surface: SpanSurface, known: Ints, pairs: Ints) -> Ints:
 
 def _shared(corners: Floats, pairs: Ints, resolution: float) -> _Shared:
     """What pairs of facets share, if they lie on each other all over it."""
+    if not len(pairs):
+        none = np.zeros((0, 15), dtype=bool)
+        return _Shared(np.zeros((0, 3)), np.zeros(0), np.zeros((0, 15, 3)), none)
     parts = [
         _shared_by_some(corners[pairs[i : i + PAIRS_AT_ONCE]], resolution)
-        for i in range(0, max(len(pairs), 1), PAIRS_AT_ONCE)
+        for i in range(0, len(pairs), PAIRS_AT_ONCE)
     ]
     names = _Shared.__dataclass_fields__
     return _Shared(*(np.concatenate([getattr(part, name) for part in parts]) for name in names))
@@ -267,7 +271,7 @@ def _groups(found: _Shared, kind: Ints, reach: float) -> Ints:
 
 
 def _normals(corners: Floats) -> Floats:
-    normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    normal = cross_product(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     unit: Floats = normal / np.maximum(np.linalg.norm(normal, axis=1), 1e-300)[:, None]
     return unit
 
@@ -275,6 +279,6 @@ def _normals(corners: Floats) -> Floats:
 def _frames(normal: Floats) -> Floats:
     """(k, 3, 3) frames whose third column is the normal."""
     helper = np.eye(3)[np.abs(normal).argmin(axis=1)] if len(normal) else normal
-    x = np.cross(normal, helper)
+    x = cross_product(normal, helper)
     x /= np.maximum(np.linalg.norm(x, axis=1), 1e-300)[:, None]
-    return np.stack([x, np.cross(normal, x), normal], axis=2)
+    return np.stack([x, cross_product(normal, x), normal], axis=2)

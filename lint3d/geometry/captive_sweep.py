@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from lint3d.geometry.clearance_tree import BoxTree, split_nodes
 from lint3d.geometry.portions import chunks
+from lint3d.geometry.vectors import cross_product
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -49,16 +50,16 @@ def is_free(still: Floats, moving: Floats, direction: Floats, tolerance: float) 
 def _frame(direction: Floats) -> Floats:
     """(3, 3) a frame whose third column is the direction."""
     helper = np.eye(3)[int(np.abs(direction).argmin())]
-    x = np.cross(direction, helper)
+    x = cross_product(direction, helper)
     x /= np.linalg.norm(x)
-    return np.stack([x, np.cross(direction, x), direction], axis=1)
+    return np.stack([x, cross_product(direction, x), direction], axis=1)
 
 
 def _cross_z(corners: Floats) -> Floats:
     """Twice the signed area of each triangle seen along z; 0 for those seen edge-on."""
     u, v = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
     area: Floats = u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]
-    whole = np.linalg.norm(np.cross(u, v), axis=1)
+    whole = np.linalg.norm(cross_product(u, v), axis=1)
     return np.where(np.abs(area) > 1e-9 * whole, area, 0.0)
 
 
@@ -190,7 +191,7 @@ def _inside(point: Floats, corners: Floats) -> Bools:
 def height_over(corners: Floats, point: Floats) -> Floats:
     """(k,) z of the plane of each triangle (k, 3, 3) over a point (k, 2)."""
     u, v = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
-    normal = np.cross(u, v)
+    normal = cross_product(u, v)
     away = point - corners[:, 0, :2]
     with np.errstate(divide="ignore", invalid="ignore"):
         height: Floats = (

@@ -14,6 +14,7 @@ from lint3d.geometry.components import connected_groups
 from lint3d.geometry.portions import chunks
 from lint3d.geometry.smooth import SmoothEdges, smooth_edges
 from lint3d.geometry.topology import EdgeTable
+from lint3d.geometry.vectors import cross_product
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -141,6 +142,6 @@ def _corner_angles(corner: Floats) -> Floats:
         one = corner[:, (this + 1) % 3] - corner[:, this]
         two = corner[:, (this + 2) % 3] - corner[:, this]
         angles[:, this] = np.arctan2(
-            np.linalg.norm(np.cross(one, two), axis=1), np.einsum("ij,ij->i", one, two)
+            np.linalg.norm(cross_product(one, two), axis=1), np.einsum("ij,ij->i", one, two)
         )
     return angles

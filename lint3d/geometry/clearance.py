@@ -19,6 +19,7 @@ from rtree.index import Index, Property
 from lint3d.geometry.clearance_slender import perhaps_near
 from lint3d.geometry.clearance_tree import BoxTree, TooManyPairs, common_frame, nearest_faces
 from lint3d.geometry.components import connected_groups
+from lint3d.geometry.vectors import cross_product
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -56,7 +57,7 @@ class Surface:
 
     def __post_init__(self) -> None:
         corners = self.vertices[self.faces]
-        normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+        normal = cross_product(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
         self.row = np.flatnonzero(normal.any(axis=1))
         self.corners = corners if len(self.row) == len(corners) else corners[self.row]
         largest = np.abs(self.vertices).max(initial=0.0)
@@ -290,7 +291,7 @@ class _Field:
         step = self.one.uncertainty_mm + self.two.uncertainty_mm
         tied = rows[self.known[rows] <= self.known[rows[0]] + step]
         corners = self.here[tied]
-        normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+        normal = cross_product(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
         across = self.points[1, tied] - self.points[0, tied]
         length = np.linalg.norm(normal, axis=1) * np.linalg.norm(across, axis=1)
         straight = np.abs(np.einsum("ij,ij->i", normal, across))
@@ -301,7 +302,7 @@ def _needles(corners: Floats) -> int:
     """How many of the triangles are far longer than wide?"""
     side = np.roll(corners, -1, axis=1) - corners
     longest = np.einsum("kij,kij->ki", side, side).max(axis=1)
-    normal = np.cross(side[:, 0], side[:, 1])
+    normal = cross_product(side[:, 0], side[:, 1])
     return int((np.sqrt(np.einsum("kj,kj->k", normal, normal)) * _NEEDLE < longest).sum())
 
 

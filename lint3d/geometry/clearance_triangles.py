@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.portions import chunks
+from lint3d.geometry.vectors import cross_product
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -104,12 +105,12 @@ def _corners_to_triangles(point: Floats, corners: Floats) -> tuple[Floats, Float
 def _feet(point: Floats, corners: Floats) -> tuple[Bools, Floats]:
     """Foot of the perpendicular from each point on its triangle's plane, and is it inside?"""
     u, v = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
-    normal = np.cross(u, v)
+    normal = cross_product(u, v)
     square = np.einsum("kj,kj->k", normal, normal)[:, None]
     from_corner = point - corners[:, None, 0]
     square_safe = np.maximum(square, _TINY)
-    share_v = np.einsum("kpj,kj->kp", from_corner, np.cross(normal, u)) / square_safe
-    share_u = np.einsum("kpj,kj->kp", from_corner, np.cross(v, normal)) / square_safe
+    share_v = np.einsum("kpj,kj->kp", from_corner, cross_product(normal, u)) / square_safe
+    share_u = np.einsum("kpj,kj->kp", from_corner, cross_product(v, normal)) / square_safe
     inside: Bools = (share_u >= 0) & (share_v >= 0) & (share_u + share_v <= 1) & (square > _TINY)
     height = np.einsum("kpj,kj->kp", from_corner, normal) / square_safe
     return inside, point - height[..., None] * normal[:, None]
@@ -144,7 +145,7 @@ def _edges_to_edges(one: Floats, two: Floats) -> tuple[Floats, Floats, Floats]:
 def _edges_cross(edges: Floats, corners: Floats) -> tuple[Bools, Floats]:
     """Does an edge of one triangle of the pair pass through the other, and where?"""
     u, v = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
-    normal = np.cross(u, v)
+    normal = cross_product(u, v)
     height = np.einsum("kij,kj->ki", edges - corners[:, :1], normal)
     after = np.roll(height, -1, axis=1)
     passes = (height > 0) != (after > 0)

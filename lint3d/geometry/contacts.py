@@ -17,6 +17,7 @@ from lint3d.geometry.captive_sweep import common_corners, height_over
 from lint3d.geometry.clearance import Surface, faces_within
 from lint3d.geometry.clearance_tree import BoxTree, TooManyPairs, nearest_faces, split_nodes
 from lint3d.geometry.portions import chunks
+from lint3d.geometry.vectors import cross_product
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -151,7 +152,7 @@ def _shared_width(points: Floats, valid: Bools) -> Floats:
 
 
 def _unit_normals(corners: Floats) -> Floats:
-    normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    normal = cross_product(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     length = np.linalg.norm(normal, axis=1)
     unit: Floats = normal / np.where(length > 0, length, 1.0)[:, None]
     return unit
@@ -160,6 +161,6 @@ def _unit_normals(corners: Floats) -> Floats:
 def _frames(normal: Floats) -> Floats:
     """(k, 3, 3) frames whose third column is the normal."""
     helper = np.eye(3)[np.abs(normal).argmin(axis=1)]
-    x = np.cross(normal, helper)
+    x = cross_product(normal, helper)
     x /= np.linalg.norm(x, axis=1)[:, None]
-    return np.stack([x, np.cross(normal, x), normal], axis=2)
+    return np.stack([x, cross_product(normal, x), normal], axis=2)

@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.components import connected_groups
+from lint3d.geometry.vectors import cross_product
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -91,7 +92,7 @@ def volume_when_closed(vertices: Floats, faces: Ints, caps: Caps) -> float:
     corners = np.concatenate([vertices[faces], caps.corners])
     corners = corners - corners.reshape(-1, 3).mean(axis=0)
     return float(
-        np.einsum("ij,ij->i", corners[:, 0], np.cross(corners[:, 1], corners[:, 2])).sum() / 6
+        np.einsum("ij,ij->i", corners[:, 0], cross_product(corners[:, 1], corners[:, 2])).sum() / 6
     )
 
 
@@ -126,7 +127,7 @@ def _covered(corners: Floats, places: Floats) -> Floats:
     """Share of all directions that triangles cover, signed, seen from each place."""
     a, b, c = (corners[None, :, i] - places[:, None] for i in range(3))
     la, lb, lc = (np.sqrt(np.einsum("ijk,ijk->ij", v, v)) for v in (a, b, c))
-    above = np.einsum("ijk,ijk->ij", a, np.cross(b, c))
+    above = np.einsum("ijk,ijk->ij", a, cross_product(b, c))
     below = la * lb * lc
     below += np.einsum("ijk,ijk->ij", a, b) * lc
     below += np.einsum("ijk,ijk->ij", b, c) * la
@@ -136,5 +137,5 @@ def _covered(corners: Floats, places: Floats) -> Floats:
 
 
 def _crosses(corners: Floats) -> Floats:
-    normal: Floats = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    normal: Floats = cross_product(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     return normal

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from lint3d.geometry.portions import chunks
 from lint3d.geometry.topology import Faults, has_repeated_vertex
+from lint3d.geometry.vectors import cross_product
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -47,7 +48,7 @@ def facet_heights(vertices: Floats, faces: Ints) -> Floats:
     for rows in chunks(len(faces)):
         a, b, c = (vertices[faces[rows, corner]] for corner in range(3))
         one, two, three = b - a, c - a, c - b
-        twice_area = np.linalg.norm(np.cross(one, two), axis=1)
+        twice_area = np.linalg.norm(cross_product(one, two), axis=1)
         squares = [np.einsum("ij,ij->i", side, side) for side in (one, two, three)]
         longest = np.sqrt(np.maximum.reduce(squares))
         height[rows] = np.divide(twice_area, longest, out=np.zeros_like(longest), where=longest > 0)
@@ -59,7 +60,7 @@ def facet_normals(vertices: Floats, faces: Ints) -> Floats:
     normals = np.empty((len(faces), 3))
     for rows in chunks(len(faces)):
         a, b, c = (vertices[faces[rows, corner]] for corner in range(3))
-        normal = np.cross(b - a, c - a)
+        normal = cross_product(b - a, c - a)
         length = np.linalg.norm(normal, axis=1)[:, None]
         normals[rows] = np.divide(normal, length, out=np.zeros_like(normal), where=length > 0)
     return normals

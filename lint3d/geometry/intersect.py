@@ -37,6 +37,7 @@ from lint3d.geometry.facets import (
 from lint3d.geometry.penetration import in_common_plane, penetration_depth_mm
 from lint3d.geometry.portions import chunks
 from lint3d.geometry.topology import EdgeTable, consecutive_uses, edge_table, expand_runs
+from lint3d.geometry.vectors import cross_product
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -203,7 +204,7 @@ def _needles(vertices: Floats, faces: Ints, resolution_mm: float) -> Floats:
     reach = _NEEDLE * resolution_mm
     corner = vertices[faces]
     middle = corner.mean(axis=1)
-    normal = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
+    normal = cross_product(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
     normal *= reach / np.linalg.norm(normal, axis=1)[:, None]
     along = corner[:, 1] - corner[:, 0]
     along *= reach / np.linalg.norm(along, axis=1)[:, None]

@@ -19,6 +19,7 @@ from scipy.sparse.csgraph import depth_first_order
 from lint3d.geometry.components import connected_groups
 from lint3d.geometry.relief_coarse import with_cut_off_faces
 from lint3d.geometry.topology import EdgeTable, expand_runs
+from lint3d.geometry.vectors import cross_product
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -75,7 +76,7 @@ def folds(vertices: Floats, faces: Ints, table: EdgeTable, sliver_mm: float = 0.
     Folds : edges with one user, more than two, or two that disagree are left out
     """
     a, b, c = (vertices[faces[:, corner]] for corner in range(3))
-    cross = np.cross(b - a, c - a)
+    cross = cross_product(b - a, c - a)
     twice = np.linalg.norm(cross, axis=1)
     normal = cross / np.where(twice > 0, twice, 1.0)[:, None]
     first = table.start[:-1]
@@ -98,7 +99,7 @@ def folds(vertices: Floats, faces: Ints, table: EdgeTable, sliver_mm: float = 0.
     normal = normal[_plain_face(beyond, side_length, height, is_plain)]
     one, two = normal[face[:, 0]], normal[face[:, 1]]
     angle = 2 * np.arctan2(np.linalg.norm(one - two, axis=1), np.linalg.norm(one + two, axis=1))
-    is_convex = np.einsum("ij,ij->i", np.cross(one, two), along) >= 0
+    is_convex = np.einsum("ij,ij->i", cross_product(one, two), along) >= 0
     width = twice[face].min(axis=1) / np.where(length > 0, length, 1.0)
     turn = np.where(is_convex, angle, -angle)
     return Folds(
@@ -439,5 +440,5 @@ def _least_in_runs(values: Ints, first: Ints, last: Ints) -> Ints:
 
 def vector_area(start: Floats, end: Floats, owner: NDArray[Any], count: int) -> Floats:
     """(count, 3) vector area of closed loops, from their directed edges and owners."""
-    cross = np.cross(start, end) / 2
+    cross = cross_product(start, end) / 2
     return np.column_stack([np.bincount(owner, cross[:, k], count) for k in range(3)])

@@ -10,6 +10,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from lint3d.geometry.vectors import cross_product
+
 Floats = NDArray[np.float64]
 
 
@@ -35,12 +37,12 @@ def penetration_depth_mm(one: Floats, two: Floats, resolution_mm: float) -> Floa
     middle = one[:, :1]
     one, two = one - middle, two - middle
     sides_one, sides_two = _sides(one), _sides(two)
-    normal_one = _unit(np.cross(sides_one[:, 0], sides_one[:, 1]))
-    normal_two = _unit(np.cross(sides_two[:, 0], sides_two[:, 1]))
+    normal_one = _unit(cross_product(sides_one[:, 0], sides_one[:, 1]))
+    normal_two = _unit(cross_product(sides_two[:, 0], sides_two[:, 1]))
     depth = np.minimum(_overlap(normal_one, one, two), _overlap(normal_two, one, two))
     for row in range(3):
         for column in range(3):
-            axis = np.cross(sides_one[:, row], sides_two[:, column])
+            axis = cross_product(sides_one[:, row], sides_two[:, column])
             depth = np.minimum(depth, _overlap(_unit(axis), one, two))
     thick_one = _reach_from_plane(normal_one, one, two)
     thick_two = _reach_from_plane(normal_two, two, one)
@@ -57,8 +59,8 @@ def in_common_plane(one: Floats, two: Floats, resolution_mm: float) -> NDArray[n
     """(k,) do the two triangles of each pair lie in one plane, to within the resolution?"""
     middle = one[:, :1]
     one, two = one - middle, two - middle
-    normal_one = _unit(np.cross(one[:, 1] - one[:, 0], one[:, 2] - one[:, 0]))
-    normal_two = _unit(np.cross(two[:, 1] - two[:, 0], two[:, 2] - two[:, 0]))
+    normal_one = _unit(cross_product(one[:, 1] - one[:, 0], one[:, 2] - one[:, 0]))
+    normal_two = _unit(cross_product(two[:, 1] - two[:, 0], two[:, 2] - two[:, 0]))
     thick_one = _reach_from_plane(normal_one, one, two)
     thick_two = _reach_from_plane(normal_two, two, one)
     flat: NDArray[np.bool_] = np.minimum(thick_one, thick_two) <= resolution_mm
@@ -101,6 +103,6 @@ def _overlap_in_plane(normal: Floats, one: Floats, two: Floats) -> Floats:
     depth = np.full(len(one), np.inf)
     for sides in (_sides(one), _sides(two)):
         for row in range(3):
-            axis = _unit(np.cross(normal, sides[:, row]))
+            axis = _unit(cross_product(normal, sides[:, row]))
             depth = np.minimum(depth, _overlap(axis, one, two))
     return depth

@@ -19,6 +19,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from lint3d.geometry.vectors import cross_product
+
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
@@ -280,7 +282,7 @@ def _row_ends(corner: Floats, faces: Ints, face: Ints, row: Ints) -> tuple[Float
 def _height(corner: Floats, faces: Ints, face: Ints, column: Ints, row: Ints) -> Floats:
     """Where along the axis does each line meet the plane of its facet?"""
     a, b, c = (corner[faces[face, side]] for side in range(3))
-    normal = np.cross(b - a, c - a)
+    normal = cross_product(b - a, c - a)
     steep = normal[:, 2] == 0
     across = np.where(steep, 1.0, normal[:, 2])
     height = a[:, 2] - (normal[:, 0] * (column - a[:, 0]) + normal[:, 1] * (row - a[:, 1])) / across

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from lint3d.errors import NotMeasurable
 from lint3d.geometry.side_by_side import side_by_side
+from lint3d.geometry.vectors import cross_product
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -96,9 +97,10 @@ class RayScene:
         self._count(len(origins))
         found = np.full(len(origins), -1, dtype=np.int64)
         scene = self._scene
-        if scene is None:
+        if scene is None or not len(origins):
             return found
-        reaches = np.broadcast_to(np.asarray(reach, dtype=np.float64), len(origins))
+        reaches = np.empty(len(origins))
+        reaches[:] = reach
 
         def send(start: int) -> None:
             rows = slice(start, start + RAYS_AT_ONCE)
@@ -110,7 +112,11 @@ class RayScene:
                 dists=(reaches[rows] - self.nearest_mm).clip(0).astype(np.float32),
             )
 
-        side_by_side(send, range(0, len(origins), RAYS_AT_ONCE), self._make_ready)
+        if len(origins) <= RAYS_AT_ONCE:
+            self._make_ready()
+            send(0)
+        else:
+            side_by_side(send, range(0, len(origins), RAYS_AT_ONCE), self._make_ready)
         return found
 
     def _make_ready(self) -> None:
@@ -128,10 +134,10 @@ class RayScene:
         -------
         (k,) float64, mm : inf where `facets` is -1 or the ray runs along the plane
         """
-        if not len(self.faces):
+        if not len(self.faces) or not len(origins):
             return np.full(len(origins), np.inf)
         corners = self.vertices[self.faces[facets]]
-        normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+        normal = cross_product(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
         along = np.einsum("ij,ij->i", directions, normal)
         with np.errstate(divide="ignore", invalid="ignore"):
             far = np.einsum("ij,ij->i", corners[:, 0] - origins, normal) / along

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from lint3d.geometry.components import connected_groups
 from lint3d.geometry.topology import EdgeTable
+from lint3d.geometry.vectors import cross_product
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -83,7 +84,7 @@ def _turning_edges(
     along[table.is_reverse[row][turns]] *= -1
     a, b = normal[one], normal[two]
     angle = 2 * np.arctan2(np.linalg.norm(a - b, axis=1), np.linalg.norm(a + b, axis=1))
-    is_convex = np.einsum("ij,ij->i", np.cross(a, b), along) >= 0
+    is_convex = np.einsum("ij,ij->i", cross_product(a, b), along) >= 0
     length = np.maximum(np.linalg.norm(along, axis=1), 1e-300)
     width = np.minimum(twice[one], twice[two]) / length
     return ends.astype(np.int64), np.where(is_convex, angle, -angle), width, is_whole
@@ -133,5 +134,5 @@ def has_bent_line(vertices: Floats, ends: Ints) -> bool:
     order = np.lexsort((far, line))
     last = order[np.flatnonzero(np.diff(line[order], append=-1))]
     way = arm[last] / np.maximum(far[last], 1e-300)[:, None]
-    aside = np.linalg.norm(np.cross(arm, way[line]), axis=1)
+    aside = np.linalg.norm(cross_product(arm, way[line]), axis=1)
     return bool((aside > STRAIGHT_MM).any())

@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from lint3d.geometry.components import connected_groups
+from lint3d.geometry.ray_fans import fan
 from lint3d.geometry.rods_bar import CIRCLE_MOST, Bar, pointing_up, straight_axes, with_ends
 from lint3d.geometry.rods_bent import circles_at
 from lint3d.geometry.rods_circle import narrowest_circles, sagitta_of
@@ -28,6 +29,7 @@ from lint3d.geometry.spans import Look
 from lint3d.geometry.spans_effort import effort_of_step
 from lint3d.geometry.spans_regions import ROD_RATIO
 from lint3d.geometry.spans_surface import SpanSurface
+from lint3d.geometry.vectors import cross_product
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -63,6 +65,8 @@ def bars(surface: SpanSurface, reach: float, look: Look = "inward") -> list[Bar]
     ------
     RaysSpent : so many large facets lie across each other that it would take too long
     """
+    if look == "outward" and surface.has_no_gaps(reach):
+        return []
     inward = -surface.normals if look == "inward" else surface.normals
     effort_of_step(surface)
     felt, whole = thin_both_ways(surface, inward, reach)
@@ -146,12 +150,10 @@ def _closed_round(surface: SpanSurface, felt: Felt, group: Ints) -> Bools:
     middle = (felt.point[rows] + felt.contact[rows]) / 2
     across = felt.contact[rows] - felt.point[rows]
     across /= np.linalg.norm(across, axis=1)[:, None]
-    two = np.cross(across, felt.way[rows])
+    two = cross_product(across, felt.way[rows])
     reach = ROUND_REACH * felt.thick[rows]
-    met = np.zeros(len(rows))
-    for turn in (np.arange(ROUND) + 0.5) * 2 * np.pi / ROUND:
-        way = across * np.cos(turn) + two * np.sin(turn)
-        met += surface.scene.first_facet(middle, way, reach) >= 0
+    turns = (np.arange(ROUND) + 0.5) * 2 * np.pi / ROUND
+    met = (fan(surface.scene, middle, across, two, turns, reach) >= 0).sum(axis=1)
     share = np.bincount(group[rows], met / ROUND, minlength=len(size))
     closed: Bools = share >= ROUND_SHARE * np.bincount(group[rows], minlength=len(size))
     return closed
@@ -179,16 +181,19 @@ def _bars(
     points = np.argsort(group, kind="stable")
     point_cuts = np.searchsorted(group[points], np.arange(len(axis) + 1))
     parts = [felt.take(points[i:j]) for i, j in pairwise(point_cuts)]
+    usual = _medians(felt.narrow, group, len(axis)).tolist()
     plain = [
-        _by_circle(part, *one, 0.0, least, floor) if is_one else None
-        for part, one, is_one in zip(parts, circle, straight.tolist(), strict=True)
+        _by_circle(part, middling, *one, 0.0, least, floor) if is_one else None
+        for part, middling, one, is_one in zip(parts, usual, circle, straight.tolist(), strict=True)
     ]
     bent = np.array([one is None for one in plain], dtype=bool)
     local = _bent_circles(surface, inward, felt, group, bent)
     found, kept = [], []
     for i, part in enumerate(parts):
         mine = facet[order[cuts[i] : cuts[i + 1]]]
-        across = plain[i] or (_by_circle(part, *local[i], least, floor) if i in local else None)
+        across = plain[i]
+        if across is None and i in local:
+            across = _by_circle(part, usual[i], *local[i], least, floor)
         if across is None and not straight[i]:
             continue  # thin both ways here and there, but no bar
         kept.append(i)
@@ -226,16 +231,32 @@ def _bent_circles(
     return found
 
 
+def _medians(value: Floats, group: Ints, count: int) -> Floats:
+    """(count,) median of each group; none is empty."""
+    order = np.lexsort((value, group))
+    size = np.bincount(group, minlength=count)
+    start = np.cumsum(size) - size
+    value = value[order]
+    middle: Floats = (value[start + (size - 1) // 2] + value[start + size // 2]) / 2
+    return middle
+
+
 def _run_of(ascending: Ints, number: int) -> Ints:
     """Rows of an ascending array that hold a number."""
     return np.arange(*np.searchsorted(ascending, [number, number + 1]))
 
 
 def _by_circle(
-    felt: Felt, diameter: float, sagitta: float, differ: float, least: float, floor: float
+    felt: Felt,
+    usual: float,
+    diameter: float,
+    sagitta: float,
+    differ: float,
+    least: float,
+    floor: float,
 ) -> tuple[float, float, float, float] | None:
     """Diameter with its lower and upper end, and the sagitta; None if it is not that of the bar."""
-    if not least * float(np.median(felt.narrow)) <= diameter <= felt.thick.max() + floor:
+    if not least * usual <= diameter <= felt.thick.max() + floor:
         return None
     # Between the places looked at it may be narrower by about as much as they differ.
     return diameter, max(diameter - differ - 2 * floor, 0.0), diameter + 2 * floor, sagitta

@@ -12,8 +12,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from lint3d.geometry.ray_fans import chords, fan
 from lint3d.geometry.rods_circle import circles_within
 from lint3d.geometry.spans_surface import SpanSurface
+from lint3d.geometry.vectors import square_to
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -59,25 +61,13 @@ def circles_at(
     return diameter, flats, centre, axis
 
 
-def _level(axis: Floats) -> tuple[Floats, Floats]:
-    one = np.cross(axis, np.eye(3)[np.abs(axis).argmin(axis=1)])
-    one /= np.maximum(np.linalg.norm(one, axis=1), 1e-300)[:, None]
-    return one, np.cross(axis, one)
-
-
 def _long_way(surface: SpanSurface, middle: Floats, across: Floats, thick: Floats) -> Floats:
     """Direction square to `across` in which the bar is longest."""
-    one, two = _level(across)
-    longest, along = np.full(len(middle), -1.0), one.copy()
+    one, two = square_to(across)
+    turns = np.arange(FIRST_WAYS) * np.pi / FIRST_WAYS
     reach = 4 * thick
-    for turn in np.arange(FIRST_WAYS) * np.pi / FIRST_WAYS:
-        way = one * np.cos(turn) + two * np.sin(turn)
-        chord = np.zeros(len(middle))
-        for sense in (way, -way):
-            facet = surface.scene.first_facet(middle, sense, reach)
-            chord += np.minimum(surface.scene.distance(middle, sense, facet), reach)
-        better = chord > longest
-        longest[better], along[better] = chord[better], way[better]
+    best = turns[chords(surface.scene, middle, one, two, turns, reach, reach).argmax(axis=1)]
+    along: Floats = one * np.cos(best)[:, None] + two * np.sin(best)[:, None]
     return along
 
 
@@ -85,12 +75,9 @@ def _sides_round(
     surface: SpanSurface, middle: Floats, axis: Floats, reach: Floats, rays: int
 ) -> tuple[Ints, NDArray[np.bool_]]:
     """Facets (k, rays) that rays square to the axis meet, -1 if none; are there sides all round?"""
-    one, two = _level(axis)
-    met = np.empty((len(middle), rays), dtype=np.int64)
-    for i, turn in enumerate((np.arange(rays) + 0.5) * 2 * np.pi / rays):
-        met[:, i] = surface.scene.first_facet(
-            middle, one * np.cos(turn) + two * np.sin(turn), reach
-        )
+    one, two = square_to(axis)
+    turns = (np.arange(rays) + 0.5) * 2 * np.pi / rays
+    met = fan(surface.scene, middle, one, two, turns, reach)
     closed: NDArray[np.bool_] = np.asarray((met >= 0).all(axis=1))
     return met, closed
 

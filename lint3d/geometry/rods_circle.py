@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.spans_surface import SpanSurface
+from lint3d.geometry.vectors import square_to
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -58,7 +59,7 @@ def narrowest_circles(
     )
     side, where = np.nonzero(hit)
     section = bar[side] * STATIONS + where
-    one, two = _level(axis)
+    one, two = square_to(axis)
     normal = -inward[facet[side]]
     owner = bar[side]
     flat = np.stack([np.einsum("ij,ij->i", normal, way[owner]) for way in (one, two)], axis=1)
@@ -109,7 +110,7 @@ def circles_within(
     flats : (k,) int64, sides of unlike direction
     centre : (k, 3) float64, mm : NaN where the sides do not close
     """
-    one, two = _level(axis)
+    one, two = square_to(axis)
     normal = -inward[side]
     flat = np.stack([np.einsum("ij,ij->i", normal, way[place]) for way in (one, two)], axis=1)
     offset = np.einsum("ij,ij->i", normal, surface.corners[side, 0] - middle[place])
@@ -120,12 +121,6 @@ def circles_within(
     level[~np.isfinite(radius)] = np.nan
     centre = middle + one * level[:, :1] + two * level[:, 1:]
     return 2 * radius, flats, centre
-
-
-def _level(axis: Floats) -> tuple[Floats, Floats]:
-    one = np.cross(axis, np.eye(3)[np.abs(axis).argmin(axis=1)])
-    one /= np.linalg.norm(one, axis=1)[:, None]
-    return one, np.cross(axis, one)
 
 
 def _circles(

@@ -11,11 +11,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from lint3d.geometry.ray_fans import chords
 from lint3d.geometry.rods_search import searched
 from lint3d.geometry.sampling import spread_points
 from lint3d.geometry.spans_pairs import dot
 from lint3d.geometry.spans_regions import ROD_RATIO
 from lint3d.geometry.spans_surface import SpanSurface
+from lint3d.geometry.vectors import square_to
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -192,24 +194,14 @@ def _frame(points: Floats, contacts: Floats) -> tuple[Floats, Floats, Floats, Fl
     step = contacts - points
     thick = np.linalg.norm(step, axis=1)
     across = step / np.maximum(thick, 1e-300)[:, None]
-    one = np.cross(across, np.eye(3)[np.abs(across).argmin(axis=1)])
-    one /= np.linalg.norm(one, axis=1)[:, None]
-    return across, one, np.cross(across, one), thick
+    return across, *square_to(across), thick
 
 
 def _chords(surface: SpanSurface, points: Floats, contacts: Floats) -> tuple[Floats, Floats]:
     """Shortest chord (k,) square to each contact, and the way (k, 3) of the longest."""
     _, one, two, thick = _frame(points, contacts)
     middle, reach = (points + contacts) / 2, CHORD_REACH * thick
-    shortest, longest = np.full(len(points), np.inf), np.full(len(points), -1.0)
-    along = one.copy()
-    for turn in np.arange(DIRECTIONS) * np.pi / DIRECTIONS:
-        way = one * np.cos(turn) + two * np.sin(turn)
-        chord = np.zeros(len(points))
-        for sense in (way, -way):
-            facet = surface.scene.first_facet(middle, sense, reach)
-            chord += np.minimum(surface.scene.distance(middle, sense, facet), reach)
-        shortest = np.minimum(shortest, chord)
-        better = chord > longest
-        longest[better], along[better] = chord[better], way[better]
-    return shortest, along
+    turns = np.arange(DIRECTIONS) * np.pi / DIRECTIONS
+    length = chords(surface.scene, middle, one, two, turns, reach, reach)
+    best = turns[length.argmax(axis=1)]
+    return length.min(axis=1), one * np.cos(best)[:, None] + two * np.sin(best)[:, None]

@@ -14,6 +14,7 @@ import numpy as np
 
 from lint3d.geometry.rods_bar import Bar
 from lint3d.geometry.spans_surface import SpanSurface
+from lint3d.geometry.vectors import cross_product
 
 #: The longest way within the section of a bar twice as wide as thick is 2.24 thicknesses: what goes
 #: farther leaves the bar.
@@ -38,12 +39,12 @@ def are_tied(surface: SpanSurface, bars: Sequence[Bar]) -> list[bool]:
 def _is_tied(surface: SpanSurface, bar: Bar) -> bool:
     along = np.linspace(0.05, 0.95, STATIONS)[:, None]
     places = bar.start + along * (bar.end - bar.start)
-    one = np.cross(bar.axis, np.eye(3)[np.abs(bar.axis).argmin()])
+    one = cross_product(bar.axis, np.eye(3)[np.abs(bar.axis).argmin()])
     one /= np.linalg.norm(one)
-    two = np.cross(bar.axis, one)
+    two = cross_product(bar.axis, one)
     turn = (np.arange(WAYS) + 0.5) * 2 * np.pi / WAYS
     outward = np.cos(turn)[:, None] * one + np.sin(turn)[:, None] * two
-    sideways = np.cross(bar.axis, outward)
+    sideways = cross_product(bar.axis, outward)
     places = np.repeat(places, WAYS, axis=0)
     outward, sideways = (np.tile(way, (STATIONS, 1)) for way in (outward, sideways))
     reach = REACH * bar.diameter

@@ -7,6 +7,8 @@ Tested by tests/geometry/test_spans_sampling.py.
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -108,12 +110,15 @@ def points_in_rows(
     return point, height / height.sum(1)[:, None]
 
 
+@lru_cache(maxsize=64)
 def grid_weights(count: int) -> Floats:
     """Barycentric weights (count ** 2, 3) of the middles of equal sub-triangles."""
     upright = [(i + 1 / 3, j + 1 / 3) for i in range(count) for j in range(count - i)]
     turned = [(i + 2 / 3, j + 2 / 3) for i in range(count - 1) for j in range(count - 1 - i)]
     first = np.array(upright + turned).reshape(-1, 2) / count
-    return np.column_stack([first, 1 - first.sum(1)])
+    weights = np.column_stack([first, 1 - first.sum(1)])
+    weights.setflags(write=False)
+    return weights
 
 
 def _longest_side_first(corners: Floats) -> Floats:

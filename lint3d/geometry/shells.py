@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from lint3d.geometry.components import connected_groups
 from lint3d.geometry.portions import chunks
 from lint3d.geometry.topology import EdgeTable, face_links, has_repeated_vertex
+from lint3d.geometry.vectors import cross_product
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -99,7 +100,7 @@ def facet_volumes(vertices: Floats, faces: Ints, label: Ints) -> Floats:
     for rows in chunks(len(faces)):
         corner = vertices[faces[rows]] - centre[label[rows], None, :]
         a, b, c = corner[:, 0], corner[:, 1], corner[:, 2]
-        six_volume[rows] = np.einsum("ij,ij->i", a, np.cross(b, c))
+        six_volume[rows] = np.einsum("ij,ij->i", a, cross_product(b, c))
     return six_volume / 6
 
 
@@ -108,7 +109,7 @@ def facet_areas(vertices: Floats, faces: Ints) -> Floats:
     area = np.empty(len(faces))
     for rows in chunks(len(faces)):
         a, b, c = (vertices[faces[rows, corner]] for corner in range(3))
-        area[rows] = np.linalg.norm(np.cross(b - a, c - a), axis=1) / 2
+        area[rows] = np.linalg.norm(cross_product(b - a, c - a), axis=1) / 2
     return area
 
 

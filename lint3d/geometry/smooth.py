@@ -22,6 +22,7 @@ from lint3d.geometry.facets import coordinate_resolution_mm, facet_heights, face
 from lint3d.geometry.portions import chunks
 from lint3d.geometry.shells import shell_boxes
 from lint3d.geometry.topology import EdgeTable, expand_runs
+from lint3d.geometry.vectors import cross_product
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -231,7 +232,7 @@ def _sides(vertices: Floats, faces: Ints, borders: _Edges, facet: Ints, normal: 
     for part in chunks(count):
         ends = borders.ends[np.arange(part.start, min(part.stop, count)) // 2]
         start = vertices[ends[:, 0]]
-        square = np.cross(vertices[ends[:, 1]] - start, normal[face[part]])
+        square = cross_product(vertices[ends[:, 1]] - start, normal[face[part]])
         square /= np.linalg.norm(square, axis=1)[:, None]
         centre = vertices[faces[face[part]]].mean(axis=1) - start
         square[np.einsum("ij,ij->i", square, centre) > 0] *= -1
@@ -269,7 +270,7 @@ def _reach(
         corner -= vertices[start[rows // 2]][owner][:, None]
         a, b, c = (np.einsum("ij,ij->i", corner[:, i], outward[rows][owner]) for i in range(3))
         area = np.linalg.norm(
-            np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]), axis=1
+            cross_product(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]), axis=1
         )
         first = np.flatnonzero(np.diff(owner, prepend=-1))
         width[rows] = -np.minimum.reduceat(np.minimum(np.minimum(a, b), c), first)

@@ -23,13 +23,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.sampling import spread_points
-from lint3d.geometry.spans_across import ACCEPT_COS, Across, straight_across
+from lint3d.geometry.spans_across import ACCEPT_COS, Across, nothing, straight_across
 from lint3d.geometry.spans_dense import dense_facets, thinned_out
 from lint3d.geometry.spans_effort import FEELERS_SHARE, effort_of_step
 from lint3d.geometry.spans_exact import ball_of, exact_contacts, first_guesses, tips_of
 from lint3d.geometry.spans_knife import KnifeEdges, knife_edges, tapers_to_edge
 from lint3d.geometry.spans_surface import SpanSurface
-from lint3d.geometry.spans_zoom import Contacts
+from lint3d.geometry.spans_zoom import Contacts, no_contacts
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -130,6 +130,18 @@ def spans(surface: SpanSurface, low: float, high: float, look: Look = "inward") 
         some = np.linspace(0, len(point) - 1, effort.points).astype(np.int64)
         area = area[some] * (len(point) / len(some))
         point, facet, stands_for = point[some], facet[some], stands_for[:0]
+    if look == "outward" and surface.has_no_gaps(low):
+        edges = knife_edges(surface, inward, True, np.zeros(0, np.int64), low / 2)
+        return _assemble(
+            surface,
+            inward,
+            edges,
+            (low, high, look, not too_many, floor),
+            (point, area, np.stack([facet, np.full_like(facet, -1)], axis=1), nothing(len(point))),
+            no_contacts(),
+            (np.zeros((0, 2), np.int64), np.zeros(0)),
+            (dense, stands_for),
+        )
     met = straight_across(surface, inward, point, facet, reach)
     feelers = effort.rays // FEELERS_SHARE
     pairs, guess, all_felt = first_guesses(

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from lint3d.geometry.side_by_side import side_by_side
 from lint3d.geometry.spans_feelers import cross
 from lint3d.geometry.spans_surface import SpanSurface
+from lint3d.geometry.vectors import cross_product
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -44,6 +45,13 @@ class Across:
     lower: Floats
 
 
+def nothing(count: int) -> Across:
+    """Across so many points, where nothing is met."""
+    none, far = np.full(count, -1, dtype=np.int64), np.full(count, np.inf)
+    place = np.full((count, 3), np.nan)
+    return Across(none, far, np.zeros(count), place, far.copy(), far.copy())
+
+
 def straight_across(
     surface: SpanSurface, inward: Floats, point: Floats, facet: Ints, reach: float
 ) -> Across:
@@ -62,14 +70,7 @@ def straight_across(
     within the facet; the other of the two is the other end of the interval.
     """
     k = len(point)
-    met = Across(
-        np.empty(k, dtype=np.int64),
-        np.empty(k),
-        np.empty(k),
-        np.empty((k, 3)),
-        np.empty(k),
-        np.empty(k),
-    )
+    met = nothing(k)
 
     def fill(start: int) -> None:
         rows = slice(start, start + POINTS_AT_ONCE)
@@ -109,6 +110,6 @@ def is_inside(surface: SpanSurface, facet: Ints, point: Floats) -> Bools:
     inside = np.ones(len(facet), dtype=bool)
     for side in range(3):
         along = corners[:, (side + 1) % 3] - corners[:, side]
-        turn = np.cross(along, point - corners[:, side])
+        turn = cross_product(along, point - corners[:, side])
         inside &= np.einsum("ij,ij->i", turn, normal) >= 0
     return inside

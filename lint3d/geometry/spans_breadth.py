@@ -9,7 +9,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from lint3d.geometry.ray_fans import chords
 from lint3d.geometry.rays import RayScene
+from lint3d.geometry.vectors import square_to
 
 Floats = NDArray[np.float64]
 
@@ -33,15 +35,8 @@ def breadths(scene: RayScene, points: Floats, contacts: Floats) -> Floats:
     width = np.full(len(points), np.inf)
     rows = np.flatnonzero(thick > 0)
     towards = step[rows] / thick[rows, None]
-    one = np.cross(towards, np.eye(3)[np.abs(towards).argmin(1)])
-    one /= np.linalg.norm(one, axis=1)[:, None]
-    two = np.cross(towards, one)
+    one, two = square_to(towards)
     middle = (points[rows] + contacts[rows]) / 2
-    for turn in np.arange(DIRECTIONS) * np.pi / DIRECTIONS:
-        way = one * np.cos(turn) + two * np.sin(turn)
-        chord = np.zeros(len(rows))
-        for sense in (way, -way):
-            facet = scene.first_facet(middle, sense, REACH * thick[rows])
-            chord += scene.distance(middle, sense, facet)
-        width[rows] = np.minimum(width[rows], chord)
+    turns = np.arange(DIRECTIONS) * np.pi / DIRECTIONS
+    width[rows] = chords(scene, middle, one, two, turns, REACH * thick[rows]).min(axis=1)
     return width

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from lint3d.geometry.spans_across import ACCEPT_COS, is_inside, straight_across
 from lint3d.geometry.spans_knife import KnifeEdges, tapers_to_edge
 from lint3d.geometry.spans_surface import SpanSurface
+from lint3d.geometry.vectors import cross_product
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -58,7 +59,7 @@ def creep(
     corners, normal = surface.corners[facet], surface.normals[facet]
     one = corners[:, 1] - corners[:, 0]
     one /= np.linalg.norm(one, axis=1)[:, None]
-    two = np.cross(normal, one)
+    two = cross_product(normal, one)
     for number in range(ROUNDS):
         # The directions turn from round to round, so that no corner is missed for ever.
         angle = (np.arange(WAYS) + 0.618 * number) * 2 * np.pi / WAYS
@@ -95,7 +96,7 @@ def _held_inside(corners: Floats, normal: Floats, points: Floats) -> Floats:
     for side in range(3):
         begin = corners[:, side]
         along = corners[:, (side + 1) % 3] - begin
-        out = np.cross(along, normal)
+        out = cross_product(along, normal)
         out /= np.linalg.norm(out, axis=1)[:, None]
         over = np.einsum("kwi,ki->kw", points - begin[:, None], out)
         margin = 1e-6 * np.linalg.norm(along, axis=1)[:, None]

@@ -16,6 +16,7 @@ from scipy.spatial import cKDTree
 
 from lint3d.geometry.spans_pairs import dot, share_vertex
 from lint3d.geometry.spans_surface import SpanSurface
+from lint3d.geometry.vectors import cross_product
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -147,7 +148,7 @@ def tapers_to_edge(
     # The strip leads to the edge through the space measured, not across another surface.
     target = edges.tree.data[nearest[near]]
     # Off an end wall that both may lie in: along the edge, towards the middle of the facets.
-    along = np.cross(first[rows[near]], second[rows[near]])
+    along = cross_product(first[rows[near]], second[rows[near]])
     along /= np.linalg.norm(along, axis=1)[:, None]
     heart = surface.corners[pair[rows[near]]].mean((1, 2)) - middle[near]
     aside = along * (np.sign(dot(heart, along)) * ASIDE * gap[near])[:, None]

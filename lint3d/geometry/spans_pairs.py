@@ -7,11 +7,14 @@ ridge? Lengths in mm. Tested by tests/geometry/test_spans_pairs.py.
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from lint3d.geometry.spans_surface import SpanSurface
+from lint3d.geometry.vectors import cross_product
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -23,6 +26,7 @@ LEAN_COS = float(np.cos(np.radians(15.0)))
 LEVEL = 1e-4  # sine of the slope up to which a side counts as square to a direction
 HUB_LEAST = 128  # sides at a vertex above which they are looked up, not gone through
 SIDES_AT_ONCE = 300_000
+TRIANGLES_AT_ONCE = 4_000  # work arrays that stay in the processor's cache
 RIDGE_RISE = float(np.sin(np.radians(1.0)))  # facets round a ridge may rise by rounding only
 
 
@@ -79,39 +83,54 @@ def closest_on_triangles(
     point, contact : (k, 3) float64, mm, on the first and on the second
     distance : (k,) float64, mm
     """
+    parts = [
+        _closest_of_some(*(one[i : i + TRIANGLES_AT_ONCE] for one in given))
+        for given in [(first, second, normal_first, normal_second)]
+        for i in range(0, max(len(first), 1), TRIANGLES_AT_ONCE)
+    ]
+    if len(parts) == 1:
+        return parts[0]
+    point, contact, distance = (np.concatenate(column) for column in zip(*parts, strict=True))
+    return point, contact, distance
+
+
+def _closest_of_some(
+    first: Floats, second: Floats, normal_first: Floats, normal_second: Floats
+) -> tuple[Floats, Floats, Floats]:
+    """Closest points by the fifteen ways two triangles can be nearest: all tried at once."""
     k = len(first)
-    point, contact, best = np.empty((k, 3)), np.empty((k, 3)), np.full(k, np.inf)
-
-    def offer(p: Floats, q: Floats, valid: Bools | None = None) -> None:
-        gap = p - q
-        squared = dot(gap, gap)
-        better = squared < best
-        if valid is not None:
-            better &= valid
-        point[better], contact[better], best[better] = p[better], q[better], squared[better]
-
-    for i in range(3):
-        corner, foot, valid = _foot(first[:, i], second, normal_second)
-        offer(corner, foot, valid)
-        corner, foot, valid = _foot(second[:, i], first, normal_first)
-        offer(foot, corner, valid)
-    for i in range(3):
-        along = first[:, (i + 1) % 3] - first[:, i]
-        for j in range(3):
-            along_other = second[:, (j + 1) % 3] - second[:, j]
-            offer(*closest_on_segments(first[:, i], along, second[:, j], along_other))
-    return point, contact, np.sqrt(best)
+    corners, corners_other = first.transpose(1, 0, 2), second.transpose(1, 0, 2)
+    foot, over = _feet(corners, second, normal_second)
+    foot_other, over_other = _feet(corners_other, first, normal_first)
+    along, along_other = np.roll(corners, -1, 0) - corners, np.roll(corners_other, -1, 0)
+    along_other = along_other - corners_other
+    sides = [np.repeat(one, 3, axis=0).reshape(-1, 3) for one in (corners, along)]
+    sides += [np.tile(one, (3, 1, 1)).reshape(-1, 3) for one in (corners_other, along_other)]
+    near, near_other = (one.reshape(9, k, 3) for one in closest_on_segments(*sides))
+    # Of ways that are equally near the first counts: corners of the two in turns, then sides.
+    points = np.concatenate([_in_turns(corners, foot_other), near])
+    contacts = np.concatenate([_in_turns(foot, corners_other), near_other])
+    gap = points - contacts
+    squared = np.einsum("wij,wij->wi", gap, gap)
+    squared[:6][~_in_turns(over, over_other)] = np.inf
+    best, row = squared.argmin(axis=0), np.arange(k)
+    return points[best, row], contacts[best, row], np.sqrt(squared[best, row])
 
 
-def _foot(corner: Floats, triangle: Floats, normal: Floats) -> tuple[Floats, Floats, Bools]:
-    """The corner, its foot on the plane of the triangle, and whether that lies inside."""
-    foot = corner - normal * dot(corner - triangle[:, 0], normal)[:, None]
-    turn = np.zeros((3, len(corner)))
+def _in_turns(one: NDArray[Any], two: NDArray[Any]) -> NDArray[Any]:
+    return np.stack([one, two], axis=1).reshape(2 * len(one), *one.shape[1:])
+
+
+def _feet(corners: Floats, triangle: Floats, normal: Floats) -> tuple[Floats, Bools]:
+    """Feet (c, k, 3) of corners on the planes of triangles, and whether they lie inside (c, k)."""
+    height = np.einsum("cij,ij->ci", corners - triangle[:, 0], normal)
+    foot = corners - normal * height[..., None]
+    turn = np.empty((3, *height.shape))
     for i in range(3):
         side = triangle[:, (i + 1) % 3] - triangle[:, i]
-        turn[i] = dot(np.cross(side, foot - triangle[:, i]), normal)
+        turn[i] = np.einsum("cij,ij->ci", cross_product(side, foot - triangle[:, i]), normal)
     inside: Bools = np.logical_or((turn >= 0).all(0), (turn <= 0).all(0))
-    return corner, foot, inside
+    return foot, inside
 
 
 def share_vertex(faces: Ints, first: Ints, second: Ints) -> Bools:

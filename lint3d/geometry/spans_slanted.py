@@ -20,7 +20,8 @@ from lint3d.geometry.spans_feelers import cross
 from lint3d.geometry.spans_knife import KnifeEdges, tapers_to_edge
 from lint3d.geometry.spans_pairs import LEAN_COS, dot
 from lint3d.geometry.spans_surface import SpanSurface
-from lint3d.geometry.spans_zoom import IN_PLACE, INSET, Contacts, join, see_each_other
+from lint3d.geometry.spans_zoom import IN_PLACE, INSET, Contacts, join, no_contacts, see_each_other
+from lint3d.geometry.vectors import cross_product, square_to
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -56,6 +57,8 @@ def slanted(
     """
     facing = -dot(inward[pair[:, 0]], inward[pair[:, 1]])
     pair = pair[facing > np.cos(2 * LEAN)]
+    if not len(pair):
+        return no_contacts()
     found = _looked_for(surface, inward, pair, high, _sees(surface, inward))
     good = _counts(surface, inward, edges)(found)
     # Where the shortest does not count, a longer one may.
@@ -100,6 +103,8 @@ def is_outfaced(surface: SpanSurface, inward: Floats, lines: Contacts) -> Bools:
     """
     own = -dot(inward[lines.pair[:, 0]], inward[lines.pair[:, 1]])
     outfaced = np.zeros(len(lines.pair), dtype=bool)
+    if not len(outfaced):
+        return outfaced
     for facing in _straight_across(surface, inward, lines, OUTFACED):
         outfaced |= facing > own + 1e-6
     return outfaced
@@ -127,6 +132,8 @@ def _looked_for(
     surface: SpanSurface, inward: Floats, pair: Ints, high: float, test: Test
 ) -> Contacts:
     """The shortest line that passes a test between the facets of each pair, where there is one."""
+    if not len(pair):
+        return no_contacts()
     yes = np.ones(len(pair), dtype=bool)
     nowhere = np.zeros((len(pair), 3))
     best = Contacts(pair, nowhere, nowhere.copy(), np.full(len(pair), float(high)), yes, ~yes)
@@ -155,6 +162,8 @@ def _try(
         line = _shortest_along(surface, pair, way)
         good = (line.distance > 0) & (line.distance < best.distance[some] - 1e-9)
         rows, line = some[good], line.take(good)
+        if not len(rows):
+            continue
         passed = test(line)
         best.put(rows[passed], line.take(passed))
         at[rows[passed]] = place[rows[passed]]
@@ -171,12 +180,11 @@ def _directions(first: Floats, second: Floats, place: Floats) -> Floats:
     """
     middle = first + second
     middle /= np.linalg.norm(middle, axis=1)[:, None]
-    across = np.cross(first, second)
+    across = cross_product(first, second)
     length = np.linalg.norm(across, axis=1)
-    helper = np.cross(middle, np.eye(3)[np.abs(middle).argmin(axis=1)])
-    across = np.where(length[:, None] > 1e-6, across, helper)
+    across = np.where(length[:, None] > 1e-6, across, square_to(middle)[0])
     across /= np.linalg.norm(across, axis=1)[:, None]
-    along = np.cross(across, middle)
+    along = cross_product(across, middle)
     half = np.arccos(np.clip(dot(first, middle), -1, 1))
     turn = place[:, 0] * WITHIN * np.maximum(LEAN - half, 0)
     room = np.arccos(np.minimum(LEAN_COS / np.cos(half + np.abs(turn)), 1.0))
@@ -189,9 +197,7 @@ def _directions(first: Floats, second: Floats, place: Floats) -> Floats:
 def _shortest_along(surface: SpanSurface, pair: Ints, way: Floats) -> Contacts:
     """The shortest line of a given direction between two facets; of length inf if there is none."""
     one, two = surface.corners[pair[:, 0]], surface.corners[pair[:, 1]]
-    x = np.cross(way, np.eye(3)[np.abs(way).argmin(axis=1)])
-    x /= np.linalg.norm(x, axis=1)[:, None]
-    frame = np.stack([x, np.cross(way, x)], axis=2)
+    frame = np.stack(square_to(way), axis=2)
     origin = one.mean(axis=1, keepdims=True)
     points, valid = common_corners((one - origin) @ frame, (two - origin) @ frame)
     # Lines through these points in the given direction meet both planes.

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.rays import RayScene
+from lint3d.geometry.vectors import cross_product
 from lint3d.geometry.walk import near_each_other
 
 Floats = NDArray[np.float64]
@@ -25,6 +26,9 @@ Bools = NDArray[np.bool_]
 NEEDLE_HALF_STEPS = 8
 TURN_DEGREES = 20.0  # re-entrant sides sharper than this send rays
 TURN_COS = float(np.cos(np.radians(TURN_DEGREES)))
+HOLLOW_MOST = (
+    1_000_000  # facets times corners of a surface that is looked at for whether it is convex
+)
 FACETS_AT_ONCE = 100_000  # work arrays that stay in the processor's cache
 
 
@@ -90,6 +94,29 @@ class SpanSurface:
         return np.concatenate([[0], np.cumsum(counts)]), order // 3
 
     @cached_property
+    def hollow_mm(self) -> float:
+        """How far, mm, may one look out from a facet and meet the surface again?
+
+        No farther than a corner lies above the facet's plane: 0 on a convex body. inf, not looked
+        at, on a surface of many facets.
+        """
+        corner = np.unique(self.faces)
+        if len(self.faces) * len(corner) > HOLLOW_MOST:
+            return np.inf
+        height = self.normals @ self.vertices[corner].T
+        height -= np.einsum("ij,ij->i", self.normals, self.corners[:, 0])[:, None]
+        return float(height.max(initial=0.0))
+
+    def has_no_gaps(self, low: float) -> bool:
+        """Is it known that nothing lies outside the material between two parts of the surface?
+
+        Parameters
+        ----------
+        low : mm, gaps far narrower than that, and than coordinates resolve, are none
+        """
+        return self.hollow_mm <= min(float(np.sqrt(3.0)) * self.resolution, low / 1000)
+
+    @cached_property
     def turns(self) -> Turns:
         """Sides at which the surface turns by more than `TURN_DEGREES`."""
         found = []
@@ -107,7 +134,7 @@ class SpanSurface:
         along = self.vertices[self.faces[facet, (side + 1) % 3]] - begin
         along /= np.linalg.norm(along, axis=1)[:, None]
         # Normals that diverge about the side (seen along it) make a corner.
-        turn = np.cross(self.normals[facet], self.normals[other])
+        turn = cross_product(self.normals[facet], self.normals[other])
         return Turns(facet, side, other, -np.einsum("ij,ij->i", turn, along))
 
 
@@ -260,7 +287,7 @@ def _shape(vertices: Floats, faces: Ints) -> tuple[Floats, Floats, Floats]:
 def _shape_of_some(vertices: Floats, faces: Ints) -> tuple[Floats, Floats, Floats]:
     first, second, third = (vertices[faces[:, i]] for i in range(3))
     one, two = second - first, third - first
-    normal = np.cross(one, two)
+    normal = cross_product(one, two)
     double = np.sqrt(np.einsum("ij,ij->i", normal, normal))
     longest = np.einsum("ij,ij->i", one, one)
     np.maximum(longest, np.einsum("ij,ij->i", two, two), out=longest)

@@ -17,7 +17,7 @@ from lint3d.geometry.spans_creep import Crept, creep
 from lint3d.geometry.spans_knife import KnifeEdges, tapers_to_edge
 from lint3d.geometry.spans_pairs import dot
 from lint3d.geometry.spans_surface import SpanSurface
-from lint3d.geometry.spans_zoom import Contacts
+from lint3d.geometry.spans_zoom import Contacts, no_contacts
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -63,6 +63,8 @@ def tapers(
     Contacts : those found, at most one a pair; all of them count
     """
     near = near.take(np.argsort(near.distance, kind="stable")[: min(PAIRS_MOST, PAIRS_EACH * most)])
+    if not len(near.pair):
+        return near
     point, facet, owner = _points_on(surface, near)
     met = straight_across(surface, inward, point, facet, high)
     good = np.flatnonzero((met.facet >= 0) & (met.facing >= ACCEPT_COS) & (met.value <= high))
@@ -73,6 +75,8 @@ def tapers(
     best = order[np.unique(owner[good][order], return_index=True)[1]]
     best = best[np.argsort(met.value[good[best]], kind="stable")[:most]]
     rows = good[best]
+    if not len(rows):
+        return no_contacts()
     start = Crept(
         pair[best],
         point[rows],

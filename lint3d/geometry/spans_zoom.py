@@ -65,8 +65,17 @@ class Contacts:
             getattr(self, name)[rows] = getattr(other, name)
 
 
+def no_contacts() -> Contacts:
+    """None at all."""
+    places, rows = np.zeros((0, 3)), np.zeros(0, dtype=bool)
+    return Contacts(np.zeros((0, 2), np.int64), places, places, np.zeros(0), rows, rows)
+
+
 def join(parts: list[Contacts]) -> Contacts:
     """One after another."""
+    parts = [part for part in parts if len(part.pair)] or [no_contacts()]
+    if len(parts) == 1:
+        return parts[0]
     return Contacts(
         *(np.concatenate([getattr(p, n) for p in parts]) for n in Contacts.__dataclass_fields__)
     )
@@ -76,7 +85,7 @@ def contacts_of(surface: SpanSurface, inward: Floats, edges: KnifeEdges, pair: I
     """Exact closest points of pairs of facets, judged."""
     parts = [
         _contacts_of(surface, inward, edges, pair[i : i + PAIRS_AT_ONCE])
-        for i in range(0, max(len(pair), 1), PAIRS_AT_ONCE)
+        for i in range(0, len(pair), PAIRS_AT_ONCE)
     ]
     return join(parts)
 
@@ -125,6 +134,8 @@ def _outdone(
     lean = np.maximum(dot(inward[pair[:, 0]], towards), -dot(inward[pair[:, 1]], towards))
     rows = np.flatnonzero(lean < STRAIGHT_COS)
     are = np.zeros(len(pair), dtype=bool)
+    if not len(rows):
+        return are
     length = np.linalg.norm(contact[rows] - point[rows], axis=1)
     facing = -dot(inward[pair[rows, 0]], inward[pair[rows, 1]])
     for own, place in ((pair[rows, 0], point[rows]), (pair[rows, 1], contact[rows])):
@@ -195,6 +206,8 @@ def _pairs_around(surface: SpanSurface, pair: Ints) -> tuple[Ints, Ints]:
 
 def see_each_other(surface: SpanSurface, inward: Floats, contacts: Contacts) -> Bools:
     """Does no other facet stand between the two sides of each contact?"""
+    if not len(contacts.pair):
+        return np.zeros(0, dtype=bool)
     ends = []
     for column, place in ((0, contacts.point), (1, contacts.contact)):
         middle = surface.corners[contacts.pair[:, column]].mean(1)

@@ -21,6 +21,7 @@ from lint3d.geometry.contacts import contact
 from lint3d.geometry.overlap import contains, may_contain
 from lint3d.geometry.parting import part_solids
 from lint3d.geometry.shells import facet_areas, facet_volumes, sum_by_shell
+from lint3d.geometry.vectors import cross_product
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -260,7 +261,7 @@ def _shifts(vertices: Floats, faces: Ints, pushes: list[tuple[Ints, float]]) -> 
     rows = np.concatenate([rows for rows, _ in pushes])
     length = np.concatenate([np.full(len(rows), by) for rows, by in pushes])
     corners = vertices[faces[rows]]
-    normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    normal = cross_product(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     size = np.linalg.norm(normal, axis=1)
     normal /= np.where(size > 0, size, 1.0)[:, None]
     used, vertex = np.unique(faces[rows], return_inverse=True)

@@ -1,9 +1,12 @@
 """Linked things form one group, numbered by lowest member."""
 
+from unittest import mock
+
 import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
+from lint3d.geometry import components
 from lint3d.geometry.components import connected_groups
 
 
@@ -27,5 +30,13 @@ def test_agrees_with_a_plain_search(seed):
     for _ in range(count):
         for one, two in links:
             lowest[[one, two]] = min(lowest[one], lowest[two])
-    groups = connected_groups(count, links[:, 0], links[:, 1])
-    assert groups.tolist() == np.unique(lowest, return_inverse=True)[1].tolist()
+    true = np.unique(lowest, return_inverse=True)[1].tolist()
+    assert connected_groups(count, links[:, 0], links[:, 1]).tolist() == true
+    with mock.patch.object(components, "FEW", 0):
+        assert connected_groups(count, links[:, 0], links[:, 1]).tolist() == true
+
+
+def test_long_chains_end_soon():
+    """Worked out in a few rounds, whichever way they are numbered."""
+    for order in (np.arange(900), np.arange(900)[::-1], np.random.default_rng(0).permutation(900)):
+        assert (connected_groups(900, order[1:], order[:-1]) == 0).all()

@@ -2,11 +2,19 @@
 
 from __future__ import annotations
 
+import manifold3d as m3
 import numpy as np
 import pytest
 import shapes_walls as shapes
+import trimesh
 
-from lint3d.geometry.spans_surface import neighbours_across_sides, surface_from_mesh
+from lint3d.geometry.rods import bars
+from lint3d.geometry.spans import spans
+from lint3d.geometry.spans_surface import (
+    SpanSurface,
+    neighbours_across_sides,
+    surface_from_mesh,
+)
 
 
 def test_every_facet_of_a_closed_body_has_three_neighbours_that_share_a_side() -> None:
@@ -66,3 +74,37 @@ def test_needles_of_float32_data_are_left_out_and_fine_float64_data_is_not() -> 
 def test_what_is_no_mesh_is_refused(v: list, f: list, message: str) -> None:
     with pytest.raises(ValueError, match=message):
         surface_from_mesh(np.array(v, dtype=float), np.array(f))
+
+
+def test_a_convex_body_has_no_gaps_and_one_with_any_hollow_may() -> None:
+    ball = surface_from_mesh(*shapes.arrays(m3.Manifold.sphere(5, 32)))
+    assert ball.hollow_mm <= 1e-12
+    assert ball.has_no_gaps(0.3)
+    groove = shapes.box([20, 10, 5]) - shapes.box([0.2, 10, 0.02], [10, 0, 4.98])
+    grooved = surface_from_mesh(*shapes.arrays(groove))
+    assert grooved.hollow_mm == pytest.approx(10.2)
+    assert not grooved.has_no_gaps(0.3)
+    v, f = shapes.arrays(shapes.box([4, 4, 4]))
+    beside = surface_from_mesh(np.concatenate([v, v + [4.1, 0, 0]]), np.concatenate([f, f + 8]))
+    assert not beside.has_no_gaps(0.3)
+    assert surface_from_mesh(*shapes.arrays(m3.Manifold.sphere(5, 128))).hollow_mm == np.inf
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_bodies_found_to_have_no_gaps_have_none(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Rounded to single precision in a random frame, as in a file."""
+    rng = np.random.default_rng(seed)
+    hull = trimesh.convex.convex_hull(rng.normal(size=(30, 3)) * rng.uniform(0.2, 5, 3))
+    case = shapes.WallCase("hull", np.asarray(hull.vertices), np.asarray(hull.faces), "", None)
+    case = shapes.moved(case, rng)
+    rounded = case.vertices.astype(np.float32).astype(np.float64)
+    surface = surface_from_mesh(rounded, case.faces)
+    assert surface.has_no_gaps(0.3)
+    quick = spans(surface, 0.3, 20.0, "outward")
+    assert bars(surface, 20.0, "outward") == []
+    monkeypatch.setattr(SpanSurface, "has_no_gaps", lambda *_: False)
+    searched = spans(surface, 0.3, 20.0, "outward")
+    assert not searched.measured.any()
+    for name in ("point", "value", "interval", "face", "contact_face", "area", "complete"):
+        assert np.array_equal(getattr(quick, name), getattr(searched, name)), name
+    assert bars(surface, 20.0, "outward") == []

@@ -1,0 +1,48 @@
+"""What is the cross product of two rows of vectors, and which directions are square to them?
+
+For many short arrays: numpy's own cross product spends thirty times longer on finding out about its
+arguments than on three numbers. Tested by tests/geometry/test_vectors.py.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+
+def cross_product(first: Floats, second: Floats) -> Floats:
+    """The cross product along the last axis.
+
+    Parameters
+    ----------
+    first, second : (..., 3) float64, of shapes that go together
+
+    Returns
+    -------
+    (..., 3) float64 : to the last digit what `numpy.cross` gives
+    """
+    found = np.empty(np.broadcast_shapes(first.shape, second.shape))
+    a, b, c = first[..., 0], first[..., 1], first[..., 2]
+    x, y, z = second[..., 0], second[..., 1], second[..., 2]
+    np.subtract(b * z, c * y, out=found[..., 0])
+    np.subtract(c * x, a * z, out=found[..., 1])
+    np.subtract(a * y, b * x, out=found[..., 2])
+    return found
+
+
+def square_to(way: Floats) -> tuple[Floats, Floats]:
+    """Two unit vectors square to each of some unit vectors and to each other.
+
+    Parameters
+    ----------
+    way : (k, 3) float64, unit
+
+    Returns
+    -------
+    one, two : (k, 3) float64 ; `way`, `one`, `two` are right-handed
+    """
+    one = cross_product(way, np.eye(3)[np.abs(way).argmin(axis=1)])
+    one /= np.maximum(np.linalg.norm(one, axis=1), 1e-300)[:, None]
+    return one, cross_product(way, one)

@@ -1,0 +1,26 @@
+"""Cross products and directions square to others, beside numpy's own."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from lint3d.geometry.vectors import cross_product, square_to
+
+
+@pytest.mark.parametrize(
+    "shapes",
+    [((0, 3), (0, 3)), ((7, 3), (7, 3)), ((4, 1, 3), (5, 3)), ((3,), (3,)), ((6, 3), (3,))],
+)
+def test_the_cross_product_is_numpys(shapes):
+    rng = np.random.default_rng(0)
+    first, second = (rng.normal(size=shape) * 1e3 for shape in shapes)
+    assert (cross_product(first, second) == np.cross(first, second)).all()
+
+
+def test_two_ways_square_to_a_third_are_a_frame_with_it():
+    way = np.random.default_rng(1).normal(size=(50, 3))
+    way = np.concatenate([way / np.linalg.norm(way, axis=1)[:, None], np.eye(3), -np.eye(3)])
+    frame = np.stack([way, *square_to(way)], axis=1)
+    assert frame @ frame.transpose(0, 2, 1) == pytest.approx(np.tile(np.eye(3), (56, 1, 1)))
+    assert np.linalg.det(frame) == pytest.approx(np.ones(56))
