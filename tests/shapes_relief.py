@@ -429,6 +429,38 @@ def braille(
     )
 
 
+def braille_on_drum(
+    text: str, radius: float, chord: float, rng: np.random.Generator, *, segments: int = 48
+) -> ReliefCase:
+    """Domes of many facets, turned at random, on a slab bent to chords of a cylinder."""
+    across, high, spacing, cell = 1.65, 0.65, 2.1, 6.8
+    ball = (across**2 / 4 + high**2) / (2 * high)
+    tilt = np.linspace(np.arccos((ball - high) / ball), 0, segments // 6 + 1)
+    profile = [(0, -0.4), (across / 2, -0.4)]
+    profile += [(ball * np.sin(t), ball * np.cos(t) - (ball - high)) for t in tilt]
+    dome = m3.CrossSection([np.array(profile)]).revolve(segments)
+    at = np.array(
+        [
+            (place * cell + (int(n) - 1) // 3 * spacing, ((int(n) - 1) % 3) * spacing, 0.0)
+            for place, letter in enumerate(text)
+            for n in BRAILLE[letter]
+        ]
+    )
+    long = (len(text) - 1) * cell + spacing
+    at -= (long / 2, spacing, 0)
+    bend = bend_cylinder(radius)
+    slab = m3.Manifold.cube((long + 8, 2 * spacing + 8, 3)).translate(
+        (-long / 2 - 4, -spacing - 4, -3)
+    )
+    solid = slab.refine_to_length(chord).warp_batch(bend)
+    for foot, angle in zip(bend(at), at[:, 0] / radius, strict=True):
+        turned = dome.rotate((0, 0, float(rng.uniform(0, 360))))
+        solid += turned.rotate((0, float(np.degrees(angle)), 0)).translate(tuple(foot))
+    vertices, faces = arrays(solid)
+    slack = chord**2 / (4 * radius) + 0.002
+    return ReliefCase("braille on a drum", vertices, faces, high, slack, islands=len(at))
+
+
 def across_edge(text: str, height: float, size: float, angle_deg: float = 30.0) -> ReliefCase:
     """Lettering that runs over the edge between two faces of a roof."""
     outline = centred(font_text(text, size))

@@ -37,7 +37,8 @@ class Base:
     degree: int
     coefficient: Floats
     residual: float
-    """mm: 95 % of the points it was fitted to lie nearer (those that follow it)."""
+    """mm: 95 % of the points it was fitted to lie nearer (those that follow it). More where they say
+    little about the middle, that a relief stands on: a ring of them does not hold a high degree."""
 
     def local(self, points: Floats) -> Floats:
         """(n, 3) u, v, w of points, mm."""
@@ -189,8 +190,12 @@ def _robust(
     follows = weight > 0.3 * trust
     # Every coefficient takes a point's worth of freedom from the residual.
     free = max(int(follows.sum()) - terms.shape[1], 1)
-    spare = np.sqrt(max(int(follows.sum()), 1) / free)
-    return coefficient, float(spare) * quantile(off[follows], trust[follows] ** 2, 0.95)
+    spare = float(np.sqrt(max(int(follows.sum()), 1) / free))
+    # By how much the points' errors come back, larger or smaller, in the middle.
+    rows = np.concatenate([terms * weight[:, None], damp])
+    echo = float(np.sqrt(np.linalg.pinv(rows.T @ rows, hermitian=True)[0, 0]))
+    residual = quantile(off[follows], trust[follows] ** 2, 0.95)
+    return coefficient, spare * max(echo, 1.0) * residual
 
 
 def quantile(values: Floats, weight: Floats, share: float) -> float:

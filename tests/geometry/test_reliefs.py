@@ -125,6 +125,19 @@ def test_braille_is_measured_by_dots() -> None:
     assert np.nanmax(dots.spacing) == pytest.approx(2.4, abs=0.005)
 
 
+@pytest.mark.parametrize(("radius", "chord"), [(25.0, 0.6), (25.0, 2.4), (40.0, 1.2), (80.0, 2.4)])
+@pytest.mark.parametrize("seed", [0, 1])
+def test_dots_on_a_drum_of_chords_are_all_as_high(radius: float, chord: float, seed: int) -> None:
+    """A ring of chords round a dot does not hold a polynomial of high degree in its middle."""
+    rng = np.random.default_rng(seed)
+    case = shapes.stored(shapes.moved(shapes.braille_on_drum("tide", radius, chord, rng), rng))
+    (dots,) = found_on(case.vertices, case.faces).dots
+    assert len(dots.shapes) == case.islands
+    for shape in dots.shapes:
+        assert shape.lower - case.slack <= 0.65 <= shape.upper + case.slack
+        assert shape.height == pytest.approx(0.65, abs=0.03)
+
+
 def test_a_lone_arrow_is_a_mark() -> None:
     case = shapes.on_slab(shapes.centred(shapes.arrow(10.0, 2.0)), 0.5)
     found = found_on(case.vertices, case.faces)
