@@ -153,7 +153,7 @@ def coincident(span_surface: Surface) -> Coincident:
 def walls(spans: Thickness, sheet: Sheet) -> Walls:
     """Which thin regions are walls, and which rule tells of each?"""
     thin, free = (required_of(sheet, f"walls/{name}") for name in ("thin-wall", "free-wall"))
-    return Walls(spans, thin, free, spans.left_out)
+    return Walls(spans, thin, free)
 
 
 @measure(unit="mm", other_quantity=True)
@@ -222,7 +222,7 @@ def thin_wall(walls: Walls, coincident: Coincident, interest: Interest) -> Itera
     yield from coincident.walls
     found = coincident.without(walls.thin_below(limit))
     if not found and not coincident.walls:
-        found = walls.thin_below(interest.high)[:1]
+        found = walls.thin_below(interest.high, passed=True)[:1]
     yield from places_of(found, "The wall is {:.4g} mm thick.")
     if not found and not coincident.walls:
         yield Place(
@@ -242,7 +242,7 @@ def free_wall(walls: Walls, interest: Interest) -> Iterator[Place]:
     Remedy: thicken the wall, rib it, or tie its free edge to another wall.
     """
     limit = interest.high / HEAD_ROOM
-    found = walls.free_below(limit) or walls.free_below(interest.high)
+    found = walls.free_below(limit) or walls.free_below(interest.high, passed=True)
     yield from places_of(found, "The wall stands free and is {:.4g} mm thick.")
 
 

@@ -37,6 +37,8 @@ MOSTLY_FREE = 0.75
 LEANING = 0.85
 #: A surface is no solid with a few holes if closing them takes more than this share of its area.
 MOST_OPEN = 0.5
+#: So many regions are told one by one: of a body of a million needles the tightest.
+MOST_TOLD = 5_000
 #: Verdicts, each harder than those before it.
 HARDER = ("pass", "review", "fail")
 PASSES = HARDER.index("pass")
@@ -63,9 +65,16 @@ class Thickness:
     """What one look gave: how far it is across, at points spread over the surface."""
 
     spans: Spans
-    left_out: tuple[LeftOut, ...] = ()
+    unseen: tuple[LeftOut, ...] = ()
     lies_on: Joined | None = None
     _regions: dict[float, list[ThinRegion]] = field(default_factory=dict)
+    _more: dict[float, int] = field(default_factory=dict)
+    _untold: set[float] = field(default_factory=set)
+
+    @property
+    def left_out(self) -> tuple[LeftOut, ...]:
+        """What could not be looked at, and whether there are more regions than are told."""
+        return *self.unseen, *untold(max((self._more[one] for one in self._untold), default=0))
 
     def has_any(self, limit: float, told: float = 0.0) -> bool:
         """May any place be thinner than the limit and is not surely below what is told?"""
@@ -84,13 +93,21 @@ class Thickness:
             "high": spans.high,
         }
 
-    def regions(self, limit: float) -> list[ThinRegion]:
-        """Connected regions that may be thinner than the limit, tightest first."""
-        from lint3d.geometry.spans_regions import thin_regions
+    def regions(self, limit: float, passed: bool = False) -> list[ThinRegion]:
+        """Connected regions that may be thinner than the limit, tightest first.
+
+        Parameters
+        ----------
+        passed : none of them may break a rule, of which the tightest is told
+        """
+        from lint3d.geometry.spans_regions import tightest_regions
 
         limit = min(limit, self.spans.high)
         if limit not in self._regions:
-            self._regions[limit] = thin_regions(self.spans, limit)
+            found, more = tightest_regions(self.spans, limit, MOST_TOLD)
+            self._regions[limit], self._more[limit] = found, more
+        if not passed:
+            self._untold.add(limit)
         return self._regions[limit]
 
 
@@ -109,26 +126,29 @@ class Walls:
     thickness: Thickness
     thin: Requirement | None
     free: Requirement | None
-    left_out: tuple[LeftOut, ...] = ()
     _stands_free: dict[int, bool] = field(default_factory=dict)
+
+    @property
+    def left_out(self) -> tuple[LeftOut, ...]:
+        return self.thickness.left_out
 
     @property
     def lies_on(self) -> Joined | None:
         return self.thickness.lies_on
 
-    def thin_below(self, limit: float) -> list[ThinRegion]:
+    def thin_below(self, limit: float, passed: bool = False) -> list[ThinRegion]:
         """Walls that may be thinner than `limit`, less those that walls/free-wall tells."""
-        return [one for one in self._below(limit) if not self._is_left_to_free(one)]
+        return [one for one in self._below(limit, 0.0, passed) if not self._is_left_to_free(one)]
 
-    def free_below(self, limit: float) -> list[ThinRegion]:
+    def free_below(self, limit: float, passed: bool = False) -> list[ThinRegion]:
         """Walls that stand free, may be thinner than `limit`, and are not walls/thin-wall's."""
         told = self.thin.low - self.thin.uncertainty if self.thin and self.thin.low else 0.0
-        return [one for one in self._below(limit, told) if self._is_for_free(one)]
+        return [one for one in self._below(limit, told, passed) if self._is_for_free(one)]
 
-    def _below(self, limit: float, told: float = 0.0) -> list[ThinRegion]:
+    def _below(self, limit: float, told: float, passed: bool) -> list[ThinRegion]:
         if not self.thickness.has_any(limit, told):
             return []
-        return [one for one in self.thickness.regions(limit) if one.kind == "wall"]
+        return [one for one in self.thickness.regions(limit, passed) if one.kind == "wall"]
 
     def _is_left_to_free(self, region: ThinRegion) -> bool:
         thin, free = self._verdicts(region)
@@ -180,6 +200,18 @@ def limit_of(sheet: Sheet, rule: str) -> float | None:
     """What a rule requires at least, mm, whether or not it is judged in this run."""
     required = sheet.requirement(rule)
     return required.low if required is not None else None
+
+
+def untold(more: int) -> tuple[LeftOut, ...]:
+    """That there are more places than are told one by one, if there are."""
+    if not more:
+        return ()
+    return (
+        LeftOut(
+            f"There are {more} more such places than the {MOST_TOLD} worst, which are told one by "
+            "one. Mend those, and look again."
+        ),
+    )
 
 
 # --- looking ------------------------------------------------------------------------------------
@@ -286,8 +318,8 @@ def of_kind(
     thickness: Thickness, kind: Literal["wall", "rod"], interest: Interest
 ) -> list[ThinRegion]:
     """Regions of a kind that may break the limit, or else the tightest that is known."""
-    for limit in (interest.high / HEAD_ROOM, interest.high):
-        found = [one for one in thickness.regions(limit) if one.kind == kind]
+    for limit, passed in ((interest.high / HEAD_ROOM, False), (interest.high, True)):
+        found = [one for one in thickness.regions(limit, passed) if one.kind == kind]
         if found:
             return found
     return []
@@ -303,8 +335,8 @@ def round_places(thickness: Thickness, felt: Bars, interest: Interest, remark: s
     """
     from lint3d.geometry.rods_bar import bars_of_regions
 
-    for limit in (interest.high / HEAD_ROOM, interest.high):
-        found = [one for one in thickness.regions(limit) if one.kind == "rod"]
+    for limit, passed in ((interest.high / HEAD_ROOM, False), (interest.high, True)):
+        found = [one for one in thickness.regions(limit, passed) if one.kind == "rod"]
         bars = bars_of_regions(thickness.spans, found)
         pairs = list(zip(places_of(found, remark), bars, strict=True))
         known: list[Bar] = []
@@ -317,7 +349,7 @@ def round_places(thickness: Thickness, felt: Bars, interest: Interest, remark: s
             if (bar is None or not bar.is_straight)
             and not _is_in(inside, np.asarray(place.position))
         ]
-        walls = [one for one in thickness.regions(limit) if one.kind == "wall"]
+        walls = [one for one in thickness.regions(limit, passed) if one.kind == "wall"]
         bent = _without_rims(felt, walls, thickness.spans.surface)
         places += _bent_places(rest, bent, limit, remark)
         if places:
@@ -491,8 +523,9 @@ def edges_of(thickness: Thickness, limit: float, remark: str, key: str) -> Place
     remark : with the names angle, depth and limit
     key : under which the limit stands among the properties
     """
-    from lint3d.geometry.spans_sharp import sharp_regions
+    from lint3d.geometry.spans_sharp import deepest_regions
 
+    found, more = deepest_regions(thickness.spans, limit, MOST_TOLD)
     return Places(
         (
             Place(
@@ -505,7 +538,7 @@ def edges_of(thickness: Thickness, limit: float, remark: str, key: str) -> Place
                 remark=remark.format(angle=edge.angle, depth=edge.depth, limit=limit),
                 properties={"angle_deg": edge.angle, "edge_mm": edge.length, key: limit},
             )
-            for edge in sharp_regions(thickness.spans, limit)
+            for edge in found
         ),
-        thickness.left_out,
+        (*thickness.unseen, *untold(more)),
     )

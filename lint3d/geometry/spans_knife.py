@@ -27,6 +27,7 @@ PARALLEL_COS = float(np.cos(np.radians(0.5)))  # flatter than this two sides do 
 APEX_MISS = 0.35  # how far the apex that two facets point to may miss, as a share of its distance
 ASIDE = 0.01  # how far lines of sight keep off an end wall, as a share of the thickness
 POINTS_MOST = 2_000_000
+BOUNDED_LEAST = 2_000  # points from which it pays to search by how far away each may be
 
 
 @dataclass(eq=False)
@@ -105,6 +106,23 @@ def _fold(surface: SpanSurface, facet: Ints, side: Ints, other: Ints) -> Bools:
     return fold
 
 
+def _nearest_within(tree: cKDTree, points: Floats, bound: Floats) -> tuple[Floats, Ints]:
+    """The nearest in a tree where it is no farther than a bound; inf, or any, where it is.
+
+    Edges in a ring are about as far as each other from a point off them, so that a search for the
+    nearest looks at a good part of them all; where it may end early it mostly does.
+    """
+    if len(points) <= BOUNDED_LEAST:
+        found: tuple[Floats, Ints] = tree.query(points)
+        return found
+    far, row = np.full(len(points), np.inf), np.zeros(len(points), dtype=np.int64)
+    size = np.frexp(bound)[1]
+    for number in np.unique(size):
+        some = np.flatnonzero(size == number)
+        far[some], row[some] = tree.query(points[some], distance_upper_bound=2.0**number)
+    return far, np.minimum(row, tree.n - 1)
+
+
 def tapers_to_edge(
     surface: SpanSurface,
     inward: Floats,
@@ -143,8 +161,9 @@ def tapers_to_edge(
     half = np.sqrt((1 - facing[rows]) / (1 + facing[rows]))  # tan of half the angle
     distance = gap / (2 * half)
     apex = middle + towards * distance[:, None]
-    miss, nearest = edges.tree.query(apex)
-    near = np.flatnonzero(miss <= APEX_MISS * distance + edges.spacing)
+    bound = APEX_MISS * distance + edges.spacing
+    miss, nearest = _nearest_within(edges.tree, apex, bound)
+    near = np.flatnonzero(miss <= bound)
     # The strip leads to the edge through the space measured, not across another surface.
     target = edges.tree.data[nearest[near]]
     # Off an end wall that both may lie in: along the edge, towards the middle of the facets.

@@ -74,10 +74,22 @@ def thin_regions(spans: Spans, limit: float | None = None) -> list[ThinRegion]:
     limit : mm; the top of the range of interest if None. A region is told when it may lie
         below it, uncertainty included.
     """
+    return tightest_regions(spans, limit)[0]
+
+
+def tightest_regions(
+    spans: Spans, limit: float | None = None, most: int | None = None
+) -> tuple[list[ThinRegion], int]:
+    """The same, no more than so many of them, and how many more there are.
+
+    Parameters
+    ----------
+    most : any number if None: a body of a million needles may have as many thin places
+    """
     limit = spans.high if limit is None else min(limit, spans.high)
     rows = np.flatnonzero(spans.measured & ~spans.knife & (spans.interval[:, 0] < limit))
     if not len(rows):
-        return []
+        return [], 0
     effort = effort_of_step(spans.surface)
     graph = connect(spans, rows, effort)
     best = tightest_of_each(spans, rows, graph, effort)
@@ -93,6 +105,8 @@ def thin_regions(spans: Spans, limit: float | None = None) -> list[ThinRegion]:
     beside, beside_cuts = _without_points(spans, rows, label, graph.count)
     probes = max(PROBES_LEAST, min(PROBES, effort.rays // (PROBE_RAYS * graph.count)))
     breadth = _breadth_of_each(spans, rows, cuts, probes)
+    told = np.flatnonzero(best.lower < limit)
+    chosen = np.sort(told[np.argsort(_values(spans, best)[told], kind="stable")][:most])
     regions = [
         _region(
             spans,
@@ -103,9 +117,9 @@ def thin_regions(spans: Spans, limit: float | None = None) -> list[ThinRegion]:
             i,
             breadth[i],
         )
-        for i in np.flatnonzero(best.lower < limit).tolist()
+        for i in chosen.tolist()
     ]
-    return sorted(regions, key=lambda region: (region.value, region.face))
+    return sorted(regions, key=lambda region: (region.value, region.face)), len(told) - len(chosen)
 
 
 def _tightest_of_joined(best: Tightest, apart: Connected, joined: Connected) -> Tightest:
@@ -125,6 +139,13 @@ def tightest(spans: Spans) -> ThinRegion | None:
     return regions[0] if regions else None
 
 
+def _values(spans: Spans, best: Tightest, rows: slice = slice(None)) -> Floats:
+    """Midway between the distance and the ball, which are one except where both sides taper."""
+    distance = best.contacts.distance[rows]
+    value: Floats = (distance + np.maximum(best.upper[rows] - spans.floor_mm, distance)) / 2
+    return value
+
+
 def _region(
     spans: Spans,
     rows: Ints,
@@ -139,9 +160,7 @@ def _region(
     pair = spans.pair[rows]
     worst = best.contacts.pair[number]
     lower, upper = float(best.lower[number]), float(best.upper[number])
-    distance = float(best.contacts.distance[number])
-    # Midway between the distance and the ball, which are one except where both sides taper.
-    value = (distance + max(upper - spans.floor_mm, distance)) / 2
+    value = float(_values(spans, best, slice(number, number + 1))[0])
     facets = _each_once(pair, len(surface.faces))
     cloud = _cloud(spans, rows, full, facets)
     box = np.stack([cloud.min(0), cloud.max(0)])

@@ -64,9 +64,21 @@ def sharp_regions(spans: Spans, limit: float) -> list[SharpRegion]:
     spans : Spans
     limit : mm, at most the top of the range of interest for a depth that is measured
     """
+    return deepest_regions(spans, limit)[0]
+
+
+def deepest_regions(
+    spans: Spans, limit: float, most: int | None = None
+) -> tuple[list[SharpRegion], int]:
+    """The same, no more than so many of them, and how many more there are.
+
+    Parameters
+    ----------
+    most : any number if None
+    """
     edges = spans.edges
     if edges.tree is None:
-        return []
+        return [], 0
     groups, angle = _strips(spans)
     row, owner, away = _rows_of(spans, limit)
     kept = _tapers_there(spans, row, owner, away)
@@ -87,14 +99,24 @@ def sharp_regions(spans: Spans, limit: float) -> list[SharpRegion]:
     cuts = np.searchsorted(groups[order], np.arange(groups.max() + 2))
     by_group = np.argsort(groups[owner], kind="stable")
     row_cuts = np.searchsorted(groups[owner][by_group], np.arange(groups.max() + 2))
-    regions = []
-    for i in range(groups.max() + 1):
-        members = order[cuts[i] : cuts[i + 1]]
-        rows = row[by_group[row_cuts[i] : row_cuts[i + 1]]]
-        if members[0] >= len(edges.facet) and not len(rows):
-            continue  # facets meet in a corner there, but in no tip
-        regions.append(_region(spans, members, rows, limit, angle, depth, is_felt))
-    return sorted(regions, key=lambda region: (-region.depth, region.face))
+    # Without those where facets meet in a corner, but in no tip.
+    told = np.flatnonzero((order[cuts[:-1]] < len(edges.facet)) | (np.diff(row_cuts) > 0))
+    deepest = np.maximum.reduceat(depth[order], cuts[:-1])
+    chosen = told[np.argsort(-deepest[told], kind="stable")][:most]
+    regions = [
+        _region(
+            spans,
+            order[cuts[i] : cuts[i + 1]],
+            row[by_group[row_cuts[i] : row_cuts[i + 1]]],
+            limit,
+            angle,
+            depth,
+            is_felt,
+        )
+        for i in chosen.tolist()
+    ]
+    regions.sort(key=lambda region: (-region.depth, region.face))
+    return regions, len(told) - len(chosen)
 
 
 def _strips(spans: Spans) -> tuple[Ints, Floats]:

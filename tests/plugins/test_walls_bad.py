@@ -13,6 +13,7 @@ import shapes_walls as shapes
 import lint3d
 from lint3d import Result
 from lint3d.config import Config
+from lint3d_plugins import walls_places
 
 
 def inspected(facets: np.ndarray, folder: Path, **how: Any) -> list[Result]:
@@ -121,3 +122,39 @@ def test_rims_are_looked_up_by_the_rows_of_the_mesh_though_faces_were_left_out()
     hook: Any = SimpleNamespace(faces=np.array([9]), diameter=1.0)
     wall: Any = SimpleNamespace(faces=np.array([4]), value=1.0)
     assert _without_rims(Bars((), (rim, hook)), [wall], surface).bent == (hook,)
+
+
+def comb(count: int, thick: float, sharp: bool = False) -> np.ndarray:
+    """A plate with ribs, or with sharp ridges."""
+    body = shapes.box([4 * count, 10, 4])
+    for i in range(count):
+        outline = (
+            [(0, 0), (1.2, 0), (0.6, 6)] if sharp else [(0, 0), (thick, 0), (thick, 6), (0, 6)]
+        )
+        rib = shapes.prism(np.array(outline) + [4 * i + 1, 0], 10 - 0.1 * i).rotate([90, 0, 0])
+        body += rib.translate([0, 10 - 0.1 * i, 3.9])
+    vertices, faces = shapes.arrays(body)
+    return vertices[faces]
+
+
+@pytest.mark.parametrize("sharp", [False, True])
+def test_of_very_many_places_the_worst_are_told_and_how_many_more_there_are(
+    sharp: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rule = "knife-edge" if sharp else "thin-wall"
+    part = comb(12, 0.3, sharp)
+    every = [one for one in inspected(part, tmp_path) if one.rule == f"walls/{rule}"]
+    assert [one.kind for one in every] == ["fail"] * 12
+    monkeypatch.setattr(walls_places, "MOST_TOLD", 5)
+    told = [one for one in inspected(part, tmp_path) if one.rule == f"walls/{rule}"]
+    assert sorted(one.kind for one in told) == ["fail"] * 5 + ["open"]
+    assert any("7 more" in one.message for one in told if one.kind == "open")
+
+
+def test_that_more_places_pass_than_are_told_leaves_nothing_open(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(walls_places, "MOST_TOLD", 5)
+    limits = ["walls/thin-wall=0.5 mm", "walls/free-wall=0.5 mm"]
+    results = inspected(comb(12, 0.55), tmp_path, limits=limits)
+    assert kinds(results, "thin-wall") == ["pass"]
