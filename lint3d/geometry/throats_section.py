@@ -24,9 +24,12 @@ Ints = NDArray[np.int64]
 _CELLS_ACROSS = 6
 _MOST_CELLS = 12_000
 _FEW_CELLS = 400
+#: Cells this much larger are walked before: a section that gets out on them is not closed.
+_COARSER = 2.7
 #: Cells that may be split in one round; where more stay in the running the bound is left wider.
 _MOST_SPLIT = 20_000
 _ROOT_HALF = np.sqrt(0.5)
+_SIDES = np.array([[1, 0], [-1, 0], [0, 1], [0, -1]])
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,6 +65,9 @@ def largest_in_section(
         return None
     cell = 2 * radius / _CELLS_ACROSS
     axes = _axes(normal)
+    few = int(2 * _MOST_CELLS / _COARSER**2)
+    if not _walk(clearance, centre, axes, _COARSER * cell, radius, few)[2]:
+        return None
     place, value, ends = _walk(clearance, centre, axes, cell, radius, _MOST_CELLS)
     if not ends:
         return None
@@ -113,28 +119,34 @@ def _walk(
     clearance: Clearance, centre: Floats, axes: Floats, cell: float, radius: float, most: int
 ) -> tuple[Floats, Floats, bool]:
     """Cells of the section that overlapping balls lead to, and whether they have an end."""
-    value = {(0, 0): radius}
-    front = np.zeros((1, 2), np.int64)
-    level = np.array([radius])
-    sides = np.array([[1, 0], [-1, 0], [0, 1], [0, -1]])
-    while len(front):
-        near = (front[:, None] + sides).reshape(-1, 2)
-        behind = np.repeat(level, len(sides))
-        fresh = np.array([tuple(c) not in value for c in near.tolist()])
-        near, behind = near[fresh], behind[fresh]
-        if len(near) == 0:
-            break
-        order = np.lexsort((-behind, near[:, 1], near[:, 0]))
+    cells, levels = [np.zeros((1, 2), np.int64)], [np.array([radius])]
+    seen = _key(cells[0])
+    while True:
+        near = (cells[-1][:, None] + _SIDES).reshape(-1, 2)
+        behind = np.repeat(levels[-1], len(_SIDES))
+        # Of the sides that a cell is reached from the one with the largest ball.
+        order = np.lexsort((-behind, _key(near)))
         near, behind = near[order], behind[order]
-        first = np.concatenate([[True], np.any(np.diff(near, axis=0) != 0, axis=1)])
-        near, behind = near[first], behind[first]
+        key = _key(near)
+        fresh = np.diff(key, prepend=key[0] - 1) != 0
+        fresh &= seen[np.searchsorted(seen, key).clip(max=len(seen) - 1)] != key
+        near, behind, key = near[fresh], behind[fresh], key[fresh]
         here = clearance.at(_lift(centre, axes, near * cell))
         joined = here + behind > cell
-        front, level = near[joined], here[joined]
-        value.update(zip(map(tuple, front.tolist()), level.tolist(), strict=True))
-        if len(value) > most or level.max(initial=0.0) > 4 * radius:
-            return np.array(list(value)) * cell, np.array(list(value.values())), False
-    return np.array(list(value)) * cell, np.array(list(value.values())), True
+        front, level, key = near[joined], here[joined], key[joined]
+        if len(front):
+            seen = np.insert(seen, np.searchsorted(seen, key), key)
+            cells.append(front)
+            levels.append(level)
+        is_endless = len(seen) > most or level.max(initial=0.0) > 4 * radius
+        if len(front) == 0 or is_endless:
+            return np.concatenate(cells) * cell, np.concatenate(levels), not is_endless
+
+
+def _key(cells: Ints) -> Ints:
+    """(k,) one number for each cell of a plane, in their order."""
+    key: Ints = (cells[:, 0] << 32) + cells[:, 1]
+    return key
 
 
 def _axes(normal: Floats) -> Floats:

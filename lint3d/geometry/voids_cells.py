@@ -13,12 +13,16 @@ ACM Computing Surveys 16 (1984) 187.
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
+from itertools import pairwise
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import breadth_first_order, dijkstra, minimum_spanning_tree
 from scipy.spatial import cKDTree
 
+from lint3d.geometry.components import connected_groups
 from lint3d.geometry.throats_clearance import Clearance
 
 Floats = NDArray[np.float64]
@@ -65,19 +69,40 @@ def way_through_cells(
     (k, 3) mm, no straight piece of which crosses the surface, and how far it may be off the middle,
     mm; None if no way was found
     """
+    return next(ways_through_cells(clearance, places, ends, size, (across,)), None)
+
+
+def ways_through_cells(
+    clearance: Clearance,
+    places: Floats,
+    ends: tuple[Floats, Floats],
+    size: float,
+    across: Sequence[float],
+) -> Iterator[tuple[Floats, float]]:
+    """The same, as asked for with finer and finer cells; ends where there are no finer ones.
+
+    Parameters
+    ----------
+    across : rising; how many cells the ball is wide that passes the first way, the second…
+    """
     leads = [_line_to_nearest(end, places, size / 3) for end in ends]
     cells = _Cells(clearance, ends[0], size, np.vstack([places, *leads]))
+    wanted = list(across)
     found: tuple[Floats, float] | None = None
     for _ in range(_MOST_LEVELS):
         way = _widest(clearance, cells, ends)
         least = 0.0
         if way is not None:
             found, least = (way[0], cells.finest), way[1]
-            if 2 * least >= across * cells.finest:
-                break
+            while wanted and 2 * least >= wanted[0] * cells.finest:
+                yield found
+                del wanted[0]
+        if not wanted:
+            return
         if not cells.halve(clearance, least):
             break
-    return found
+    if found is not None:
+        yield found
 
 
 def _line_to_nearest(end: Floats, places: Floats, apart: float) -> Floats:
@@ -104,6 +129,8 @@ class _Cells:
         self.number = near - least
         self.of_level = np.zeros(len(near), np.int64)
         self.radius = clearance.at(self.middle)
+        self.steps = self._joined(self._steps(0))
+        """(k, 2) rows of cells that share a side, or a part of it, and whose balls overlap"""
         self._about = cKDTree(about)
 
     @property
@@ -112,61 +139,73 @@ class _Cells:
         return self.size / 2.0**self.level
 
     @property
-    def side(self) -> Floats:
-        """(n,) mm"""
-        side: Floats = np.exp2(-self.of_level.astype(np.float64)) * self.size
-        return side
-
-    @property
     def middle(self) -> Floats:
         """(n, 3) mm"""
-        return self.origin + (self.number + 0.5) * self.side[:, None]
+        return self._middle(np.arange(len(self.number)))
 
     def halve(self, clearance: Clearance, least: float) -> bool:
         """Halve the cells beside walls in which a ball wider than the known way may have room."""
-        small = self.radius < _HALVED_BELOW * self.side
-        small &= self.radius + np.sqrt(0.75) * self.side > least
-        small &= self.of_level == self.level
+        # Those of the last level follow all others.
+        first = int(np.searchsorted(self.of_level, self.level))
+        radius = self.radius[first:]
+        fine = radius < _HALVED_BELOW * self.finest
+        fine &= radius + np.sqrt(0.75) * self.finest > least
         reach = _FINE_ABOUT * self.size + np.sqrt(0.75) * self.finest
-        small[small] = self._about.query(self.middle[small])[0] < reach
-        if len(small) + 7 * int(small.sum()) > _MOST_CELLS or not small.any():
+        rows = first + np.flatnonzero(fine)
+        near = self._about.query(self._middle(rows), distance_upper_bound=reach)[0]
+        rows = rows[near < reach]
+        if len(self.number) + 7 * len(rows) > _MOST_CELLS or len(rows) == 0:
             return False
-        parts = (2 * self.number[small][:, None] + _EIGHT).reshape(-1, 3)
+        parts = (2 * self.number[rows][:, None] + _EIGHT).reshape(-1, 3)
+        parts = parts[np.argsort(_key(parts), kind="stable")]
+        kept = np.ones(len(self.number), bool)
+        kept[rows] = False
         self.level += 1
-        middle = self.origin + (parts + 0.5) * self.finest
-        kept = ~small
         self.number = np.concatenate([self.number[kept], parts])
         self.of_level = np.concatenate(
             [self.of_level[kept], np.full(len(parts), self.level, np.int64)]
         )
+        first = int(kept.sum())
+        middle = self._middle(np.arange(first, len(self.number)))
         self.radius = np.concatenate([self.radius[kept], clearance.at(middle)])
+        row = np.cumsum(kept) - 1
+        old = row[self.steps[kept[self.steps].all(axis=1)]]
+        self.steps = np.concatenate([old, self._joined(self._steps(first))])
         return True
 
-    def holding(self, number: Ints, level: Ints) -> Ints:
-        """Rows of the cells that hold given cells of their level; −1 where there is none."""
-        row = np.full(len(number), -1, np.int64)
-        for coarser in range(self.level + 1):
-            mine = np.flatnonzero(self.of_level == coarser)
-            asked = np.flatnonzero((level >= coarser) & (row < 0))
-            if len(mine) == 0 or len(asked) == 0:
-                continue
-            key = _key(self.number[mine])
-            order = np.argsort(key)
-            wanted = _key(number[asked] >> (level[asked] - coarser)[:, None])
-            at = np.minimum(np.searchsorted(key[order], wanted), len(mine) - 1)
-            is_there = key[order][at] == wanted
-            row[asked[is_there]] = mine[order[at[is_there]]]
-        return row
+    def _middle(self, rows: Ints) -> Floats:
+        side = np.exp2(-self.of_level[rows].astype(np.float64)) * self.size
+        middle: Floats = self.origin + (self.number[rows] + 0.5) * side[:, None]
+        return middle
 
-    def steps(self) -> Ints:
-        """(k, 2) rows of cells that share a side, or a part of it."""
+    def _joined(self, pair: Ints) -> Ints:
+        """Those pairs of cells whose balls overlap."""
+        gap = np.linalg.norm(self._middle(pair[:, 0]) - self._middle(pair[:, 1]), axis=1)
+        return pair[self.radius[pair].sum(axis=1) > _OVERLAP * gap]
+
+    def _steps(self, first: int) -> Ints:
+        """(k, 2) rows of cells that share a side, of which at least one is of the last level.
+
+        Parameters
+        ----------
+        first : row of the first cell of that level; those of each level stand by rising key
+        """
+        rows = np.arange(first, len(self.number))
+        number = self.number[first:]
+        ends = np.searchsorted(self.of_level, np.arange(self.level + 2))
+        keys = [_key(self.number[a:b]) for a, b in pairwise(ends.tolist())]
         found = []
         for side in _SIDES:
-            beside = self.holding(self.number + side, self.of_level)
-            row = np.arange(len(beside))
-            # Cells of one size find each other from both sides.
-            is_new = (beside >= 0) & ((self.of_level[beside] < self.of_level) | (beside > row))
-            found.append(np.column_stack([row[is_new], beside[is_new]]))
+            left, beside = rows, number + side
+            at = _among(keys[-1], _key(beside))
+            if side.sum() > 0:
+                # Cells of one size find each other from both sides.
+                found.append(np.column_stack([left[at >= 0], first + at[at >= 0]]))
+            for coarser in range(self.level - 1, -1, -1):
+                left, beside = left[at < 0], beside[at < 0]
+                at = _among(keys[coarser], _key(beside >> (self.level - coarser)))
+                is_there = at >= 0
+                found.append(np.column_stack([left[is_there], ends[coarser] + at[is_there]]))
         pair: Ints = np.concatenate(found)
         return pair
 
@@ -177,20 +216,24 @@ def _widest(
     """The widest way through the cells as they are, and the radius of a ball that passes."""
     point = np.vstack([*ends, cells.middle])
     radius = np.concatenate([clearance.at(np.array(ends)), cells.radius])
-    pair = np.vstack([cells.steps() + 2, *(_beside(point, radius, end) for end in (0, 1))])
-    gap = np.linalg.norm(point[pair[:, 0]] - point[pair[:, 1]], axis=1)
-    joined = radius[pair].sum(axis=1) > _OVERLAP * gap
-    pair, gap = pair[joined], gap[joined]
-    width = _passing(radius[pair[:, 0]], radius[pair[:, 1]], gap)
-    if len(pair) == 0:
+    beside = np.vstack([_beside(point, radius, end) for end in (0, 1)])
+    gap = np.linalg.norm(point[beside[:, 0]] - point[beside[:, 1]], axis=1)
+    beside = beside[radius[beside].sum(axis=1) > _OVERLAP * gap]
+    pair = np.vstack([cells.steps + 2, beside])
+    group = connected_groups(len(point), pair[:, 0], pair[:, 1])
+    if group[0] != group[1]:
         return None
+    # Only what hangs together with both ends counts.
+    row = np.cumsum(group == group[0]) - 1
+    pair = row[pair[group[pair[:, 0]] == group[0]]]
+    point, radius = point[group == group[0]], radius[group == group[0]]
+    gap = np.linalg.norm(point[pair[:, 0]] - point[pair[:, 1]], axis=1)
+    width = _passing(radius[pair[:, 0]], radius[pair[:, 1]], gap)
     count = len(point)
     # Above zero, for zero means that there is no step.
     weight = width.max() - width + 1.0
     tree = minimum_spanning_tree(csr_array((weight, tuple(pair.T)), shape=(count, count)))
     line = _line(breadth_first_order(tree, 0, directed=False)[1], 1)
-    if line[-1] != 0:
-        return None
     both = (tree + tree.T).tocsr()
     heaviest = max(both[i, j] for i, j in zip(line[:-1], line[1:], strict=True))
     least = float(width.max() + 1.0 - heaviest)
@@ -214,6 +257,14 @@ def _passing(one: Floats, two: Floats, gap: Floats) -> Floats:
     foot = (safe**2 + one**2 - two**2) / (2 * safe)
     inner = np.sqrt(np.maximum(one**2 - foot**2, 0.0))
     return np.where((foot >= 0) & (foot <= gap), inner, np.minimum(one, two))
+
+
+def _among(keys: Ints, wanted: Ints) -> Ints:
+    """(k,) where each wanted key stands among rising ones; −1 if it does not."""
+    if len(keys) == 0:
+        return np.full(len(wanted), -1, np.int64)
+    at = np.minimum(np.searchsorted(keys, wanted), len(keys) - 1)
+    return np.where(keys[at] == wanted, at, -1)
 
 
 def _key(number: Ints) -> Ints:

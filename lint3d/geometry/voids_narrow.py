@@ -15,7 +15,7 @@ from scipy.spatial import cKDTree
 
 from lint3d.geometry.throats import Throat, Way, narrowest
 from lint3d.geometry.throats_clearance import Clearance
-from lint3d.geometry.voids_cells import way_through_cells
+from lint3d.geometry.voids_cells import ways_through_cells
 from lint3d.geometry.voids_model import NotSeen
 from lint3d.geometry.voids_openings import (
     GRID_DOUBT,
@@ -133,11 +133,7 @@ def follow(
     pitch = space.grid.pitch
     ends = halves[0][-1], halves[1][-1]
     best: Throat | None = None
-    for across in _CELLS_ACROSS:
-        found = way_through_cells(clearance, places, ends, pitch, across)
-        if found is None:
-            break
-        middle, finer = found
+    for middle, finer in ways_through_cells(clearance, places, ends, pitch, _CELLS_ACROSS):
         path = np.vstack([halves[0], middle, halves[1][::-1]])
         throat = narrowest(clearance, path, finer, GRID_DOUBT * pitch)
         gains = best is None or throat.lower > _GAINS * best.lower

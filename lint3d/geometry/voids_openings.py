@@ -251,27 +251,43 @@ def is_one_passage(clearance: Clearance, one: Throat, two: Throat) -> bool:
     and the narrow part of the other way: between the arms of a cross, or the ends of a slit.
     """
     return runs_through(one, two) or any(
-        _sees_across(clearance, throat, other) for throat, other in ((one, two), (two, one))
+        sees_across(clearance, throat.position, throat.lower, other, throat.direction)
+        for throat, other in ((one, two), (two, one))
     )
 
 
-def _sees_across(clearance: Clearance, throat: Throat, other: Throat) -> bool:
-    """Is the straight line from a throat to the nearest narrow point of another way free?"""
-    widest = NARROW * max(other.diameter, float(other.way.width.min()))
-    narrow = other.way.point[other.way.width <= widest]
-    step = 0.25 * min(throat.lower, other.lower)
+def sees_across(
+    clearance: Clearance,
+    place: Floats,
+    width: float,
+    throat: Throat,
+    direction: Floats | None = None,
+) -> bool:
+    """Is the straight line from a place to the nearest narrow point of a way free?
+
+    Parameters
+    ----------
+    place : (3,) mm, in the free space
+    width : mm, of a ball about it that touches no facet
+    throat : of the way, which the line must run across
+    direction : unit vector; across which it must run as well
+    """
+    widest = NARROW * max(throat.diameter, float(throat.way.width.min()))
+    narrow = throat.way.point[throat.way.width <= widest]
+    step = 0.25 * min(width, throat.lower)
     if len(narrow) == 0 or step <= 0:
         return False
-    end = narrow[np.argmin(np.linalg.norm(narrow - throat.position, axis=1))]
-    line = end - throat.position
+    end = narrow[np.argmin(np.linalg.norm(narrow - place, axis=1))]
+    line = end - place
     length = float(np.linalg.norm(line))
-    along = max(abs(float(line @ throat.direction)), abs(float(line @ other.direction)))
+    ways = [throat.direction] if direction is None else [throat.direction, direction]
+    along = max(abs(float(line @ way)) for way in ways)
     count = int(np.ceil(length / step)) + 1
     # Along a way its bends and branches are seen, too: they are others.
     if along > _ACROSS * length or count > _MOST_ACROSS:
         return False
     share = np.linspace(0.0, 1.0, count)[:, None]
-    free = clearance.at(throat.position + share * line)
+    free = clearance.at(place + share * line)
     return bool(free.min() > 0.51 * step)
 
 

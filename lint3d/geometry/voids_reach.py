@@ -87,7 +87,7 @@ def balls_before(
     space: Space, clearance: Clearance, tight: Places, most: float, apart: float
 ) -> Balls:
     """The largest balls in front of places, one a cell of space."""
-    radius = largest_balls(clearance, tight, most)
+    radius = largest_balls(clearance, tight.point, tight.normal, most)
     centre = tight.point + tight.normal * radius[:, None]
     at_rim = tight.at_rim
     for is_last in (False, True):

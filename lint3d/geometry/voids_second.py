@@ -16,10 +16,12 @@ from scipy.spatial import cKDTree
 from lint3d.geometry.chambers import neighbours
 from lint3d.geometry.throats import Throat
 from lint3d.geometry.throats_clearance import Clearance
+from lint3d.geometry.throats_route import unit
 from lint3d.geometry.voids_model import OUTSIDE
 from lint3d.geometry.voids_narrow import follow
-from lint3d.geometry.voids_openings import GRID_DOUBT, NARROW, Contact, is_one_passage
+from lint3d.geometry.voids_openings import GRID_DOUBT, NARROW, Contact, is_one_passage, sees_across
 from lint3d.geometry.voids_space import Space
+from lint3d.geometry.voids_tight import largest_balls
 from lint3d.geometry.voids_walls import Surface, Walls
 from lint3d.geometry.voids_ways import CRUMB, bridges_of
 
@@ -31,6 +33,8 @@ Ints = NDArray[np.int64]
 
 #: Pieces of free space between which further ways are looked for, and ways that are followed.
 _MOST_PIECES, _MOST_FOLLOWED = 24, 24
+#: Places of a group that are looked at from the ways that are known.
+_MOST_LOOKED_AT = 24
 #: Places this near to where the grid shows an opening are part of it, voxels.
 _BESIDE = 3.0
 
@@ -63,6 +67,8 @@ def find_second_ways(
     for piece in range(1, len(pieces)):
         for places, other in walls.necks(piece)[:_MOST_FOLLOWED]:
             if other > piece or not _is_hidden(places, shown, space.grid.pitch):
+                continue
+            if any(_lies_beside(clearance, places, throat) for throat in known):
                 continue
             one = follow(surface, walls, clearance, (piece, other), places, limits)
             if one is None or one[1].lower <= 0:
@@ -121,3 +127,22 @@ def _shown(walls: Walls, piece_of: Ints, known: list[Throat]) -> list[tuple[cKDT
 def _is_hidden(places: Floats, shown: list[tuple[cKDTree, float]], pitch: float) -> bool:
     """Do places lie apart from every opening that is known?"""
     return not any(np.min(tree.query(places)[0]) < reach for tree, reach in shown)
+
+
+def _lies_beside(clearance: Clearance, places: Floats, throat: Throat) -> bool:
+    """Is the space in front of places seen straight across from a way that is known?
+
+    So it is in the arms of a cross: no other way leads through them, and following one takes long.
+    """
+    if throat.lower <= 0:
+        return False
+    point = places[:: len(places) // _MOST_LOOKED_AT + 1]
+    corner = clearance.corners[clearance.nearest(point)[1]]
+    normal = unit(np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]))
+    radius = largest_balls(clearance, point, normal, throat.diameter)
+    # Beside edges there is little room, and it tells little.
+    roomy = radius >= np.median(radius)
+    return all(
+        sees_across(clearance, point[row] + radius[row] * normal[row], 2 * radius[row], throat)
+        for row in np.flatnonzero(roomy).tolist()
+    )

@@ -146,16 +146,6 @@ def _along_rims(vertices: Floats, faces: Ints, normal: Floats, apart: float) -> 
     return np.vstack([place, place]), np.concatenate([one[owner], other[owner]]).astype(np.int64)
 
 
-def largest_balls(clearance: Clearance, places: Places, most: float) -> Floats:
-    """(n,) mm, radius of the largest free ball that touches the surface in each place.
-
-    Parameters
-    ----------
-    most : mm, larger balls are not looked for
-    """
-    return _shrunk(clearance, places.point, places.normal, most)
-
-
 def grown(
     clearance: Clearance, centre: Floats, radius: Floats, most: float
 ) -> tuple[Floats, Floats]:
@@ -203,8 +193,15 @@ def _off_the_walls(clearance: Clearance, centre: Floats, radius: Floats) -> Floa
     return one + (moved - foot) / np.maximum(free, 1e-300)[:, None]
 
 
-def _shrunk(clearance: Clearance, point: Floats, normal: Floats, most: float) -> Floats:
-    """(n,) mm, radius of the largest free ball that touches each point, its middle along normal."""
+def largest_balls(clearance: Clearance, point: Floats, normal: Floats, most: float) -> Floats:
+    """(n,) mm, radius of the largest free ball that touches the surface in each point.
+
+    Parameters
+    ----------
+    point : (n, 3) mm, on the surface
+    normal : (n, 3) unit vectors out of the material
+    most : mm, larger balls are not looked for
+    """
     radius = np.full(len(point), most)
     busy = np.arange(len(point))
     for _ in range(_MOST_ROUNDS):

@@ -43,7 +43,7 @@ def test_slot_of_any_width(width: float, seed: int) -> None:
     """Far below the pitch, too: the ball between two walls is as wide as the slot."""
     solid = parts.block([20, 20, 20]) - parts.block([width, 8, 20], [0, 0, 10])
     places, clearance, local = _placed(solid, seed)
-    radius = largest_balls(clearance, places, 2.0)
+    radius = largest_balls(clearance, places.point, places.normal, 2.0)
     within = (np.abs(local[:, 0]) < width) & (np.abs(local[:, 1]) < 3) & (local[:, 2] > 2)
     within &= local[:, 2] < 9.9
     assert within.sum() > 50
@@ -59,7 +59,7 @@ def test_bore_of_any_section(sides: int, seed: int) -> None:
     places, clearance, local = _placed(parts.block([20, 20, 20]) - bore, seed)
     within = (np.hypot(*local[:, :2].T) < 2) & (np.abs(local[:, 2] - 2) < 5)
     places = places[within]
-    radius = largest_balls(clearance, places, 2.0)
+    radius = largest_balls(clearance, places.point, places.normal, 2.0)
     assert radius.max() <= width / 2 + 1e-6
     centre, larger = grown(clearance, places.point + places.normal * radius[:, None], radius, 2.0)
     assert (larger >= radius).all()
@@ -72,4 +72,4 @@ def test_in_front_of_a_block_there_is_all_the_room() -> None:
     places, clearance, _ = _placed(parts.block([10, 10, 10]), 1)
     assert len(places) > 500
     assert places.at_rim.any()
-    assert (largest_balls(clearance, places, 3.0) == 3.0).all()
+    assert (largest_balls(clearance, places.point, places.normal, 3.0) == 3.0).all()
