@@ -179,7 +179,9 @@ def recesses_in(unreached: Unreached, is_blind: bool = False) -> list[Recess]:
         members = np.flatnonzero(group == group[row])
         first = gate[line[-1]]
         reached = start.centre[first], float(start.radius[first])
-        one = _recess(scene, hidden, places, members, line, reached, ball, apart)
+        mine = group[entry_at] == group[row]
+        mouths = hidden.centre[entry_at[mine]], entry[mine]
+        one = _recess(scene, hidden, places, mouths, members, line, reached, ball, apart)
         one = replace(one, depth_upper=one.depth_upper + float(beside[first]))
         if one.depth >= least_depth:
             found.append(one)
@@ -220,6 +222,7 @@ def _recess(
     scene: RayScene,
     hidden: Balls,
     places: cKDTree,
+    mouths: tuple[Floats, Floats],
     members: Ints,
     line: list[int],
     reached: tuple[Floats, float],
@@ -231,6 +234,7 @@ def _recess(
     Parameters
     ----------
     places : middles of the balls that are reached
+    mouths : middles of the balls beside them, and how far it is from there on, mm
     reached : the one that the way ends at, and its radius
     """
     way, radius = hidden.centre[line], hidden.radius[line]
@@ -240,6 +244,11 @@ def _recess(
     # The way ends where it meets a ball that is reached.
     shortest = _length(pulled[:-1]) + float(radius[0])
     shortest += max(_nearest_seen(scene, pulled[-2], places, mouth) - covered, 0.0)
+    # A way along neighbours may have gone to a mouth that is not the nearest.
+    for bend in range(len(pulled) - 2):
+        before = _length(pulled[: bend + 1]) + float(radius[0])
+        straight = _nearest_mouth(scene, pulled[bend], mouths, shortest - before)
+        shortest = min(shortest, before + straight)
     longest = graph + max(float(np.linalg.norm(way[-1] - mouth)) - covered, 0.0) + float(radius[0])
     width = 2 * _widest_beside(hidden[members], way, radius, apart)
     inner = _inside(way, ball)
@@ -276,6 +285,18 @@ def _nearest_seen(scene: RayScene, point: Floats, places: cKDTree, known: Floats
             break
         tried = count
     return best
+
+
+def _nearest_mouth(
+    scene: RayScene, point: Floats, mouths: tuple[Floats, Floats], most: float
+) -> float:
+    """mm, how far is it by the nearest mouth that a point sees? Infinite if farther than `most`."""
+    centre, onward = mouths
+    length = np.linalg.norm(centre - point, axis=1) + onward
+    order = np.argsort(length, kind="stable")[:_MOST_TRIED]
+    order = order[length[order] < most]
+    seen = sees(scene, np.broadcast_to(point, (len(order), 3)), centre[order])
+    return float(length[order[np.argmax(seen)]]) if seen.any() else np.inf
 
 
 def _widest_beside(balls: Balls, way: Floats, radius: Floats, apart: float) -> Floats:

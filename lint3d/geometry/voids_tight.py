@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from lint3d.geometry.raster import Grid, crossings_along
 from lint3d.geometry.throats_clearance import Clearance
+from lint3d.geometry.throats_route import unit
 from lint3d.geometry.topology import edge_table
 
 Floats = NDArray[np.float64]
@@ -164,33 +165,33 @@ def grown(
     """
     begin, centre, radius = centre, centre.copy(), radius.copy()
     busy = np.flatnonzero(radius < most * (1 - _STUCK))
+    foot = clearance.nearest(centre[busy])[2]
     for _ in range(_MOST_MOVES):
         if len(busy) == 0:
             break
-        off = _off_the_walls(clearance, centre[busy], radius[busy])
+        off = _off_the_walls(clearance, centre[busy], radius[busy], foot)
         free = np.linalg.norm(off, axis=1) > _FACING
         busy, off = busy[free], off[free]
         off /= np.linalg.norm(off, axis=1, keepdims=True)
         move = off[:, None] * (radius[busy, None, None] * _MOVES[:, None])
         trial = centre[busy][:, None] + move
-        value = clearance.at(trial)
+        value, _, places = clearance.nearest(trial)
         value[np.linalg.norm(trial - begin[busy][:, None], axis=2) > most] = 0.0
         best, row = np.argmax(value, axis=1), np.arange(len(busy))
         grew = value[row, best] > radius[busy] * (1 + _STUCK)
         rows = busy[grew]
         centre[rows] = trial[row, best][grew]
         radius[rows] = np.minimum(value[row, best][grew], most)
-        busy = rows[radius[rows] < most * (1 - _STUCK)]
+        may_grow = radius[rows] < most * (1 - _STUCK)
+        busy, foot = rows[may_grow], places[row, best][grew][may_grow]
     return centre, radius
 
 
-def _off_the_walls(clearance: Clearance, centre: Floats, radius: Floats) -> Floats:
-    """(n, 3) sum of the unit vectors off the nearest wall and off the one met next."""
-    free, _, foot = clearance.nearest(centre)
-    one = (centre - foot) / np.maximum(free, 1e-300)[:, None]
+def _off_the_walls(clearance: Clearance, centre: Floats, radius: Floats, foot: Floats) -> Floats:
+    """(n, 3) sum of the unit vectors off the nearest wall, met at a foot, and off the next one."""
+    one = unit(centre - foot)
     moved = centre + _NUDGE * radius[:, None] * one
-    free, _, foot = clearance.nearest(moved)
-    return one + (moved - foot) / np.maximum(free, 1e-300)[:, None]
+    return one + unit(moved - clearance.nearest(moved)[2])
 
 
 def largest_balls(clearance: Clearance, point: Floats, normal: Floats, most: float) -> Floats:
@@ -206,16 +207,47 @@ def largest_balls(clearance: Clearance, point: Floats, normal: Floats, most: flo
     busy = np.arange(len(point))
     for _ in range(_MOST_ROUNDS):
         centre = point[busy] + normal[busy] * radius[busy, None]
-        free, _, foot = clearance.nearest(centre)
+        free, face, foot = clearance.nearest(centre)
         touched = free < radius[busy] * (1 - _AT_REST)
-        busy, foot = busy[touched], foot[touched]
+        busy, face, foot = busy[touched], face[touched], foot[touched]
         if len(busy) == 0:
             break
         towards = foot - point[busy]
         ahead = np.einsum("ij,ij->i", towards, normal[busy])
         square = np.einsum("ij,ij->i", towards, towards)
         smaller = square / (2 * np.maximum(ahead, 1e-300))
+        smaller = np.minimum(smaller, _against(clearance.corners[face], point[busy], normal[busy]))
         # A foot that lies beside or behind the place leaves it no room.
         radius[busy] = np.where(ahead > 0, np.minimum(smaller, radius[busy]), 0.0)
         busy = busy[radius[busy] > 0]
     return radius
+
+
+def _against(corner: Floats, point: Floats, normal: Floats) -> Floats:
+    """(n,) mm, radius of the ball that touches the surface in a point, and a facet inside it.
+
+    Infinite where it touches the facet's plane outside the facet. A ball that slides along a facet
+    as it shrinks gets there at once.
+
+    Parameters
+    ----------
+    corner : (n, 3, 3) mm, of one facet for each point
+    """
+    side = corner[:, 1:] - corner[:, :1]
+    across = np.cross(side[:, 0], side[:, 1])
+    size = np.linalg.norm(across, axis=1)
+    plane = across / np.maximum(size, 1e-300)[:, None]
+    height = np.einsum("ij,ij->i", point - corner[:, 0], plane)
+    # Seen from the side of the facet that the point is on.
+    plane *= np.where(height < 0, -1.0, 1.0)[:, None]
+    turned = 1 - np.einsum("ij,ij->i", plane, normal)
+    radius = np.abs(height) / np.maximum(turned, 1e-300)
+    foot = point + radius[:, None] * (normal - plane) - corner[:, 0]
+    share = np.stack(
+        [
+            np.einsum("ij,ij->i", np.cross(foot, side[:, 1]), across),
+            np.einsum("ij,ij->i", np.cross(side[:, 0], foot), across),
+        ]
+    ) / np.maximum(size**2, 1e-300)
+    is_inside = (share >= 0).all(axis=0) & (share.sum(axis=0) <= 1) & (size > 0) & (turned > 1e-9)
+    return np.where(is_inside, radius, np.inf)
