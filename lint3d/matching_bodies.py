@@ -11,7 +11,6 @@ from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import linear_sum_assignment
 
 from lint3d.geometry.likeness import Likeness
 from lint3d.geometry.rigid_fit import unlikeness
@@ -71,5 +70,8 @@ def _alone(uris: NDArray[np.object_]) -> NDArray[np.bool_]:
 
 def assigned(cost: Floats) -> list[tuple[int, int]]:
     """Rows and columns that belong together: as many as may, at the lowest cost."""
+    # It takes as long to import as a small part to inspect, and most runs look back at nothing.
+    from scipy.optimize import linear_sum_assignment
+
     rows, columns = linear_sum_assignment(cost)
     return [(int(r), int(c)) for r, c in zip(rows, columns, strict=True) if cost[r, c] < NEVER]

@@ -13,12 +13,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from scipy.spatial import cKDTree
 
 from lint3d import NotApplicable, NotMeasurable, Place, Sheet
-from lint3d.geometry.chambers_rooms import slices
 from lint3d.geometry.pools_laws import Liquid, empties_s, head_held_mm, self_venting_mm
 from lint3d.geometry.pools_sphere import around, directions
+from lint3d.geometry.portions import chunks
 from lint3d_plugins.drain_hollows import Hollow
 from lint3d_plugins.drain_places import MUCH_WIDER, neck_place, necks
 
@@ -223,7 +222,7 @@ def _every(label: NDArray[np.int32], node: Ints, steps: dict[int, int]) -> dict[
     found: dict[int, list[Ints]] = {one: [] for one in steps}
     # The material's −1 takes the last entry.
     node = np.append(node, -1).astype(np.int32)
-    for some in slices(len(flat)):
+    for some in chunks(len(flat)):
         owner = node[flat[some]]
         for one in np.flatnonzero(np.bincount(owner[owner >= 0])).tolist():
             rows = np.flatnonzero(owner == one)
@@ -244,6 +243,8 @@ def _is_chosen(number: Ints, step: int) -> NDArray[np.bool_]:
 
 def _outside_neck(pocket: Pocket, points: Floats) -> Floats:
     """(k,) 0 for points that lie in the neck of a pocket, 1 for others."""
+    from scipy.spatial import cKDTree
+
     throat = pocket.throat
     narrow = pocket.way[pocket.way_width <= NECK * throat.diameter]
     if len(narrow) < 2:

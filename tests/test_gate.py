@@ -44,7 +44,7 @@ class Repository:
         folder.mkdir()
         self.git("init", "--quiet")
         (folder / "lint3d.toml").write_text(
-            'only = ["walls"]\nworkers = 1\n[limits]\n"walls/free-wall" = "0.8 mm"\n'
+            'only = ["walls"]\nworkers = 0\n[limits]\n"walls/free-wall" = "0.8 mm"\n'
             '"walls/thin-wall" = "0.6 mm"\n'
         )
         block = re.search(r"<!-- gate -->\n```sh\n(.*?)```", README.read_text("utf-8"), re.S)

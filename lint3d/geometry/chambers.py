@@ -17,8 +17,9 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_array, csr_array
 from scipy.sparse.csgraph import breadth_first_order, connected_components, minimum_spanning_tree
 
-from lint3d.geometry.chambers_rooms import room_tops, slices
+from lint3d.geometry.chambers_rooms import room_tops
 from lint3d.geometry.chambers_steps import steps_between
+from lint3d.geometry.portions import chunks
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -106,7 +107,7 @@ def find_basins(
     top = np.concatenate([top, own]).astype(np.int64)
     peak = np.concatenate([peak, level[own].astype(np.float64)])
     volume = np.zeros(len(tops), np.int64)
-    for some in slices(len(active)):
+    for some in chunks(len(active)):
         volume += np.bincount(root[first:][some], minlength=len(tops))
     volume[:first] += size
     volume[0] = 0
@@ -119,7 +120,7 @@ def _points_to_cut(number: NDArray[np.int32], solid: Bools) -> Ints:
     """Flat numbers of the free points that are in no wide room, in as few bytes as they need."""
     kind = np.int32 if number.size < 2**31 - 1 else np.int64
     found = [np.zeros(0, kind)]
-    for some in slices(len(number)):
+    for some in chunks(len(number)):
         inside = number[some] < 0
         inside &= ~solid[some]
         rows = np.flatnonzero(inside)
@@ -230,7 +231,7 @@ def _climb(
     up = np.arange(len(active) + first, dtype=np.int32)
     # In this order, of equally high points the one with the largest number wins.
     order = [*offsets[:3].tolist(), 0, *offsets[3:].tolist()]
-    for some in slices(len(active)):
+    for some in chunks(len(active)):
         here = active[some].astype(np.int64)
         best, best_at = level[here + order[0]], here + order[0]
         for offset in order[1:]:
@@ -243,7 +244,7 @@ def _climb(
         up[first:][some] = number[best_at]
     while True:
         changed = False
-        for some in slices(len(up)):
+        for some in chunks(len(up)):
             higher = up[up[some]]
             changed = changed or not np.array_equal(higher, up[some])
             up[some] = higher
@@ -254,14 +255,14 @@ def _climb(
 def _number_tops(root: NDArray[np.int32]) -> Ints:
     """Number the things that are their own root from 0, in place; returns which those are."""
     found = [np.zeros(0, np.int64)]
-    for some in slices(len(root)):
+    for some in chunks(len(root)):
         part = root[some]
         found.append(np.flatnonzero(part == np.arange(some.start, some.start + len(part))))
         found[-1] += some.start
     tops = np.concatenate(found)
     # Below zero: the number is known already.
     root[tops] = -1 - np.arange(len(tops), dtype=np.int32)
-    for some in slices(len(root)):
+    for some in chunks(len(root)):
         part = root[some]
         part[:] = np.where(part < 0, part, root[np.maximum(part, 0)])
     np.subtract(-1, root, out=root)

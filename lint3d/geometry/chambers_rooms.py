@@ -8,13 +8,12 @@ Guarded by tests/geometry/test_chambers_rooms.py.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
 from lint3d.geometry.components import connected_groups
+from lint3d.geometry.portions import chunks
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -57,7 +56,7 @@ def wide_rooms(distance: NDArray[np.float32], reach: float) -> tuple[NDArray[np.
 def set_outside(distance: NDArray[np.float32], number: NDArray[np.int32]) -> None:
     """Make the outside infinitely wide, in place."""
     level, label = distance.reshape(-1), number.reshape(-1)
-    for some in slices(len(level)):
+    for some in chunks(len(level)):
         level[some][label[some] == 0] = np.inf
 
 
@@ -75,7 +74,7 @@ def room_tops(
     for room, box in enumerate(ndimage.find_objects(number, rooms), 1):
         peak[room] = -1.0
         across = (box[1].stop - box[1].start) * (box[2].stop - box[2].start)
-        for some in slices(box[0].stop - box[0].start, max(AT_ONCE // across, 1)):
+        for some in chunks(box[0].stop - box[0].start, max(AT_ONCE // across, 1)):
             first = box[0].start + some.start
             part = (slice(first, min(box[0].start + some.stop, box[0].stop)), *box[1:])
             inside = number[part] == room
@@ -89,12 +88,6 @@ def room_tops(
     return top, peak, size
 
 
-def slices(count: int, at_once: int = AT_ONCE) -> Iterator[slice]:
-    """Stretches of a row of things, one after the other."""
-    for begin in range(0, count, at_once):
-        yield slice(begin, begin + at_once)
-
-
 def _runs(distance: NDArray[np.float32], reach: float) -> tuple[Ints, Ints]:
     """Flat numbers of the first point of each run and of the point after its last.
 
@@ -104,7 +97,7 @@ def _runs(distance: NDArray[np.float32], reach: float) -> tuple[Ints, Ints]:
     line = distance.reshape(-1, deep)
     at_once = max(AT_ONCE // deep, 1)
     found = []
-    for some in slices(len(line), at_once):
+    for some in chunks(len(line), at_once):
         wide = line[some] > reach
         row = np.arange(some.start, some.start + len(wide))
         plane, at = np.divmod(row, rows)

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
-from lint3d.geometry.chambers_rooms import slices
+from lint3d.geometry.portions import chunks
 
 Ints = NDArray[np.int64]
 
@@ -28,7 +28,7 @@ def steps_between(label: NDArray[np.int32]) -> Iterator[tuple[Ints, Ints]]:
     (k,) flat numbers, and those of the points one step further along one of the axes
     """
     flat = label.reshape(-1)
-    for some in slices(len(flat)):
+    for some in chunks(len(flat)):
         for offset in (1, label.shape[2], label.shape[1] * label.shape[2]):
             other = flat[some.start + offset : some.stop + offset]
             own = flat[some][: len(other)]

@@ -54,7 +54,7 @@ _AS_MUCH_ROOM = 0.9
 #: Openings between two chambers that are looked at on finer grids though it does not help: a gap
 #: all round a lid meets the grid in dozens of places, and a box shows but a part of it; and those
 #: that are measured exactly at all.
-_IN_VAIN_MOST, _IN_VAIN_EXACT = 3, 8
+_IN_VAIN_MOST, _IN_VAIN_EXACT = 2, 4
 #: Bytes a grid point costs at the worst moment.
 BYTES_PER_POINT = 13
 _IN_PIECES = (

@@ -15,10 +15,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.components import connected_groups
+from lint3d.geometry.rays import RayScene
 from lint3d.geometry.throats import Throat
 from lint3d.geometry.throats_clearance import Clearance
 from lint3d.geometry.voids_fine import fits_in_box, widest_in_box
 from lint3d.geometry.voids_openings import Contact, is_close
+from lint3d.geometry.voids_reach import sees
 from lint3d.geometry.voids_space import Space
 from lint3d.geometry.voids_tight import grown
 
@@ -82,7 +84,8 @@ def gaps_as_one(
     kept = dict(enumerate(measured))
     for pair, rows in known[:_MOST_PAIRS]:
         throats = [measured[row][1] for row in rows]
-        width = max(throat.diameter for throat in throats)
+        # Ways that are only glimpsed tell little about how wide the gap is.
+        width = max(throat.diameter for throat in throats if throat.lower > 0)
         narrow = [_narrow_places(throat, width) for throat in throats]
         owner = np.repeat(np.arange(len(rows)), [len(places) for places in narrow])
         is_seen = fits_in_box(space, np.vstack(narrow), width)
@@ -137,6 +140,8 @@ def parts_of_gaps(
     """
     owner = np.arange(len(places)) if owner is None else owner
     openings = int(owner.max()) + 1
+    corner = clearance.corners.reshape(-1, 3)
+    scene = RayScene(corner, np.arange(len(corner)).reshape(-1, 3))
     front, wide = grown(clearance, places, clearance.at(places), _WIDEST * radius)
     narrow = _is_narrow(wide, radius)
     front, owner = front[narrow], owner[narrow]
@@ -150,7 +155,7 @@ def parts_of_gaps(
     rows = openings + len(cells)
     group = np.arange(openings)
     while len(front):
-        step_from, place = _steps(clearance, front, radius)
+        step_from, place = _steps(scene, clearance, front, radius)
         fresh, pairs = [], []
         for number, cell in enumerate(_cells(place, radius)):
             row = cells.get(cell)
@@ -188,7 +193,9 @@ def _cells(points: Floats, radius: float) -> list[tuple[int, int, int]]:
     return [(one, two, three) for one, two, three in cells.tolist()]
 
 
-def _steps(clearance: Clearance, middle: Floats, radius: float) -> tuple[Ints, Floats]:
+def _steps(
+    scene: RayScene, clearance: Clearance, middle: Floats, radius: float
+) -> tuple[Ints, Floats]:
     """Where steps along the walls lead to: from which row, and to which place."""
     free, _, foot = clearance.nearest(middle)
     normal = (middle - foot) / np.maximum(free, 1e-300)[:, None]
@@ -203,16 +210,10 @@ def _steps(clearance: Clearance, middle: Floats, radius: float) -> tuple[Ints, F
     found = []
     for length in _STEPS:
         goal = middle[row] + length * radius * ways
-        kept = _sees(clearance, middle[row], goal)
+        kept = sees(scene, middle[row], goal)
         start, goal = row[kept], goal[kept]
         place, wide = grown(clearance, goal, clearance.at(goal), _WIDEST * radius)
-        kept = _is_narrow(wide, radius) & _sees(clearance, goal, place)
+        kept = _is_narrow(wide, radius) & sees(scene, goal, place)
         found.append((start[kept], place[kept]))
     starts, ends = zip(*found, strict=True)
     return np.concatenate(starts), np.concatenate(ends)
-
-
-def _sees(clearance: Clearance, start: Floats, end: Floats) -> Bools:
-    """Do balls that touch no facet overlap all along straight lines about as long as a step?"""
-    share = np.linspace(0.0, 1.0, int(np.ceil(_STEPS[0] / 0.4)) + 1)[:, None]
-    return clearance.is_free_along(start[:, None] + share * (end - start)[:, None])

@@ -20,7 +20,8 @@ from lint3d.geometry.chambers import (
     find_basins,
     join_basins,
 )
-from lint3d.geometry.chambers_rooms import set_outside, slices, wide_rooms
+from lint3d.geometry.chambers_rooms import set_outside, wide_rooms
+from lint3d.geometry.portions import chunks
 from lint3d.geometry.raster import Grid, Raster, rasterise
 from lint3d.geometry.voids_tight import Places, places_on
 
@@ -60,7 +61,7 @@ class Space:
     def beside_wall(self) -> Ints:
         """(k,) flat numbers of the free points nearer to the material than 1.5 voxels."""
         level, found = self.distance.reshape(-1), [np.zeros(0, np.int64)]
-        for some in slices(len(level)):
+        for some in chunks(len(level)):
             near = level[some] < 1.5
             near &= level[some] > 0
             found.append(np.flatnonzero(near) + some.start)

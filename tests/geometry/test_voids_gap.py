@@ -7,6 +7,7 @@ import pytest
 import shapes_voids as parts
 
 from lint3d.geometry.throats_clearance import Clearance
+from lint3d.geometry.voids import find_voids
 from lint3d.geometry.voids_gap import parts_of_gaps
 
 #: In the middle of each side of a lid's gap, 0.15 mm above the rim.
@@ -42,3 +43,12 @@ def test_walks_from_holes_end_in_them() -> None:
         assert np.linalg.norm((places - hole)[:, :2], axis=1).max() < 0.3
         assert np.ptp(places[:, 2]) > 3
     assert found.tolist() == list(range(9))
+
+
+def test_a_gap_is_one_opening_though_most_of_it_is_only_glimpsed() -> None:
+    """The grid shows the gap in 15 places, and some of them look twice as wide as it is."""
+    solid = parts.mesh(parts.cup_with_lid(0.3), parts.random_frame(3))
+    (pocket,) = find_voids(*solid, 1.5, 12.75, limits=(1.5, 3.4, 10.2)).pockets
+    assert pocket.bridge is not None
+    assert len(pocket.openings) == 1
+    assert pocket.throat.lower <= 0.3 <= pocket.throat.upper < 1.04 * 0.3

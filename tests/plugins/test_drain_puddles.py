@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import re
 from collections.abc import Sequence
 from pathlib import Path
@@ -75,25 +76,27 @@ def test_what_keeps_some_in_every_position_fails_in_any_frame(tmp_path: Path) ->
     assert values[0] == pytest.approx(values[1], rel=0.01)
 
 
-@pytest.mark.parametrize("limit", [5.0, 20.0])
-def test_nothing_fails_that_is_not_proven(limit: float, tmp_path: Path) -> None:
-    """A ring behind a low lip: about 10 mm3 stay in every position."""
+@functools.cache
+def ring_behind_a_lip() -> tuple[Manifold, float]:
+    """About 10 mm3 stay in every position; and the least of many positions."""
     solid = parts.block([18, 18, 12]) - parts.ball(5, segments=32)
     tube = parts.rod([0, 0, 3.2], [0, 0, 6], 3, 24)
     solid = solid + (tube - parts.rod([0, 0, 3], [0, 0, 7], 2, 24))
     solid -= parts.rod([0, 0, 4], [0, 0, 7], 2, 24)
     solid -= parts.rod([0, 0, 0], [0, 0, 7], 2, 24)
+    ways = np.random.default_rng(5).normal(size=(300, 3))
+    return solid, min(retained_liquid(*parts.mesh(solid), up).volume for up in ways)
+
+
+@pytest.mark.parametrize("limit", [5.0, 20.0])
+def test_nothing_fails_that_is_not_proven(limit: float, tmp_path: Path) -> None:
+    solid, least = ring_behind_a_lip()
     result = puddle(tmp_path, solid, parts.random_frame(3), limit_of(limit))
-    vertices, faces = parts.mesh(solid)
-    others = [
-        retained_liquid(vertices, faces, up).volume
-        for up in np.random.default_rng(5).normal(size=(300, 3))
-    ]
     assert result.lower is not None
     assert result.measured is not None
-    assert result.lower <= min(others)
-    assert result.measured <= 1.001 * min(others)
-    expected = {True: ("fail", "review"), False: ("pass",)}[min(others) > limit]
+    assert result.lower <= least
+    assert result.measured <= 1.001 * least
+    expected = {True: ("fail", "review"), False: ("pass",)}[least > limit]
     assert result.kind in expected
 
 
