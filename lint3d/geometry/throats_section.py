@@ -140,7 +140,8 @@ def _walk(
             levels.append(level)
         is_endless = len(seen) > most or level.max(initial=0.0) > 4 * radius
         if len(front) == 0 or is_endless:
-            return np.concatenate(cells) * cell, np.concatenate(levels), not is_endless
+            place: Floats = np.concatenate(cells) * cell
+            return place, np.concatenate(levels), not is_endless
 
 
 def _key(cells: Ints) -> Ints:
