@@ -139,7 +139,7 @@ class Hollows:
         """Bodies whose inside is not known for certain."""
         for hollow in self.found:
             for body in hollow.group.open_bodies:
-                yield _open_body(body)
+                yield _open_body(body, hollow.voids.pitch)
 
 
 def groups_of(bodies: Sequence[Body], near: float) -> list[Group]:
@@ -305,7 +305,9 @@ def _chamber_at(space: Space, position: Floats) -> int:
     return int(space.chambers.of_basin[basin]) if basin >= 0 else -1
 
 
-def _open_body(body: Body) -> LeftOut:
+def _open_body(body: Body, pitch: float) -> LeftOut:
+    from lint3d.geometry.open_rims import gap_widths
+
     found = open_edges(body.edges)
     rim = np.unique(found.face)
     if is_in_pieces(body.edges):
@@ -316,8 +318,9 @@ def _open_body(body: Body) -> LeftOut:
         )
     if len(rim):
         return LeftOut(
-            f"'{body.name}' is open: {len(found)} edges have one face only. What lies behind them "
-            "was judged as if the gaps were closed, and more may be shut in than was found; "
+            f"'{body.name}' is open: {len(found)} edges have one face only. "
+            f"{_leaks(gap_widths(body.vertices, found.place), pitch)} What lies behind them was "
+            "judged as if the gaps were closed, and more may be shut in than was found; "
             "solid/open-edge tells more.",
             faces=rim,
             of=body,
@@ -327,3 +330,10 @@ def _open_body(body: Body) -> LeftOut:
         "for certain; solid/non-manifold-edge tells more.",
         of=body,
     )
+
+
+def _leaks(widths: Floats, pitch: float) -> str:
+    """How wide the gaps of an open surface are against the grid's pitch, mm, in words."""
+    gaps = "The gap is" if len(widths) == 1 else f"The widest of {len(widths)} gaps is"
+    against = "less than" if widths[0] < pitch else "no less than"
+    return f"{gaps} {widths[0]:.3g} mm across, {against} the grid's pitch of {pitch:.3g} mm."

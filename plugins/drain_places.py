@@ -175,6 +175,8 @@ def steps_along(
 
 def necks_on_ways(hollow: Hollow) -> list[Neck]:
     """Every opening on the widest ways out, each with the pockets that need it."""
+    from lint3d.geometry.voids_ways import widest_between
+
     graph = hollow.voids.graph
     if graph is None:
         return []
@@ -183,8 +185,7 @@ def necks_on_ways(hollow: Hollow) -> list[Neck]:
     for pocket in hollow.voids.pockets:
         for hop in zip(pocket.way_nodes[:-1], pocket.way_nodes[1:], strict=True):
             if hop not in throats:
-                edges = graph[hop[0]][hop[1]].values()
-                throats[hop] = max(edges, key=lambda edge: edge["diameter"])["throat"]
+                throats[hop] = widest_between(graph, *hop)
             behind.setdefault(hop, []).append(pocket)
     return [Neck(hollow, throats[hop], tuple(behind[hop])) for hop in throats]
 

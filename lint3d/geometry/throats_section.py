@@ -140,7 +140,7 @@ def _walk(
             levels.append(level)
         is_endless = len(seen) > most or level.max(initial=0.0) > 4 * radius
         if len(front) == 0 or is_endless:
-            place: Floats = np.concatenate(cells) * cell
+            place = np.concatenate(cells).astype(np.float64) * cell
             return place, np.concatenate(levels), not is_endless
 
 

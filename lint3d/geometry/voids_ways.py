@@ -229,7 +229,7 @@ def _pocket(
     bridges: set[tuple[int, int]],
 ) -> Pocket:
     node = nodes[0]
-    hops = [_widest_between(graph, one, two) for one, two in pairwise(nodes)]
+    hops = [widest_between(graph, one, two) for one, two in pairwise(nodes)]
     throat = min(hops, key=lambda hop: hop.diameter)
     crossed = [
         hop
@@ -262,9 +262,14 @@ def _pocket(
     )
 
 
-def _widest_between(graph: nx.MultiGraph, one: int, two: int) -> Throat:
-    data = max(graph[one][two].values(), key=lambda edge: (edge["lower"], edge["diameter"]))
-    return _seen_from(data, one)
+def widest_between(graph: nx.MultiGraph, one: int, two: int) -> Throat:
+    """The widest opening that is known from one chamber to another, seen from the first.
+
+    Another that is known less well may be wider: the upper bound is that of all.
+    """
+    edges = graph[one][two].values()
+    data = max(edges, key=lambda edge: (edge["lower"], edge["diameter"]))
+    return replace(_seen_from(data, one), upper=max(edge["upper"] for edge in edges))
 
 
 def _seen_from(edge: dict[str, object], node: int) -> Throat:

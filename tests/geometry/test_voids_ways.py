@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import networkx as nx
 import numpy as np
 import pytest
 
 from lint3d.geometry.throats import Throat, Way
-from lint3d.geometry.voids_ways import _facts, _put_together
+from lint3d.geometry.voids_ways import _facts, _put_together, widest_between
 
 
 def opening(start: float, stop: float, width: float) -> Throat:
@@ -43,3 +45,13 @@ def test_way_through_a_chamber_that_is_put_together_with_another(
     assert data["lower"] == pytest.approx(outer - 0.01)
     assert throat.length_lower <= (50 if outer == 2.0 else 30) <= throat.length_upper
     assert throat.length == pytest.approx(50.0 if outer == 2.0 else 30.0, abs=1.0)
+
+
+def test_widest_opening_allows_for_one_that_is_only_glimpsed() -> None:
+    graph = nx.MultiGraph()
+    graph.add_edge(1, 0, **_facts(opening(0, 20, 1.0), 1))
+    graph.add_edge(1, 0, **_facts(replace(opening(0, 20, 1.4), lower=0.0, upper=2.0), 1))
+    for one, two in ((1, 0), (0, 1)):
+        widest = widest_between(graph, one, two)
+        assert (widest.lower, widest.diameter, widest.upper) == (0.99, 1.0, 2.0)
+        assert widest.direction[0] == (1 if one else -1)

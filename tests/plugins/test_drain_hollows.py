@@ -90,3 +90,15 @@ def test_what_may_be_sealed_is_open_for_the_rule_on_sealed_pockets() -> None:
     left_out += [NotSeen("A neck.", (1.0, 2.0, 3.0), may_be_sealed=True), NotSeen("A coarse grid.")]
     assert [one.reason for one in found.perhaps_sealed()] == ["A neck."]
     assert [one.reason for one in found.unseen()] == ["A neck.", "A coarse grid."]
+
+
+@pytest.mark.parametrize(("gap", "against"), [(0.3, "less than"), (0.6, "no less than")])
+def test_open_body_says_how_wide_its_gap_is_against_the_grid(gap: float, against: str) -> None:
+    block = shapes_voids.block([8.0, 8.0, 8.0])
+    hole = shapes_voids.block([gap, 2.0, 20.0])
+    vertices, faces = shapes_voids.mesh(block - hole)
+    wall = (np.abs(vertices[faces][:, :, :2]) < 1.01).all(axis=(1, 2))
+    lid = np.ptp(vertices[faces][:, :, 2], axis=1) > 1
+    (body,) = part_of(vertices[np.delete(faces, np.flatnonzero(wall & lid), axis=0)]).bodies
+    (told,) = find_hollows([body], 1.5, 3.0, (1.5,)).open_bodies()
+    assert f"The widest of 2 gaps is {gap:g} mm across, {against} the grid's pitch" in told.reason
