@@ -18,7 +18,7 @@ from lint3d.geometry.chambers import MERGE_RATIO
 from lint3d.geometry.throats import Throat, in_series
 from lint3d.geometry.throats_clearance import Clearance
 from lint3d.geometry.voids_model import OUTSIDE, Opening, Pocket
-from lint3d.geometry.voids_openings import Contact
+from lint3d.geometry.voids_openings import Contact, is_one_passage
 from lint3d.geometry.voids_space import Space
 
 if TYPE_CHECKING:
@@ -31,6 +31,8 @@ Ints = NDArray[np.int64]
 _WALL_POINTS = 300
 #: Where there are more pockets than this, fewer points do for each.
 _MANY, _FEW_WALL_POINTS = 40, 60
+#: Openings between two chambers that are compared with one another at most.
+_MOST_BESIDE = 24
 #: Smaller hollows are noise in tight gaps, grid points.
 CRUMB = 25
 
@@ -46,6 +48,7 @@ def find_pockets(
     """
     graph = _graph(space, clearance, openings)
     _put_together(graph)
+    _leave_out_doubles(graph, clearance)
     _add_volumes(graph, space)
     ways = _widest_ways(graph, "diameter")
     most = _widest_ways(graph, "upper")
@@ -173,6 +176,26 @@ def _put_together(graph: nx.MultiGraph) -> None:
                 throat = _run_on(within, start, (first, data["throat"], last), stop)
                 graph.add_edge(*ends, **_facts(throat, find(first)))
     graph.remove_nodes_from([node for node in list(graph) if find(node) != node])
+
+
+def _leave_out_doubles(graph: nx.MultiGraph, clearance: Clearance) -> None:
+    """Of openings between two chambers that are one passage keep the widest.
+
+    A chamber that was put together with one of them may have stood inside the passage: then a way
+    leads through it, and another past it.
+    """
+    for one, two in sorted({(min(pair), max(pair)) for pair in graph.edges()}):
+        edges = graph[one][two]
+        known = [key for key in edges if edges[key]["lower"] > 0]
+        if not 1 < len(known) <= _MOST_BESIDE:
+            continue
+        kept: list[Throat] = []
+        for key in sorted(known, key=lambda key: (-edges[key]["lower"], key)):
+            throat = edges[key]["throat"]
+            if any(is_one_passage(clearance, throat, other) for other in kept):
+                graph.remove_edge(one, two, key)
+            else:
+                kept.append(throat)
 
 
 def _run_on(within: nx.Graph, start: int, opening: tuple[int, Throat, int], stop: int) -> Throat:

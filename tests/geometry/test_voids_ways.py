@@ -7,8 +7,11 @@ from dataclasses import replace
 import networkx as nx
 import numpy as np
 import pytest
+import shapes_voids as parts
+from manifold3d import CrossSection
 
 from lint3d.geometry.throats import Throat, Way
+from lint3d.geometry.voids import find_voids
 from lint3d.geometry.voids_ways import _facts, _put_together, widest_between
 
 
@@ -55,3 +58,36 @@ def test_widest_opening_allows_for_one_that_is_only_glimpsed() -> None:
         widest = widest_between(graph, one, two)
         assert (widest.lower, widest.diameter, widest.upper) == (0.99, 1.0, 2.0)
         assert widest.direction[0] == (1 if one else -1)
+
+
+@pytest.mark.parametrize(
+    ("arms", "width", "seed"),
+    [
+        ([(2.75, 0.806), (0.806, 2.75)], 0.806 * np.sqrt(2), 97060263),
+        ([(4.37, 0.8806)], 0.8806, 648786886),
+    ],
+    ids=["plus", "slit"],
+)
+def test_a_neck_in_which_the_grid_sees_a_chamber_is_one_opening(
+    arms: list[tuple[float, float]], width: float, seed: int
+) -> None:
+    """A way through that chamber and one past it are no two openings: nothing vents."""
+    neck = sum((CrossSection.square(list(arm), True) for arm in arms), CrossSection())
+    solid = parts.block([24, 24, 30]) - parts.ball(8) - parts.drawn(neck, [0, 0, 0], [0, 0, 20])
+    found = find_voids(*parts.mesh(solid, parts.random_frame(seed)), 1.5, 12.75, limits=(1.5,))
+    (pocket,) = found.pockets
+    assert len(pocket.openings) == 1
+    assert pocket.bridge is not None
+    assert pocket.bridge.lower <= width <= pocket.bridge.upper
+
+
+@pytest.mark.parametrize("seed", [97060263, 648786886])
+def test_two_slits_side_by_side_are_two_openings(seed: int) -> None:
+    solid = parts.block([24, 24, 30]) - parts.ball(8)
+    for y in (-0.9, 0.9):
+        neck = CrossSection.square([4.37, 0.8806], True).translate([0.0, y])
+        solid -= parts.drawn(neck, [0, 0, 0], [0, 0, 20])
+    found = find_voids(*parts.mesh(solid, parts.random_frame(seed)), 1.5, 12.75, limits=(1.5,))
+    (pocket,) = found.pockets
+    assert len(pocket.openings) == 2
+    assert pocket.bridge is None
