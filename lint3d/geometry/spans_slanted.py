@@ -33,6 +33,7 @@ LEAN = float(np.arccos(LEAN_COS))
 # to the side that the second one bends off from.
 OUTFACED = 1.001 * LEAN_COS / float(np.cos(2 * LEAN))
 WITHIN = 0.9999  # of the leaning that is allowed
+ROUNDED = 8.0  # coordinate steps off a side where it is sure which facet lies across
 GRID = np.linspace(-1, 1, 5)
 ROUNDS = 6  # in which the step between directions is halved
 ROWS_AT_ONCE = 40_000
@@ -107,7 +108,33 @@ def is_outfaced(surface: SpanSurface, inward: Floats, lines: Contacts) -> Bools:
         return outfaced
     for facing in _straight_across(surface, inward, lines, OUTFACED):
         outfaced |= facing > own + 1e-6
+    for facing in _beside_an_end(surface, inward, lines):
+        outfaced |= facing > own + 1e-6
     return outfaced
+
+
+def _beside_an_end(surface: SpanSurface, inward: Floats, lines: Contacts) -> list[Floats]:
+    """The same as `_straight_across`, a rounding aside of each end, across the edge between both.
+
+    A ray from a side of a narrow flat may slip past the flat opposite to the one beside that, for
+    coordinates are rounded, and with them the way it looks: what is met only so near to a side is
+    not what lies across.
+    """
+    met = []
+    reach = OUTFACED * lines.distance
+    for column, place in ((0, lines.point), (1, lines.contact)):
+        facet = lines.pair[:, column]
+        height = 2 * surface.areas[facet] / surface.longest[facet]
+        step = ROUNDED * surface.resolution * (1 + lines.distance / height)
+        step = np.minimum(step, height / 4)[:, None]
+        own = inward[facet]
+        aside = inward[lines.pair[:, 1 - column]]
+        aside = aside - own * dot(aside, own)[:, None]
+        aside /= np.maximum(np.linalg.norm(aside, axis=1), 1e-300)[:, None]
+        for begin in (place + step * aside, place - step * aside):
+            across, _, facing = cross(surface, inward, begin, own, reach)
+            met.append(np.where(across < 0, 0.0, facing))
+    return met
 
 
 def _straight_across(

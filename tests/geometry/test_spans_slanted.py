@@ -97,3 +97,23 @@ def test_no_random_line_in_messy_solids_is_shorter(
 ) -> None:
     found = thin_regions(spans(messy_solid(seed), 0.8, 1.0, look))
     assert min(one.lower for one in found) <= witness + 0.002
+
+
+@pytest.mark.parametrize("seed", [0, 2, 5, 8, 9, 10, 25, 28])
+@pytest.mark.parametrize("look", ["inward", "outward"])
+def test_round_bars_and_holes_of_many_narrow_flats_are_as_wide_as_their_flats_are_apart(
+    seed: int, look: Literal["inward", "outward"]
+) -> None:
+    """Rays from a flat's side slip past the one opposite: rounded as in a file."""
+    rng = np.random.default_rng(seed)
+    flats, width = 2 * int(rng.integers(12, 40)), rng.uniform(0.45, 0.75)
+    radius = width / 2 / np.cos(np.pi / flats)
+    if look == "outward":
+        body = shapes.box([14, 12, 8]) - shapes.rod(radius, 30, flats).translate([7, 6, -5])
+    else:
+        body = shapes.rod(radius, 9, flats) + shapes.box([6, 6, 2], [-3, -3, -1.9])
+    case = shapes.moved(shapes.WallCase("bar", *shapes.arrays(body), look, None), rng)
+    surface = surface_from_mesh(case.vertices.astype(np.float32).astype(float), case.faces)
+    (region,) = thin_regions(spans(surface, 0.6, 0.8, look))
+    assert region.kind == "rod"
+    assert region.lower - 2e-5 <= width <= region.upper + 2e-5
