@@ -24,6 +24,7 @@ CUTS = (
     Cut(np.radians(35.0)),
     Cut(np.radians(20.0)),
     Cut(np.radians(35.0), np.radians(9.0), 0.4),
+    Cut(np.radians(35.0), np.radians(7.0), 0.6),
     Cut(np.radians(35.0), np.radians(5.0), 1.0),
     Cut(np.radians(35.0), np.radians(3.0), 2.5),
 )

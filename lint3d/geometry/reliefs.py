@@ -34,6 +34,8 @@ Bools = NDArray[np.bool_]
 MOST_RISE = 0.5
 #: ... and is found by at least this many crease limits (the middle one of its line).
 LEAST_VOTES = 2
+#: ... or has a foot of which so much turns one way.
+SURE = 0.95
 #: An outline that fills less of its convex hull is not convex.
 CONVEX = 0.9
 #: ... and one that fills less than this is no mark, but a web over half a part.
@@ -421,7 +423,7 @@ def is_lettering(shapes: list[Shape], character_height: float) -> bool:
     of them not convex, few of them congruent, all of them low against the height of the line, and
     found by more than one crease limit. Of two islands none is a plain bar or boss.
     """
-    if len(shapes) < 2 or np.median([shape.votes for shape in shapes]) < LEAST_VOTES:
+    if len(shapes) < 2 or not _are_sure(shapes):
         return False
     if np.median([shape.height for shape in shapes]) > MOST_RISE * character_height:
         return False
@@ -436,6 +438,13 @@ def is_lettering(shapes: list[Shape], character_height: float) -> bool:
     if len(tall) > 3 and most > MOST_CONGRUENT * len(tall):
         return False
     return len(tall) >= 3 or _are_a_pair(*tall)
+
+
+def _are_sure(shapes: list[Shape]) -> bool:
+    """Are islands found by several limits, or by feet that all turn one way?"""
+    if np.median([shape.votes for shape in shapes]) >= LEAST_VOTES:
+        return True
+    return min(shape.measured.island.purity for shape in shapes) >= SURE
 
 
 def _are_a_pair(one: Shape, two: Shape) -> bool:
@@ -457,7 +466,7 @@ def is_mark(shape: Shape) -> bool:
     low = shape.height <= MARK_RISE * shape.standing.size
     low = low and not shape.height > MARK_SLENDER * shape.strokes.usual
     shaped = LEAST_FILL < shape.fill < CONVEX or len(shape.counters) > 0
-    return low and shape.votes >= LEAST_VOTES and shaped
+    return low and shaped and _are_sure([shape])
 
 
 def _congruent(signatures: list[Floats]) -> Ints:
