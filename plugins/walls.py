@@ -33,22 +33,19 @@ from lint3d import (
 )
 from lint3d.interest import HEAD_ROOM
 from lint3d_plugins.walls_coincident import Coincident, coincident_in
-from lint3d_plugins.walls_places import (
+from lint3d_plugins.walls_free import Walls
+from lint3d_plugins.walls_looks import (
     MOST_OPEN,
     Bars,
     Surface,
     Thickness,
-    Walls,
     bars_of,
-    edges_of,
     limit_of,
     look_across,
-    of_kind,
-    places_of,
     required_of,
-    round_places,
-    slenderness_of,
 )
+from lint3d_plugins.walls_places import edges_of, of_kind, places_of
+from lint3d_plugins.walls_round import round_places, slenderness_of
 
 if TYPE_CHECKING:
     from lint3d import Joined

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from lint3d import Joined
     from lint3d.geometry.back_to_back import BackToBack
     from lint3d.geometry.spans_regions import ThinRegion
-    from lint3d_plugins.walls_places import Surface
+    from lint3d_plugins.walls_looks import Surface
 
 UNSURE_SIDES = (
     "Faces lie on each other here, and it is not known on which side of them the material is; "

@@ -13,7 +13,7 @@ import shapes_walls as shapes
 import lint3d
 from lint3d import Result
 from lint3d.config import Config
-from lint3d_plugins import walls_places
+from lint3d_plugins import walls_looks
 
 
 def inspected(facets: np.ndarray, folder: Path, **how: Any) -> list[Result]:
@@ -113,7 +113,8 @@ def test_rims_are_looked_up_by_the_rows_of_the_mesh_though_faces_were_left_out()
     """Needles left out of the surface shift its rows: a bar on the last face of the mesh."""
     from types import SimpleNamespace
 
-    from lint3d_plugins.walls_places import Bars, _without_rims
+    from lint3d_plugins.walls_looks import Bars
+    from lint3d_plugins.walls_round import _without_rims
 
     surface: Any = SimpleNamespace(
         faces=np.array([[0, 1, 2], [1, 2, 3], [7, 8, 9]]), face_ids=np.array([4, 6, 9])
@@ -145,7 +146,7 @@ def test_of_very_many_places_the_worst_are_told_and_how_many_more_there_are(
     part = comb(12, 0.3, sharp)
     every = [one for one in inspected(part, tmp_path) if one.rule == f"walls/{rule}"]
     assert [one.kind for one in every] == ["fail"] * 12
-    monkeypatch.setattr(walls_places, "MOST_TOLD", 5)
+    monkeypatch.setattr(walls_looks, "MOST_TOLD", 5)
     told = [one for one in inspected(part, tmp_path) if one.rule == f"walls/{rule}"]
     assert sorted(one.kind for one in told) == ["fail"] * 5 + ["open"]
     assert any("7 more" in one.message for one in told if one.kind == "open")
@@ -154,7 +155,7 @@ def test_of_very_many_places_the_worst_are_told_and_how_many_more_there_are(
 def test_that_more_places_pass_than_are_told_leaves_nothing_open(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(walls_places, "MOST_TOLD", 5)
+    monkeypatch.setattr(walls_looks, "MOST_TOLD", 5)
     limits = ["walls/thin-wall=0.5 mm", "walls/free-wall=0.5 mm"]
     results = inspected(comb(12, 0.55), tmp_path, limits=limits)
     assert kinds(results, "thin-wall") == ["pass"]
