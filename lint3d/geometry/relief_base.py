@@ -37,8 +37,8 @@ class Base:
     degree: int
     coefficient: Floats
     residual: float
-    """mm: 95 % of the points it was fitted to lie nearer (those that follow it). More where they say
-    little about the middle, that a relief stands on: a ring of them does not hold a high degree."""
+    """mm: 95 % of the points it was fitted to lie nearer (those that follow it). More where they
+    say little about the middle, that a relief stands on: a ring of them holds no high degree."""
 
     def local(self, points: Floats) -> Floats:
         """(n, 3) u, v, w of points, mm."""

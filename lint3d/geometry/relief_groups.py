@@ -123,6 +123,13 @@ def _neighbours(islands: Sequence[Standing], size: Floats) -> Ints:
     return np.column_stack([one[kept], two[kept]]).astype(np.int64)
 
 
+def are_near(one: Standing, two: Standing, size: float) -> bool:
+    """Do two islands stand as near as neighbours of a line of that height do, and look one way?"""
+    if one.normal @ two.normal < LIKE_NORMAL:
+        return False
+    return _gap(_thinned(one.cap), _thinned(two.cap)) <= GAP * size
+
+
 def _thinned(points: Floats) -> Floats:
     step = max(1, len(points) // _MOST_POINTS)
     return points[::step]

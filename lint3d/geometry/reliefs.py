@@ -18,7 +18,7 @@ from lint3d.geometry.patches import Folds
 from lint3d.geometry.relief_base import quantile
 from lint3d.geometry.relief_coarse import has_steps, is_coarse
 from lint3d.geometry.relief_codes import Code, codes_among, within
-from lint3d.geometry.relief_groups import Line, Standing, groups, lines_of
+from lint3d.geometry.relief_groups import Line, Standing, are_near, groups, lines_of
 from lint3d.geometry.relief_heights import CLEAR, CLEAR_COARSE, measure_height
 from lint3d.geometry.relief_islands import Island, islands
 from lint3d.geometry.relief_roughness import is_rough, may_hide_relief
@@ -49,6 +49,8 @@ MOST_CONGRUENT = 0.6
 WORD_GAP = 1.6
 #: The strokes of two characters differ by no more than this share, if one is convex outside.
 LIKE_STROKE = 0.35
+#: A character lower or higher than the rest of its line is as tall as that, within these shares.
+ODD_SIZE = (0.55, 1.7)
 #: A lone mark stands up by no more than this share of its size.
 MARK_RISE = 0.25
 #: ... and by no more than so many of its strokes: crossed ribs do.
@@ -356,7 +358,7 @@ def _letters(shapes: list[Shape], rows: list[int], found: Found) -> list[int]:
         tall = _tall(shapes, group)
         if is_lettering([shapes[i] for i in group], tall):
             height[group] = tall
-    told: list[int] = []
+    told_here: list[int] = []
     # Words stand farther apart than letters do; once the height of a line is known, stops and marks
     # that stand alone are found by it.
     own = np.array([one.size for one in standing])
@@ -369,9 +371,45 @@ def _letters(shapes: list[Shape], rows: list[int], found: Found) -> list[int]:
             group = wide[height[wide] > 0]
         if not len(group):
             continue
-        found.inscriptions.extend(_inscription(shapes, line) for line in lines_of(standing, group))
-        told += [rows[i] for i in group.tolist()]
-    return told
+        free = np.flatnonzero((height == 0) & ~np.isin(np.arange(len(shapes)), told_here))
+        group = _with_odd_ones(shapes, group, free, tall)
+        lines = lines_of(standing, group)
+        # A single character of several pieces (rings in each other) is a mark.
+        if max(int(line.character.max()) for line in lines) == 0 and len(lines) == 1:
+            continue
+        told_here += group.tolist()
+        found.inscriptions.extend(_inscription(shapes, line) for line in lines)
+    return [rows[i] for i in told_here]
+
+
+def _with_odd_ones(shapes: list[Shape], group: Ints, free: Ints, tall: float) -> Ints:
+    """A line with the characters that belong to it, though they are lower or higher than the rest.
+
+    They stand among the others with strokes like theirs, and are as tall.
+    """
+    usual = float(np.nanmedian([shapes[i].strokes.usual for i in group.tolist()]))
+    standing = [shape.standing for shape in shapes]
+    mine = set(group.tolist())
+    for i in free.tolist():
+        if i in mine or shapes[i].raised != shapes[int(group[0])].raised:
+            continue
+        alike = abs(shapes[i].strokes.usual - usual) <= LIKE_STROKE * usual
+        if not (alike and ODD_SIZE[0] * tall <= standing[i].size <= ODD_SIZE[1] * tall):
+            continue
+        near = [k for k in group.tolist() if are_near(standing[i], standing[k], tall)]
+        if not near:
+            continue
+        with_it = np.append(group, i)
+        for line in lines_of(standing, with_it):
+            at = np.flatnonzero(line.members == i)
+            if (
+                len(at)
+                and len(line.members) > 2
+                and (line.character == line.character[at[0]]).sum() == 1
+            ):
+                group = with_it
+                mine.add(i)
+    return group
 
 
 def _tall(shapes: list[Shape], group: Ints) -> float:

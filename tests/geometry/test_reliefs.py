@@ -79,6 +79,40 @@ def test_two_characters_are_lettering_though_one_is_convex_outside(text: str) ->
     assert line.characters == 2
 
 
+@pytest.mark.parametrize("share", [0.8, 0.4, 0.2, 1.5])
+@pytest.mark.parametrize("place", [0, 2, 4])
+def test_a_character_lower_or_higher_than_its_line_belongs_to_it(share: float, place: int) -> None:
+    """It is the worst glyph that counts."""
+    glyphs, x = [], 0.0
+    for k, letter in enumerate("TIDE4"):
+        glyph = shapes.font_text(letter, 8.0)
+        left, _, right, _ = glyph.bounds()
+        high = 0.8 * (share if k == place else 1.0)
+        glyphs.append(glyph.translate((x - left, 0)).extrude(high + 1).translate((-14, -4, -1)))
+        x += right - left + 1.4
+    (line,) = found_on(*_plate_with(*glyphs)).inscriptions
+    assert line.characters == 5
+    extreme = min if share < 1 else max
+    assert extreme(s.height for s in line.shapes) == pytest.approx(0.8 * share, abs=1e-4)
+
+
+def test_a_pad_beside_a_line_is_none_of_it() -> None:
+    word = shapes.centred(shapes.font_text("TIDE", 8.0)).extrude(1.8).translate((0, 0, -1))
+    pad = m3.Manifold.cube((7, 7, 0.4)).translate((14, -3.5, 0))
+    (line,) = found_on(*_plate_with(word, pad)).inscriptions
+    assert line.characters == 4
+
+
+def test_rings_in_each_other_are_no_lettering() -> None:
+    rings = [
+        m3.Manifold.cylinder(1.0, r + 1, circular_segments=64)
+        - m3.Manifold.cylinder(3.0, r, circular_segments=64).translate((0, 0, -1))
+        - m3.Manifold.cube((2, 20, 3)).rotate((0, 0, 70.0 * r)).translate((0, 0, -0.5))
+        for r in (5.0, 8.0, 11.0)
+    ]
+    assert not found_on(*_plate_with(*rings)).inscriptions
+
+
 def test_a_ring_beside_a_clamp_is_no_lettering() -> None:
     """Their walls are not alike, as strokes of one font are."""
     ring = m3.Manifold.cylinder(1.5, 4, circular_segments=48) - m3.Manifold.cylinder(4, 3.2)
