@@ -99,6 +99,7 @@ def narrowest(clearance: Clearance, path: Floats, pitch: float, upper: float = n
             break
         if not route.reroute(row, best.point):
             break
+    route.leave_mouths(NECK_FACTOR, BEND_FACTOR)
     return _throat(clearance, route, best, upper / 2)
 
 

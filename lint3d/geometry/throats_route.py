@@ -34,6 +34,8 @@ _LEASH = 3.0
 _NEARLY = 1.8
 #: Rounds of filling in points where the way is narrow, and points at most.
 _SETTLING, _MOST_POINTS = 40, 20_000
+#: How far beyond a mouth the way may hug its rim, times the radius of the narrowest place.
+_RIM = 3.0
 #: Rounds in which zigzags are taken out.
 _STRAIGHTENING = 24
 
@@ -82,6 +84,40 @@ class Route:
             if len(self.at) + len(weak) > _MOST_POINTS:
                 return
             self._insert(weak)
+
+    def leave_mouths(self, narrow: float, bend: float) -> None:
+        """Pull the way off the rims of the mouths that it leaves by, or it seems to run on in them.
+
+        Parameters
+        ----------
+        narrow, bend : a mouth is where the way gets wider than the first times its narrowest
+            place; beyond the second, there is no rim
+        """
+        row = int(np.argmin(self.radius))
+        least = float(self.radius[row])
+        beside: set[int] = set()
+        for side in (-1, 1):
+            mouth = row
+            while 0 < mouth < len(self.at) - 1 and self.radius[mouth] <= narrow * least:
+                mouth += side
+            # The last points of the neck may hug the rim as well.
+            for out in (-side, side):
+                at = mouth if out == side else mouth - side
+                while 0 < at < len(self.at) - 1 and self.radius[at] <= bend * least:
+                    if np.linalg.norm(self.point[at] - self.point[mouth]) > _RIM * least:
+                        break
+                    beside.add(at)
+                    at += out
+        rows = np.array(sorted(beside), np.int64)
+        if len(rows) == 0:
+            return
+        along = unit(self.point[rows + 1] - self.point[rows - 1])
+        leash = np.full(len(rows), least)
+        point, radius = self._ascend(self.point[rows], along, _ROUNDS_FIRST, leash)
+        before, kept = self.lower(), (self.point.copy(), self.radius.copy())
+        self.point[rows], self.radius[rows] = point, radius
+        if self.lower() < before:
+            self.point, self.radius = kept
 
     def lower(self) -> float:
         """mm, radius of a ball that surely passes."""

@@ -19,6 +19,8 @@ Mathematical Physics 12 (1972) 57.
 
 from __future__ import annotations
 
+from typing import Protocol
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -67,6 +69,12 @@ def widest_across(clearance: Clearance, space: Space, steps: Ints, passes: float
     return 2 * squares.largest(clearance, least)
 
 
+class HasClearance(Protocol):
+    """What tells how far the nearest facet is from points."""
+
+    def at(self, points: Floats, /) -> Floats: ...
+
+
 class Squares:
     """Squares of one size across the axes."""
 
@@ -113,7 +121,7 @@ class Squares:
             owner, squares = np.repeat(owner[alive], 4), squares.quarters(alive)
         return may
 
-    def largest(self, clearance: Clearance, least: float) -> float:
+    def largest(self, clearance: HasClearance, least: float) -> float:
         """Radius of the largest ball, or a little more, and no less than `least`."""
         squares = self
         best = least

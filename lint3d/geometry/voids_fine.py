@@ -1,9 +1,10 @@
 """How wide is a gap that the grid hardly shows, on a grid that is fine enough?
 
 Where a gap is narrower than the grid can tell, the box around all that is seen of it is filled
-again, finer. What is wide there belongs to one side or the other; each narrow place to the side it
-is nearer to. The squares between both sides bound every ball that passes inside the box. Lengths in
-mm. Guarded by tests/geometry/test_voids_fine.py.
+again, finer, in a frame that fits it: the gap under a lid is flat, however the lid lies. What is
+wide there belongs to one side or the other; each narrow place to the side it is nearer to. The
+squares between both sides bound every ball that passes inside the box. Lengths in mm. Guarded by
+tests/geometry/test_voids_fine.py.
 """
 
 from __future__ import annotations
@@ -65,15 +66,16 @@ def widest_in_box(
     """
     if not fits_in_box(space, seen, passes):
         return np.inf
+    frame = _Frame(clearance, _axes(seen))
     grid = Grid.around(*_box(space, seen, passes), _pitch(passes), 1)
-    raster = rasterise(*surface, grid)
+    raster = rasterise(frame.turned(surface[0]), surface[1], grid)
     distance = edt.edt((~raster.solid).view(np.uint8), parallel=1)
-    label = _wide_sides(space, sides, grid, distance, passes)
+    label = _wide_sides(space, sides, frame, grid, distance, passes)
     if not ((label == _ONE).any() and (label == _TWO).any()):
         return np.inf
     steps = _steps_between_sides(label, ~raster.solid)
     squares = Squares.of_steps(grid, steps)
-    return 2 * squares.largest(clearance, passes / 2)
+    return 2 * squares.largest(frame, passes / 2)
 
 
 def fits_in_box(space: Space, seen: Floats, passes: float) -> bool:
@@ -86,7 +88,36 @@ def _pitch(passes: float) -> float:
     return _HIDES * passes / 2 / HIDDEN_RADIUS
 
 
+class _Frame:
+    """Another frame, and the clearance in it."""
+
+    def __init__(self, clearance: Clearance, axes: Floats) -> None:
+        self.clearance, self.axes = clearance, axes
+
+    def turned(self, points: Floats) -> Floats:
+        turned: Floats = points @ self.axes.T
+        return turned
+
+    def back(self, points: Floats) -> Floats:
+        back: Floats = points @ self.axes
+        return back
+
+    def at(self, points: Floats) -> Floats:
+        """(…,) mm: distance of points (…, 3) in this frame to the nearest facet."""
+        return self.clearance.at(self.back(points))
+
+
+def _axes(seen: Floats) -> Floats:
+    """(3, 3) principal directions of some places, a right-handed frame."""
+    away = seen - seen.mean(axis=0)
+    axes: Floats = np.linalg.eigh(away.T @ away)[1].T
+    axes[0] *= np.linalg.det(axes)
+    return axes
+
+
 def _box(space: Space, seen: Floats, passes: float) -> tuple[Floats, Floats]:
+    """Corners of the box around some places, in the frame that fits them."""
+    seen = seen @ _axes(seen).T
     beyond = _BEYOND * passes + _BEYOND_VOXELS * space.grid.pitch
     return seen.min(axis=0) - beyond, seen.max(axis=0) + beyond
 
@@ -94,6 +125,7 @@ def _box(space: Space, seen: Floats, passes: float) -> tuple[Floats, Floats]:
 def _wide_sides(
     space: Space,
     sides: tuple[Ints, Ints],
+    frame: _Frame,
     grid: Grid,
     distance: NDArray[np.float32],
     passes: float,
@@ -107,7 +139,8 @@ def _wide_sides(
     label = np.zeros(grid.shape, np.int8)
     rows = np.flatnonzero(wide)
     some = rows[:: len(rows) // _MOST_LOOKED_UP + 1]
-    chamber = _coarse_chamber(space, grid, some, passes)
+    index = np.stack(np.unravel_index(some, grid.shape), axis=-1)
+    chamber = _coarse_chamber(space, frame.back(grid.point(index)), passes)
     piece_of = piece.reshape(-1)[some]
     of_piece = np.zeros(count + 1, np.int8)
     for number, side in ((_ONE, sides[0]), (_TWO, sides[1])):
@@ -119,12 +152,11 @@ def _wide_sides(
     return label
 
 
-def _coarse_chamber(space: Space, grid: Grid, rows: Ints, passes: float) -> Ints:
-    """(k,) chamber that points of a finer grid lie well inside; −1 where that is not known.
+def _coarse_chamber(space: Space, point: Floats, passes: float) -> Ints:
+    """(k,) chamber that points lie well inside; −1 where that is not known.
 
     At the mouth of a gap the coarser grid's chambers may reach a little into one another.
     """
-    point = grid.point(np.stack(np.unravel_index(rows, grid.shape), axis=-1))
     index, is_inside = index_in(space, point)
     pitch = space.grid.pitch
     deep = space.distance[tuple(index.T)] * pitch > passes / 2 + 2 * pitch

@@ -11,6 +11,7 @@ import shapes_voids as parts
 from lint3d.geometry.throats import narrowest
 from lint3d.geometry.throats_clearance import Clearance
 from lint3d.geometry.throats_section import largest_in_section
+from lint3d.geometry.voids import find_voids
 
 
 def _path(frame: np.ndarray, points: list[list[float]]) -> np.ndarray:
@@ -88,3 +89,20 @@ def test_reversed_throat_leads_the_other_way() -> None:
     back = throat.reversed()
     assert np.allclose(back.direction, -throat.direction)
     assert np.allclose(back.way.point[0], throat.way.point[-1])
+
+
+@pytest.mark.parametrize(
+    ("radius", "width", "length", "sides", "seed"),
+    [(4.0, 0.66366, 1.0, 5, 634695692), (3.97896, 1.47362, 6.0, 11, 902402240)],
+)
+def test_neck_ends_at_its_mouth(
+    radius: float, width: float, length: float, sides: int, seed: int
+) -> None:
+    """The way turns aside behind the mouth, and ran along its rim as if that were still neck."""
+    corners = width / math.cos(math.pi / sides)
+    top = math.sqrt(radius**2 - width**2 / 4) + length
+    solid = parts.block([2 * radius + 4] * 2 + [radius + 2 + top], [0, 0, (top - radius - 2) / 2])
+    solid -= parts.ball(radius) + parts.rod([0, 0, 0], [0, 0, top + 1], corners, sides)
+    (pocket,) = find_voids(*parts.mesh(solid, parts.random_frame(seed)), 1.5, 12.75).pockets
+    assert pocket.throat.length_lower <= length <= pocket.throat.length_upper
+    assert pocket.throat.length == pytest.approx(length, abs=0.15)

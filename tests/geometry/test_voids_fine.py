@@ -19,7 +19,7 @@ def _turned(gap: float, seed: int) -> tuple[tuple[np.ndarray, np.ndarray], np.nd
     return (vertices, faces), frame, build_space(vertices, faces, grid, 3.25)
 
 
-@pytest.mark.parametrize(("gap", "seed"), [(0.4, 0), (0.6, 5)])
+@pytest.mark.parametrize(("gap", "seed"), [(0.2, 3), (0.4, 0), (0.6, 5)])
 def test_gap_is_bounded_closely(gap: float, seed: int) -> None:
     surface, frame, space = _turned(gap, seed)
     side = np.linspace(-8, 8, 30)
@@ -38,7 +38,7 @@ def test_gap_is_bounded_closely(gap: float, seed: int) -> None:
 
 def test_box_that_is_too_large_bounds_nothing() -> None:
     surface, _, space = _turned(0.4, 0)
-    far = np.array([[-50.0, -50, -50], [50, 50, 50]])
+    far = np.array([[x, y, z] for x in (-50.0, 50) for y in (-50, 50) for z in (-50, 50)])
     assert not fits_in_box(space, far, 0.4)
     sides = np.array([1]), np.array([0])
     assert widest_in_box(surface, Clearance(*surface), space, far, sides, 0.4) == np.inf
