@@ -82,6 +82,7 @@ def gaps_as_one(
         if len(pair) == 2 and any(measured[row][1].lower > 0 for row in rows)
     ]
     kept = dict(enumerate(measured))
+    scene: RayScene | None = None
     for pair, rows in known[:_MOST_PAIRS]:
         throats = [measured[row][1] for row in rows]
         # Ways that are only glimpsed tell little about how wide the gap is.
@@ -91,7 +92,8 @@ def gaps_as_one(
         is_seen = fits_in_box(space, np.vstack(narrow), width)
         if len(rows) == 1 and not is_seen:
             continue
-        gap, met = parts_of_gaps(clearance, np.vstack(narrow), width / 2, owner, is_seen)
+        scene = scene or _scene(clearance)
+        gap, met = parts_of_gaps(clearance, np.vstack(narrow), width / 2, owner, is_seen, scene)
         for number in np.unique(gap).tolist():
             mine = np.flatnonzero(gap == number).tolist()
             for row in mine[1:]:
@@ -121,6 +123,7 @@ def parts_of_gaps(
     radius: float,
     owner: Ints | None = None,
     to_the_end: bool = False,
+    scene: RayScene | None = None,
 ) -> tuple[Ints, list[Floats] | None]:
     """Which places lie in one and the same gap, and how far does it go?
 
@@ -131,6 +134,7 @@ def parts_of_gaps(
     radius : mm, about half as wide as the gaps are
     owner : (n,) numbers from 0 on of the openings that the places are in; each in one by default
     to_the_end : go on where all openings are known to be in one gap
+    scene : of the same facets, if there is one already
 
     Returns
     -------
@@ -140,8 +144,7 @@ def parts_of_gaps(
     """
     owner = np.arange(len(places)) if owner is None else owner
     openings = int(owner.max()) + 1
-    corner = clearance.corners.reshape(-1, 3)
-    scene = RayScene(corner, np.arange(len(corner)).reshape(-1, 3))
+    scene = scene or _scene(clearance)
     front, wide = grown(clearance, places, clearance.at(places), _WIDEST * radius)
     narrow = _is_narrow(wide, radius)
     front, owner = front[narrow], owner[narrow]
@@ -180,6 +183,11 @@ def parts_of_gaps(
         return gap, None
     of_met = group[np.concatenate(met_row)] if len(group) > openings else np.zeros(0, np.int64)
     return gap, [np.concatenate(met)[of_met == one] for one in first]
+
+
+def _scene(clearance: Clearance) -> RayScene:
+    corner = clearance.corners.reshape(-1, 3)
+    return RayScene(corner, np.arange(len(corner)).reshape(-1, 3))
 
 
 def _is_narrow(size: Floats, radius: float) -> Bools:
