@@ -171,7 +171,8 @@ def _islands_of(parts: Hanging, cuts: tuple[int, ...], *, over_edges: bool = Fal
     for part in np.flatnonzero(good).tolist():
         rows = slice(parts.foot_start[part], parts.foot_start[part + 1])
         one = _island(
-            parts, part, start[rows], end[rows], mean[part], middle[part], concave[part] > 0.5,
+            parts, part, start[rows], end[rows], mean[part], float(coherent[part]), middle[part],
+            concave[part] > 0.5,
             footprint[part], purity[part], cuts, not (is_few[part] or has_base[part]),
         )  # fmt: skip
         if one is not None:
@@ -200,6 +201,7 @@ def _island(
     start: Ints,
     end: Ints,
     normal: Floats,
+    coherent: float,
     centre: Floats,
     raised: bool,
     footprint: float,
@@ -219,7 +221,10 @@ def _island(
     dip = np.ptp((foot - centre) @ normal)
     up, down = level.max(), -level.min()
     rise, wrong = (up, down) if raised else (down, up)
-    if rise <= 0 or rise > MOST_HEIGHT * across + dip or wrong > max(dip, 0.25 * rise) + 1e-9:
+    # A round foot is level, and the base within it, a counter's floor, may yet lie elsewhere.
+    bow = across / 2 * float(np.tan(np.arccos(min(coherent, 1.0)) / 2))
+    stray = max(dip, bow, 0.25 * rise) + 1e-9
+    if rise <= 0 or rise > MOST_HEIGHT * across + max(dip, bow) or wrong > stray:
         return None
     return Island(
         raised=bool(raised),

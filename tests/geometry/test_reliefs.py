@@ -46,6 +46,15 @@ def test_lettering_on_every_base_in_any_frame(base: str, height: float) -> None:
     assert not found.marks
 
 
+@pytest.mark.parametrize("height", [0.8, -0.8])
+def test_a_round_letter_on_a_hollow_base_is_told(height: float) -> None:
+    """What the O stands round is not on a level with its foot."""
+    radius = -43.0 if height > 0 else 43.0
+    case = shapes.lettered("LOT 42", height, 12.0, base="sphere", radius=radius, facet=3.6)
+    (line,) = check(case).inscriptions
+    assert line.characters == 5
+
+
 @pytest.mark.parametrize("base", ["flat", "cylinder"])
 def test_strokes_and_height_of_characters(base: str) -> None:
     case = shapes.barred("FAKE", 0.6, 12.0, 1.3, base=base)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import manifold3d as m3
@@ -95,6 +96,19 @@ def test_letters_that_overlap_their_plate_hold(tmp_path: Path) -> None:
     (result,) = found["raised-height"]
     assert result.kind == "pass"
     assert result.measured == pytest.approx(0.5, abs=1e-3)
+
+
+@pytest.mark.parametrize("fault", ["caps twice", "caps turned and there twice", "no caps"])
+def test_letters_whose_caps_are_faulty_do_not_pass(fault: str, tmp_path: Path) -> None:
+    case = shapes.lettered("TIDE 30", 0.4, 8.0)
+    caps = (case.vertices[case.faces][:, :, 2] > 0.39).all(axis=1)
+    faces = case.faces[~caps] if fault == "no caps" else case.faces
+    if fault != "no caps":
+        again = case.faces[caps]
+        faces = np.vstack([faces, again[:, ::-1] if "turned" in fault else again])
+    case = replace(case, faces=faces)
+    results = inspect(tmp_path, case, limits=["relief/raised-height=0.6mm"])["raised-height"]
+    assert {result.kind for result in results} <= {"open", "fail"}
 
 
 def _judging_all(tmp_path: Path) -> str:
