@@ -241,7 +241,7 @@ def fragile(reliefs: Reliefs) -> Iterator[Place]:
 
 
 @rule("relief/loose-glyph", measures="1")
-def loose_glyph(reliefs: Reliefs) -> Iterator[Place]:
+def loose_glyph(reliefs: Reliefs, sheet: Sheet) -> Iterator[Place]:
     """Lettering that only touches what it stands on, and will fall off.
 
     The value is the number of islands that are a body of their own and reach into no other.
@@ -254,6 +254,12 @@ def loose_glyph(reliefs: Reliefs) -> Iterator[Place]:
             number = float(len(loose))
             remark = f"{said(one)}: {len(loose)} of {len(one.shapes)} pieces only touch their base."
             yield reliefs.place((number, number, number), loose, loose[0], remark)
+    if sheet.lone_marks == "judge":
+        for shape in [*reliefs.found.marks, *reliefs.found.others]:
+            if id(shape) in reliefs.loose:
+                yield reliefs.place(
+                    (1.0, 1.0, 1.0), [shape], shape, "A mark only touches its base."
+                )
 
 
 @rule("relief/dot-base", measures="mm")

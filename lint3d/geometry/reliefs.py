@@ -463,7 +463,9 @@ def is_lettering(shapes: list[Shape], character_height: float) -> bool:
     """
     if len(shapes) < 2 or not _are_sure(shapes):
         return False
-    if np.median([shape.height for shape in shapes]) > MOST_RISE * character_height:
+    # Of two alone less is known, as of one.
+    rise = MOST_RISE if len(shapes) > 2 else MARK_RISE
+    if np.median([shape.height for shape in shapes]) > rise * character_height:
         return False
     tall = [shape for shape in shapes if shape.standing.size >= 0.4 * character_height]
     # Two closed spaces make a B or an 8 of what is convex outside; a ring has one.

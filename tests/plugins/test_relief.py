@@ -128,6 +128,13 @@ def test_a_counter_is_no_mark_of_its_own(text: str, height: float, tmp_path: Pat
     assert all(result.measured is None for result in found[other])
 
 
+def test_a_lone_mark_that_only_touches_is_loose_where_marks_count(tmp_path: Path) -> None:
+    case = shapes.loose("A", 0.8, 8.0)
+    (result,) = inspect(tmp_path, case, _judging_all(tmp_path))["loose-glyph"]
+    assert result.kind == "fail"
+    assert {result.kind for result in inspect(tmp_path, case)["loose-glyph"]} == {"pass"}
+
+
 def test_a_mark_sunk_into_a_pad_is_told(tmp_path: Path) -> None:
     """It is no counter of the pad: it does not reach the pad's base."""
     pad = m3.Manifold.cube((20, 16, 2), True)
