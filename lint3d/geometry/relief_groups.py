@@ -35,6 +35,11 @@ OVERLAP = 0.6
 OVERLAP_SMALL, SMALL = 0.25, 0.62
 #: What is lower than this share of the tallest line is no line of its own, but dots and accents.
 LOW_LINE = 0.5
+#: Letters stand on a line within this share of their size; a block has so many islands at least;
+#: and by so much more of them stand on the lines of another way that it is taken instead.
+STANDS, BLOCK, SURELY = 0.02, 6, 0.15
+#: Ways from neighbour to neighbour along one line differ by less than this.
+ALONG = np.cos(np.radians(20.0))
 _MOST_POINTS = 48
 
 
@@ -144,7 +149,8 @@ def lines_of(islands: Sequence[Standing], members: Ints) -> list[Line]:
     """The lines of a group, each with its characters.
 
     The way of reading follows from how neighbours lie to each other: letters of a line stand nearer
-    than lines do.
+    than lines do. In blocks of short lines that may mislead: there the letters stand on lines that
+    they share.
     """
     centre = np.array([islands[i].centre for i in members])
     way = _tree_ways(islands, members)
@@ -152,9 +158,8 @@ def lines_of(islands: Sequence[Standing], members: Ints) -> list[Line]:
         return [Line(members, np.zeros(len(members), np.int64), np.zeros((len(members), 3)))]
     normals = np.array([islands[i].normal for i in members])
     caps = [islands[i].cap for i in members]
-    path = _Path(centre, way, normals, max(islands[i].size for i in members))
-    path.lean(_best_lean(path, caps))
-    low, high = path.extents(caps)
+    size = max(islands[i].size for i in members)
+    low, high, path = _best_path(centre, way, normals, caps, size)
     line = _with_accents(_overlapping(low[:, 1], high[:, 1], 0.3), low[:, 1], high[:, 1])
     found = []
     for number in range(int(line.max()) + 1):
@@ -164,6 +169,42 @@ def lines_of(islands: Sequence[Standing], members: Ints) -> list[Line]:
         rank = np.argsort(np.argsort(first))
         found.append(Line(members[rows], rank[character], path.along[rows]))
     return found
+
+
+def _best_path(
+    centre: Floats, way: Floats, normals: Floats, caps: Sequence[Floats], size: float
+) -> tuple[Floats, Floats, _Path]:
+    """The way along a group on whose lines most islands stand, and their extents along and across.
+
+    Round a circle, straight, or straight across what the neighbours say.
+    """
+    mean = normals.mean(axis=0)
+    other = np.cross(mean / max(float(np.linalg.norm(mean)), 1e-12), way)
+    paths = [_Path(centre, way, normals, size, may_be_round=True)]
+    if paths[0].is_round:
+        paths.append(_Path(centre, way, normals, size))
+    if len(caps) >= BLOCK:
+        paths.append(_Path(centre, other, normals, size))
+    best = None
+    for path in paths:
+        path.lean(_best_lean(path, caps))
+        low, high = path.extents(caps)
+        if len(paths) == 1:
+            return low, high, path
+        share = max(_shared(low[:, 1], STANDS * size), _shared(high[:, 1], STANDS * size))
+        # What neighbours say counts for something.
+        if best is None or share > best[0] + SURELY:
+            best = share, (low, high, path)
+    assert best is not None
+    return best[1]
+
+
+def _shared(level: Floats, within: float) -> float:
+    """Share of some levels that have another one beside them."""
+    order = np.sort(level)
+    step = np.diff(order) <= within
+    beside = np.concatenate([step, [False]]) | np.concatenate([[False], step])
+    return float(beside.mean())
 
 
 def _best_lean(path: _Path, caps: Sequence[Floats]) -> float:
@@ -239,6 +280,9 @@ def _tree_ways(islands: Sequence[Standing], members: Ints) -> Floats | None:
     # Small marks (dots, accents) say little about the way of reading.
     weight = np.minimum(size[tree.coords[0]], size[tree.coords[1]]) ** 3
     way /= np.maximum(np.linalg.norm(way, axis=1), 1e-12)[:, None]
+    # The way that most lie along, and not a mean with the steps from line to line.
+    alike = np.abs(way @ way.T) >= ALONG
+    weight = np.where(alike[(alike @ weight).argmax()], weight, 0.0)
     tensor = (way * weight[:, None]).T @ way
     return np.linalg.eigh(tensor)[1][:, -1]
 
@@ -246,11 +290,21 @@ def _tree_ways(islands: Sequence[Standing], members: Ints) -> Floats | None:
 class _Path:
     """A way along the centres of a group: straight, over a bent base, or round a circle."""
 
-    def __init__(self, centre: Floats, way: Floats, normal: Floats, size: float) -> None:
+    def __init__(
+        self,
+        centre: Floats,
+        way: Floats,
+        normal: Floats,
+        size: float,
+        *,
+        may_be_round: bool = False,
+    ) -> None:
         self.centre, self.normal = centre, normal
         mean = normal.mean(axis=0)
         along = np.broadcast_to(way, centre.shape)
-        circle = _circle(centre, mean / max(float(np.linalg.norm(mean)), 1e-12), size)
+        circle = None
+        if may_be_round:
+            circle = _circle(centre, mean / max(float(np.linalg.norm(mean)), 1e-12), size)
         if circle is not None:
             self.middle, self.axis, self.radius = circle
             along = np.cross(self.axis, centre - self.middle)

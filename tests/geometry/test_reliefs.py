@@ -88,6 +88,25 @@ def test_two_characters_are_lettering_though_one_is_convex_outside(text: str) ->
     assert line.characters == 2
 
 
+@pytest.mark.parametrize(
+    "lines", [("TIDE", "Haven"), ("max 12", "bar", "AC 4"), ("of", "gauge 1", "no")]
+)
+@pytest.mark.parametrize("pitch", [1.5, 1.9])
+def test_a_block_of_short_lines_is_read_along_them(lines: tuple[str, ...], pitch: float) -> None:
+    """Neither across them nor round a circle that goes through all of them."""
+    size = 7.0
+    rows = [
+        shapes.font_text(text, size).translate((0, -k * pitch * size))
+        for k, text in enumerate(lines)
+    ]
+    block = shapes.centred(shapes.Outline.batch_boolean(rows, m3.OpType.Add))
+    case = shapes.moved(shapes.on_slab(block, 0.6), np.random.default_rng(len(lines)))
+    found = found_on(case.vertices, case.faces)
+    counts = sorted(line.characters for line in found.inscriptions)
+    assert counts == sorted(len(text.replace(" ", "")) for text in lines)
+    assert all(line.character_height < 1.4 * size for line in found.inscriptions)
+
+
 @pytest.mark.parametrize("share", [0.8, 0.4, 0.2, 1.5])
 @pytest.mark.parametrize("place", [0, 2, 4])
 def test_a_character_lower_or_higher_than_its_line_belongs_to_it(share: float, place: int) -> None:
