@@ -18,8 +18,10 @@ if TYPE_CHECKING:
 
     from lint3d import Joined
     from lint3d.geometry.relief_codes import Code
+    from lint3d.geometry.relief_dots import Dots
+    from lint3d.geometry.relief_lines import Inscription
     from lint3d.geometry.relief_shapes import Shape
-    from lint3d.geometry.reliefs import Dots, Found, Inscription
+    from lint3d.geometry.reliefs import Found
 
     Ints = NDArray[np.int64]
     Value = tuple[float, float, float]

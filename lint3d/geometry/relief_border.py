@@ -1,0 +1,124 @@
+"""Is it lettering, a mark, or a feature of another kind?
+
+The border between lettering and bosses, ribs, flanges, teeth and knuckles. It is a matter of
+convention, and stands in DEVELOPERS.md as well. Lengths in mm. Guarded by
+tests/geometry/test_reliefs.py, tests/geometry/test_relief_sound.py and
+tests/outside/test_relief_cad.py.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lint3d.geometry.relief_shapes import Shape
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+#: A character stands up by no more than this share of the height of its line ...
+MOST_RISE = 0.5
+#: ... and is found by at least this many crease limits (the middle one of its line).
+LEAST_VOTES = 2
+#: ... or has a foot of which so much turns one way.
+SURE = 0.95
+#: An outline that fills less of its convex hull is not convex.
+CONVEX = 0.9
+#: ... and one that fills less than this is no mark, but a web over half a part.
+LEAST_FILL = 0.1
+#: Islands whose signatures agree this well are congruent.
+CONGRUENT = 0.04
+#: No more than this share of the characters of a line are congruent.
+MOST_CONGRUENT = 0.6
+#: The strokes of two characters differ by no more than this share, if one is convex outside.
+LIKE_STROKE = 0.35
+#: A lone mark stands up by no more than this share of its size.
+MARK_RISE = 0.25
+#: ... and by no more than so many of its strokes: crossed ribs do.
+MARK_SLENDER = 2.0
+#: On a coarse bent surface: an island whose base is known no better than by this share of its
+#: height (and no worse: then it is no base), and that may be a character, is not left unsaid.
+UNSURE = (0.08, 0.35)
+
+
+def is_lettering(shapes: list[Shape], character_height: float) -> bool:
+    """Is a group of islands an inscription, and not a row of bosses, ribs or teeth?
+
+    Several islands of at least two shapes (three among six or more: rings of slots have two), one
+    of them not convex, few of them congruent, all of them low against the height of the line, and
+    found by more than one crease limit. Of two islands none is a plain bar or boss.
+    """
+    if len(shapes) < 2 or not _are_sure(shapes):
+        return False
+    # Of two alone less is known, as of one.
+    rise = MOST_RISE if len(shapes) > 2 else MARK_RISE
+    if np.median([shape.height for shape in shapes]) > rise * character_height:
+        return False
+    tall = [shape for shape in shapes if shape.standing.size >= 0.4 * character_height]
+    # Two closed spaces make a B or an 8 of what is convex outside; a ring has one.
+    if len(tall) < 2 or not any(is_shaped(shape) for shape in tall):
+        return False
+    kinds = _congruent([shape.signature for shape in tall])
+    most, count = np.bincount(kinds).max(), int(kinds.max()) + 1
+    if count < (2 if len(tall) < 6 else 3):
+        return False
+    if len(tall) > 3 and most > MOST_CONGRUENT * len(tall):
+        return False
+    return len(tall) >= 3 or _are_a_pair(*tall)
+
+
+def _are_sure(shapes: list[Shape]) -> bool:
+    """Are islands found by several limits, or by feet that all turn one way?"""
+    if np.median([shape.votes for shape in shapes]) >= LEAST_VOTES:
+        return True
+    return min(shape.measured.island.purity for shape in shapes) >= SURE
+
+
+def _are_a_pair(one: Shape, two: Shape) -> bool:
+    """Are two islands of one font? None is a plain boss or bar, and their strokes are alike."""
+    if not all(is_shaped(shape) or len(shape.counters) for shape in (one, two)):
+        return False
+    if all(shape.fill < CONVEX for shape in (one, two)):
+        return True
+    narrow, wide = sorted((one.strokes.usual, two.strokes.usual))
+    return wide <= (1 + LIKE_STROKE) * narrow
+
+
+def is_shaped(shape: Shape) -> bool:
+    return shape.fill < CONVEX or len(shape.counters) >= 2
+
+
+def is_mark(shape: Shape) -> bool:
+    """May a lone island be a letter or an arrow? Its outline is not convex, and it is low."""
+    low = shape.height <= MARK_RISE * shape.standing.size
+    low = low and not shape.height > MARK_SLENDER * shape.strokes.usual
+    shaped = LEAST_FILL < shape.fill < CONVEX or len(shape.counters) > 0
+    return low and shaped and _are_sure([shape])
+
+
+def may_be_character(shape: Shape) -> bool:
+    """Is it like a character, on a base that is not known well?"""
+    unsure = UNSURE[0] < shape.measured.base.residual / shape.height < UNSURE[1]
+    low = shape.height <= MOST_RISE * shape.standing.size
+    return unsure and low and LEAST_FILL < shape.fill < CONVEX
+
+
+def _congruent(signatures: list[Floats]) -> Ints:
+    kinds: list[Floats] = []
+    kind = np.zeros(len(signatures), np.int64)
+    for row, signature in enumerate(signatures):
+        same = (
+            k
+            for k, other in enumerate(kinds)
+            if (np.abs(signature - other) <= CONGRUENT * _scale(other)).all()
+        )
+        kind[row] = next(same, len(kinds))
+        if kind[row] == len(kinds):
+            kinds.append(signature)
+    return kind
+
+
+def _scale(signature: Floats) -> Floats:
+    """What each entry of a signature is compared with: the size, and itself where it is larger."""
+    size = max(float(np.hypot(*signature[:2])), 1e-9)
+    return np.maximum(signature, size)

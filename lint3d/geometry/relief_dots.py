@@ -1,0 +1,72 @@
+"""Which domes are the dots of braille, how wide are they, and how far apart?
+
+Lengths in mm. Guarded by tests/geometry/test_reliefs.py and tests/outside/test_relief_standards.py.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from lint3d.geometry.relief_groups import Standing
+from lint3d.geometry.relief_shapes import Shape
+
+Floats = NDArray[np.float64]
+
+#: Dots of braille are no wider than this, mm, and no farther apart than this many diameters.
+WIDEST_DOT = 3.0
+LIKE_DOT = 0.15
+LEAST_DOTS = 3
+#: Dots that stand this much farther apart than the nearest are no neighbours of a cell: across its
+#: diagonal they are 1.41 times as far.
+SIDE_BY_SIDE = 1.25
+
+
+@dataclass(frozen=True, eq=False)
+class Dots:
+    """Domes on a grid."""
+
+    shapes: tuple[Shape, ...]
+    diameter: Floats
+    """(k, 3) mm: value, lower and upper end, of each foot."""
+    spacing: Floats
+    """(k,) mm to the nearest other dot; NaN for a dot that is alone in its cell."""
+
+
+def is_dot(shape: Shape) -> bool:
+    return shape.raised and shape.measured.dome and shape.measured.island.across <= WIDEST_DOT
+
+
+def as_grouped(shape: Shape) -> Standing:
+    """A dot as grouping sees it: cells of braille stand several dots apart."""
+    one = shape.standing
+    return replace(one, cap=one.centre + 4.0 * (shape.foot - one.centre))
+
+
+def dots_of(shapes: list[Shape]) -> Dots | None:
+    if len(shapes) < LEAST_DOTS:
+        return None
+    diameter = np.array([_diameter(shape) for shape in shapes])
+    middle = np.median(diameter[:, 0])
+    if (np.abs(diameter[:, 0] - middle) > LIKE_DOT * middle).any():
+        return None
+    centre = np.array([shape.measured.island.centre for shape in shapes])
+    nearest = cKDTree(centre).query(centre, 2)[0][:, 1]
+    in_cell = nearest <= SIDE_BY_SIDE * nearest.min()
+    return Dots(tuple(shapes), diameter, np.where(in_cell, nearest, np.nan))
+
+
+def _diameter(shape: Shape) -> tuple[float, float, float]:
+    """Of a round foot: the circle through its corners lies outside its sides."""
+    foot, island = shape.foot, shape.measured.island
+    arm = foot - island.centre
+    arm = arm - np.outer(arm @ island.normal, island.normal)
+    radius = np.linalg.norm(arm, axis=1)
+    spread = float(radius.max() - radius.min())
+    side = shape.folds.vertices[island.end] - shape.folds.vertices[island.start]
+    sagitta = float(np.linalg.norm(side, axis=1).max()) ** 2 / (8 * float(radius.mean()))
+    value = 2 * float(radius.mean())
+    return value, value - spread - 2 * shape.blur, value + spread + 2 * (sagitta + shape.blur)

@@ -1,0 +1,178 @@
+"""Which lines do characters make up, and how tall are these?
+
+Islands that are lettering (`relief_border.py`) become inscriptions, with the stops that stand apart
+and the character that is lower than the rest. Lengths in mm. Guarded by
+tests/geometry/test_reliefs.py.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lint3d.geometry.relief_border import LIKE_STROKE, is_lettering, is_shaped
+from lint3d.geometry.relief_groups import Line, are_near, groups, lines_of
+from lint3d.geometry.relief_shapes import Shape
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+#: Words stand this much farther apart than the letters of a word may (a space of a font of equal
+#: widths is as wide as its letters).
+WORD_GAP = 1.6
+#: A character lower or higher than the rest of its line is as tall as that, within these shares.
+ODD_SIZE = (0.55, 1.7)
+
+
+@dataclass(frozen=True, eq=False)
+class Inscription:
+    """A line of characters, raised or sunk."""
+
+    shapes: tuple[Shape, ...]
+    character: Ints
+    """(k,) which character each island belongs to, in reading order or against it."""
+    direction: Floats
+    """(k, 3) unit, along the line."""
+    character_height: float
+    """mm, of the taller characters; its interval holds those of all characters of full height."""
+    character_height_interval: tuple[float, float]
+
+    @property
+    def raised(self) -> bool:
+        return self.shapes[0].raised
+
+    @property
+    def characters(self) -> int:
+        return int(self.character.max()) + 1
+
+
+def inscriptions_among(shapes: list[Shape]) -> tuple[list[Inscription], list[int]]:
+    """The inscriptions that some islands make up, and the rows of the islands that are in them."""
+    found: list[Inscription] = []
+    standing = [shape.standing for shape in shapes]
+    height = np.zeros(len(shapes))
+    for group in groups(standing):
+        tall = _tall(shapes, group)
+        if is_lettering([shapes[i] for i in group], tall):
+            height[group] = tall
+    told: list[int] = []
+    # Words stand farther apart than letters do; once the height of a line is known, stops and marks
+    # that stand alone are found by it.
+    own = np.array([one.size for one in standing])
+    for wide in groups(standing, WORD_GAP * np.maximum(height, own)):
+        group = wide
+        tall = float(height[wide].max())
+        if not tall:
+            tall = _tall(shapes, wide)
+        if not is_lettering([shapes[i] for i in wide], tall):
+            group = wide[height[wide] > 0]
+        if not len(group):
+            continue
+        free = np.flatnonzero((height == 0) & ~np.isin(np.arange(len(shapes)), told))
+        group = _with_odd_ones(shapes, group, free, tall)
+        lines = lines_of(standing, group)
+        # A single character of several pieces (rings in each other) is a mark.
+        if max(int(line.character.max()) for line in lines) == 0 and len(lines) == 1:
+            continue
+        told += group.tolist()
+        found.extend(_inscription(shapes, line) for line in lines)
+    return found, told
+
+
+def _with_odd_ones(shapes: list[Shape], group: Ints, free: Ints, tall: float) -> Ints:
+    """A line with the characters that belong to it, though they are lower or higher than the rest.
+
+    They stand among the others with strokes like theirs, and are as tall.
+    """
+    usual = float(np.nanmedian([shapes[i].strokes.usual for i in group.tolist()]))
+    standing = [shape.standing for shape in shapes]
+    mine = set(group.tolist())
+    for i in free.tolist():
+        if i in mine or shapes[i].raised != shapes[int(group[0])].raised:
+            continue
+        alike = abs(shapes[i].strokes.usual - usual) <= LIKE_STROKE * usual
+        if not (alike and ODD_SIZE[0] * tall <= standing[i].size <= ODD_SIZE[1] * tall):
+            continue
+        near = [k for k in group.tolist() if are_near(standing[i], standing[k], tall)]
+        if not near:
+            continue
+        with_it = np.append(group, i)
+        if _stands_in_a_line(lines_of(standing, with_it), i):
+            group = with_it
+            mine.add(i)
+    return group
+
+
+def _stands_in_a_line(lines: list[Line], row: int) -> bool:
+    """Is an island a character by itself, in a line with others?"""
+    for line in lines:
+        if row in line.members and len(line.members) > 2:
+            own = line.character[line.members == row][0]
+            return bool((line.character == own).sum() == 1)
+    return False
+
+
+def _tall(shapes: list[Shape], group: Ints) -> float:
+    """Height of the tallest line that a group would make up, mm; 0 if it spells nothing anyhow."""
+    mine = [shapes[i] for i in group.tolist()]
+    # Rows of holes and bosses end here, before their lines are looked for.
+    if len(mine) < 2 or not any(is_shaped(shape) for shape in mine):
+        return 0.0
+    lines = lines_of([shape.standing for shape in mine], np.arange(len(mine)))
+    return max(_inscription(mine, line).character_height for line in lines)
+
+
+def _inscription(shapes: list[Shape], line: Line) -> Inscription:
+    mine = tuple(shapes[i] for i in line.members.tolist())
+    height = np.array(
+        [
+            _character_height([mine[i] for i in rows], line.direction[rows[0]])
+            for rows in (
+                np.flatnonzero(line.character == c).tolist()
+                for c in range(int(line.character.max()) + 1)
+            )
+        ]
+    )
+    height = np.maximum(np.nan_to_num(height), 0.0)
+    # Capitals, ascenders and figures: not the small letters, nor stops and hyphens.
+    tall = height[height >= 0.8 * height.max()]
+    # Both ends of a character may be off.
+    blur = 2 * max(shape.blur + shape.measured.base.residual for shape in mine)
+    value = float(np.median(tall))
+    interval = (float(tall.min()) - blur, float(tall.max()) + blur)
+    return Inscription(mine, line.character, line.direction, value, interval)
+
+
+def _character_height(shapes: list[Shape], way: Floats) -> float:
+    """Extent of a character, made of one island or several, across its line, mm."""
+    normal = shapes[0].measured.island.normal
+    across = np.cross(normal, way) if way.any() else shapes[0].measured.base.axes[1]
+    across = across / max(float(np.linalg.norm(across)), 1e-12)
+    origin = shapes[0].measured.island.centre
+    extents = np.array([shape.extent(across) for shape in shapes])
+    at = np.array([(shape.measured.island.centre - origin) @ across for shape in shapes])
+    return float((at + extents[:, 1]).max() - (at + extents[:, 0]).min())
+
+
+def with_inner(line: Inscription, shapes: list[Shape], parent: Ints) -> Inscription:
+    """The line with what stands in the counters of its characters (the dot of a zero)."""
+    row_of = {id(shape): row for row, shape in enumerate(shapes)}
+    place = {row_of[id(shape)]: k for k, shape in enumerate(line.shapes)}
+    counter = {i: place[p] for i, p in enumerate(parent.tolist()) if p in place}
+    inner = {
+        i: counter[p]
+        for i, p in enumerate(parent.tolist())
+        if p in counter and shapes[p].raised != line.raised and shapes[i].raised == line.raised
+    }
+    if not inner:
+        return line
+    rows = [*range(len(line.shapes)), *inner.values()]
+    added = tuple(shapes[i] for i in inner)
+    return replace(
+        line,
+        shapes=line.shapes + added,
+        character=line.character[rows],
+        direction=line.direction[rows],
+    )
