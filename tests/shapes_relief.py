@@ -490,6 +490,20 @@ def across_edge(text: str, height: float, size: float, angle_deg: float = 30.0) 
     )
 
 
+def _grown(
+    name: str,
+    outline: Outline,
+    height: float,
+    tool: m3.Manifold,
+    body: Callable[[float], m3.Manifold],
+) -> ReliefCase:
+    """A body with what `tool` cuts out of its parallel body, added or taken away."""
+    part = body(0.0)
+    part = part + (tool ^ body(height)) if height > 0 else part - (tool - body(height))
+    vertices, faces = arrays(part.simplify(1e-5))
+    return ReliefCase(name, vertices, faces, height, islands=len(outline.decompose()))
+
+
 def on_prism(
     outline: Outline, height: float, *, sides: int, radius: float, phase_deg: float = 0.0
 ) -> ReliefCase:
@@ -506,12 +520,7 @@ def on_prism(
     bend = bend_cylinder(radius)
     tool = outline.extrude(0.5 * radius).translate((0, 0, -0.3 * radius))
     tool = tool.refine_to_length(radius / 20).warp_batch(lambda p: bend(p) + (0, 0, radius))
-    part = prism(0.0)
-    part = part + (tool ^ prism(height)) if height > 0 else part - (tool - prism(height))
-    vertices, faces = arrays(part.simplify(1e-5))
-    return ReliefCase(
-        f"prism of {sides}", vertices, faces, height, islands=len(outline.decompose())
-    )
+    return _grown(f"prism of {sides}", outline, height, tool, prism)
 
 
 def on_roof(outline: Outline, height: float, angle_deg: float, turn_deg: float = 0.0) -> ReliefCase:
@@ -530,12 +539,7 @@ def on_roof(outline: Outline, height: float, angle_deg: float, turn_deg: float =
         return body.rotate((0, 0, turn_deg))
 
     tool = outline.extrude(2 * wide).translate((0, 0, -0.8 * wide))
-    part = roof(0.0)
-    part = part + (tool ^ roof(height)) if height > 0 else part - (tool - roof(height))
-    vertices, faces = arrays(part.simplify(1e-5))
-    return ReliefCase(
-        f"roof of {angle_deg:g} deg", vertices, faces, height, islands=len(outline.decompose())
-    )
+    return _grown(f"roof of {angle_deg:g} deg", outline, height, tool, roof)
 
 
 def loose(text: str, height: float, size: float, gap: float = 0.0) -> ReliefCase:

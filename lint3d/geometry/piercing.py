@@ -27,18 +27,27 @@ def reaches_into(
     other_vertices, other_faces : the body, its faces looking out
     deep_mm : what lies nearer to its surface only touches it
     """
-    low, high = other_vertices.min(axis=0), other_vertices.max(axis=0)
-    corner = vertices[faces]
-    near = ((corner.max(axis=1) >= low) & (corner.min(axis=1) <= high)).all(axis=1)
-    if not near.any():
+    near = _faces_near(vertices, faces, other_vertices)
+    if not len(near):
         return False
-    rows = np.unique(faces[near])
-    if _any_deep(vertices[rows], other_vertices, other_faces, deep_mm):
+    if _any_deep(vertices[np.unique(near)], other_vertices, other_faces, deep_mm):
         return True
-    sides = faces[near][:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
+    sides = near[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
     ends = np.unique(np.sort(sides, axis=1), axis=0)
-    between = _between_crossings(vertices[ends], RayScene(other_vertices, other_faces), deep_mm)
+    # No more of the body than its edges can meet: a plate has many faces, and many letters on it.
+    scene = RayScene(other_vertices, _faces_near(other_vertices, other_faces, vertices[ends]))
+    between = _between_crossings(vertices[ends], scene, deep_mm)
     return _any_deep(between, other_vertices, other_faces, deep_mm)
+
+
+def _faces_near(vertices: Floats, faces: Ints, points: Floats) -> Ints:
+    """(k, 3) those faces whose boxes meet the box of some points."""
+    points = points.reshape(-1, 3)
+    corner = vertices[faces]
+    above = corner.max(axis=1) >= points.min(axis=0)
+    below = corner.min(axis=1) <= points.max(axis=0)
+    found: Ints = faces[(above & below).all(axis=1)]
+    return found
 
 
 def _between_crossings(ends: Floats, scene: RayScene, deep_mm: float) -> Floats:

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from lint3d.geometry.components import connected_groups
+from lint3d.geometry.vectors import square_to
 
 if TYPE_CHECKING:
     from lint3d.geometry.patches import Folds
@@ -235,10 +236,7 @@ def _near(folds: Folds, mine: Bools, corners: Ints, points: Floats) -> tuple[Flo
 
 def _quadric_at_origin(points: Floats, normal: Floats) -> Floats:
     """(n,) mm: height at the origin of quadrics through (n, k, 3) points, along (n, 3) normals."""
-    aside = np.eye(3)[np.abs(normal).argmin(axis=1)]
-    u = np.cross(aside, normal)
-    u /= np.maximum(np.linalg.norm(u, axis=1), 1e-300)[:, None]
-    v = np.cross(normal, u)
+    u, v = square_to(normal)
     x, y, w = (np.einsum("ikj,ij->ik", points, axis) for axis in (u, v, normal))
     scale = np.maximum(np.hypot(x, y).max(axis=1), 1e-300)[:, None]
     x, y = x / scale, y / scale

@@ -37,6 +37,7 @@ class Dots:
 
 
 def is_dot(shape: Shape) -> bool:
+    """Is it a dome no wider than a dot?"""
     return shape.raised and shape.measured.dome and shape.measured.island.across <= WIDEST_DOT
 
 
@@ -47,6 +48,7 @@ def as_grouped(shape: Shape) -> Standing:
 
 
 def dots_of(shapes: list[Shape]) -> Dots | None:
+    """Domes of a group as dots of braille; None if they are too few, or of unlike width."""
     if len(shapes) < LEAST_DOTS:
         return None
     diameter = np.array([_diameter(shape) for shape in shapes])

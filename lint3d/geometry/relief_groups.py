@@ -185,18 +185,18 @@ def _best_path(
         paths.append(_Path(centre, way, normals, size))
     if len(caps) >= BLOCK:
         paths.append(_Path(centre, other, normals, size))
-    best = None
+    read = []
     for path in paths:
         path.lean(_best_lean(path, caps))
         low, high = path.extents(caps)
-        if len(paths) == 1:
-            return low, high, path
-        share = max(_shared(low[:, 1], STANDS * size), _shared(high[:, 1], STANDS * size))
+        share = max(_shared(side[:, 1], STANDS * size) for side in (low, high))
+        read.append((share, low, high, path))
+    best = read[0]
+    for one in read[1:]:
         # What neighbours say counts for something.
-        if best is None or share > best[0] + SURELY:
-            best = share, (low, high, path)
-    assert best is not None
-    return best[1]
+        if one[0] > best[0] + SURELY:
+            best = one
+    return best[1:]
 
 
 def _shared(level: Floats, within: float) -> float:
