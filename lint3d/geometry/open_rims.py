@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.components import connected_groups
+from lint3d.geometry.vectors import principal_axes
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -48,6 +49,4 @@ def gap_widths(vertices: Floats, edges: Ints) -> Floats:
 
 def _across(points: Floats) -> float:
     """Extent of points along the second of their principal directions, mm."""
-    away = points - points.mean(axis=0)
-    axes = np.linalg.eigh(away.T @ away)[1]
-    return float(np.sort(np.ptp(away @ axes, axis=0))[1])
+    return float(np.sort(np.ptp(points @ principal_axes(points).T, axis=0))[1])

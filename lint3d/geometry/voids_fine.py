@@ -18,6 +18,7 @@ from scipy.sparse.csgraph import dijkstra
 
 from lint3d.geometry.raster import Grid, rasterise
 from lint3d.geometry.throats_clearance import Clearance
+from lint3d.geometry.vectors import principal_axes
 from lint3d.geometry.voids_cut import HIDDEN_RADIUS, Squares
 from lint3d.geometry.voids_reach import chamber_at, index_in
 from lint3d.geometry.voids_space import Space
@@ -66,7 +67,7 @@ def widest_in_box(
     """
     if not fits_in_box(space, seen, passes):
         return np.inf
-    frame = _Frame(clearance, _axes(seen))
+    frame = _Frame(clearance, principal_axes(seen))
     grid = Grid.around(*_box(space, seen, passes), _pitch(passes), 1)
     raster = rasterise(frame.turned(surface[0]), surface[1], grid)
     distance = edt.edt((~raster.solid).view(np.uint8), parallel=1)
@@ -107,17 +108,9 @@ class _Frame:
         return self.clearance.at(self.back(points))
 
 
-def _axes(seen: Floats) -> Floats:
-    """(3, 3) principal directions of some places, a right-handed frame."""
-    away = seen - seen.mean(axis=0)
-    axes: Floats = np.linalg.eigh(away.T @ away)[1].T
-    axes[0] *= np.linalg.det(axes)
-    return axes
-
-
 def _box(space: Space, seen: Floats, passes: float) -> tuple[Floats, Floats]:
     """Corners of the box around some places, in the frame that fits them."""
-    seen = seen @ _axes(seen).T
+    seen = seen @ principal_axes(seen).T
     beyond = _BEYOND * passes + _BEYOND_VOXELS * space.grid.pitch
     return seen.min(axis=0) - beyond, seen.max(axis=0) + beyond
 

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.throats import Throat, Way
+from lint3d.geometry.vectors import principal_axes
 from lint3d.geometry.voids_model import Pocket, SealedPocket, Voids
 
 Floats = NDArray[np.float64]
@@ -42,7 +43,7 @@ def fitted_axes(vertices: Floats, faces: Ints) -> Floats:
     across = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
     area = np.linalg.norm(across, axis=1)
     points = vertices[np.unique(faces)]
-    tried = [*_square_frames(across[area > 0], area[area > 0]), _spread(points)]
+    tried = [*_square_frames(across[area > 0], area[area > 0]), principal_axes(points)]
     best, best_volume = np.eye(3), _PAYS * _box_volume(points, np.eye(3))
     for axes in tried:
         volume = _box_volume(points, axes)
@@ -80,14 +81,6 @@ def _square_frames(across: Floats, area: Floats) -> list[Floats]:
 
 def _largest_of(rows: NDArray[np.bool_], area: Floats) -> int:
     return int(np.argmax(np.where(rows, area, -1.0)))
-
-
-def _spread(points: Floats) -> Floats:
-    offset = points - points.mean(axis=0)
-    axes: Floats = np.linalg.eigh(offset.T @ offset)[1].T
-    if np.linalg.det(axes) < 0:
-        axes = axes * np.array([[-1.0], [1.0], [1.0]])
-    return axes
 
 
 def _box_volume(points: Floats, axes: Floats) -> float:

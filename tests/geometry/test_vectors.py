@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lint3d.geometry.vectors import cross_product, square_to
+from lint3d.geometry.vectors import cross_product, principal_axes, square_to
 
 
 @pytest.mark.parametrize(
@@ -24,3 +24,13 @@ def test_two_ways_square_to_a_third_are_a_frame_with_it():
     frame = np.stack([way, *square_to(way)], axis=1)
     assert frame @ frame.transpose(0, 2, 1) == pytest.approx(np.tile(np.eye(3), (56, 1, 1)))
     assert np.linalg.det(frame) == pytest.approx(np.ones(56))
+
+
+def test_principal_axes_are_a_right_handed_frame_by_spread() -> None:
+    rng = np.random.default_rng(3)
+    for _ in range(20):
+        turn = np.linalg.qr(rng.normal(size=(3, 3)))[0]
+        axes = principal_axes(rng.normal(size=(200, 3)) * (1.0, 5.0, 25.0) @ turn.T + 7.0)
+        assert np.allclose(axes @ axes.T, np.eye(3))
+        assert np.linalg.det(axes) > 0
+        assert np.abs(np.diag(axes @ turn)) == pytest.approx(1.0, abs=0.1)
