@@ -267,10 +267,9 @@ def _unknown(registry: Registry, item: Measure | AnyRule, need: Need) -> str:
 
 
 def _refuse_cycle(graph: nx.DiGraph, registry: Registry) -> None:
-    try:
-        cycle = nx.find_cycle(graph)
-    except nx.NetworkXNoCycle:
+    if nx.is_directed_acyclic_graph(graph):
         return
+    cycle = nx.find_cycle(graph)
     names = [edge[0] for edge in cycle] + [cycle[0][0]]
     plugins = sorted({registry.owner_of("measure", name) for name in names})
     raise PluginError(

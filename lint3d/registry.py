@@ -83,9 +83,13 @@ def find_plugins(settings: PluginSettings) -> list[Found]:
     PluginError : a given file does not exist, two plugins have one name, a disabled name is unknown
     """
     found: dict[str, Found] = {}
+    brought: dict[int, tuple[str, str]] = {}
     for point in sorted(importlib.metadata.entry_points(group=ENTRY_POINTS), key=lambda p: p.name):
-        distribution = point.dist.name if point.dist else None
-        version = point.dist.version if point.dist else None
+        # A distribution parses its metadata anew at each question, and ours brings many plugins.
+        if point.dist and id(point.dist) not in brought:
+            about = point.dist.metadata
+            brought[id(point.dist)] = about["Name"], about["Version"]
+        distribution, version = brought.get(id(point.dist), (None, None))
         plugin = Found(point.name, point.value, version, built_in=distribution == "lint3d")
         other = found.get(point.name)
         if other and other.target != plugin.target:

@@ -14,7 +14,7 @@ import json
 import math
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import dataclass, field, is_dataclass, replace
 from pathlib import Path
 from typing import Any, Literal
 
@@ -107,12 +107,16 @@ class Sheet:
     @property
     def digest(self) -> str:
         """SHA-256 of everything in it that can change a verdict."""
-        content = asdict(self)
-        del content["unselected"]
-        for entry in content["entries"].values():
-            entry.pop("where")
-        text = json.dumps(content, sort_keys=True, default=str)
+        content = {key: value for key, value in vars(self).items() if key != "unselected"}
+        text = json.dumps(content, sort_keys=True, default=_plain)
         return hashlib.sha256(text.encode()).hexdigest()
+
+
+def _plain(item: Any) -> Any:
+    """What JSON cannot hold, for the digest: where an entry stands does not change a verdict."""
+    if not is_dataclass(item):
+        return str(item)
+    return {key: value for key, value in vars(item).items() if key != "where"}
 
 
 def read_sheet(

@@ -10,6 +10,7 @@ import difflib
 import re
 import tomllib
 from collections.abc import Collection
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -65,8 +66,17 @@ def key_lines(text: str) -> dict[tuple[str, ...], int]:
     return lines
 
 
+@lru_cache(maxsize=64)
+def _parsed(text: str) -> tuple[dict[str, Any], dict[tuple[str, ...], int]]:
+    """The content and the lines of its keys; one run reads the same few sheets several times."""
+    return tomllib.loads(text), key_lines(text)
+
+
 class TomlFile:
-    """A parsed TOML file whose errors say line and nearest key."""
+    """A parsed TOML file whose errors say line and nearest key.
+
+    `data` is shared by all files of the same text: nobody may change it.
+    """
 
     def __init__(self, path: Path, shown: str | None = None) -> None:
         self.path = path
@@ -82,10 +92,9 @@ class TomlFile:
                 f"{self.shown}: is not UTF-8 text (byte {error.start}). Save it as UTF-8."
             ) from error
         try:
-            self.data: dict[str, Any] = tomllib.loads(text)
+            self.data, self._lines = _parsed(text)
         except tomllib.TOMLDecodeError as error:
             raise ConfigurationError(f"{self.shown}: is not valid TOML: {error}.") from error
-        self._lines = key_lines(text)
 
     def line(self, *path: str) -> int | None:
         """The line of a key, or of the nearest table around it."""
