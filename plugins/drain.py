@@ -182,8 +182,9 @@ def blind_depth(
 ) -> Iterator[Place | LeftOut]:
     """A slot, gap or bent bore too deep for its width to be cleaned out.
 
-    The value is its depth over its width, for gaps from the width of a self-venting opening down to
-    0.005 mm: what is wider is rinsed freely, and what is narrower counts as closed. What lies on a
+    The value is its depth over its width, for gaps from the widest opening that is told apart from
+    the outside (12.75 mm on the default sheet) down to 0.005 mm, below which they count as closed.
+    What lies on a
     way through from one mouth to another is rinsed, and its depth counts from there. Round straight
     holes are told by walls/deep-hole, and pockets by the other rules of this family.
 

@@ -113,10 +113,12 @@ class Hollows:
     Attributes
     ----------
     resolved : mm, narrowest width that the grids resolve
+    told_apart : mm, openings wider than this are not told apart from the outside
     """
 
     found: tuple[Hollow, ...]
     resolved: float
+    told_apart: float = 0.0
 
     def unseen(self) -> Iterator[LeftOut]:
         """What the grids could not show, and the bodies that are open."""
@@ -157,7 +159,11 @@ def groups_of(bodies: Sequence[Body], near: float) -> list[Group]:
 
 
 def find_hollows(
-    bodies: Sequence[Body], low: float, high: float, limits: tuple[float, ...]
+    bodies: Sequence[Body],
+    low: float,
+    high: float,
+    limits: tuple[float, ...],
+    near: float | None = None,
 ) -> Hollows:
     """Find the hollows of what is printed together.
 
@@ -165,13 +171,14 @@ def find_hollows(
     ----------
     low, high : mm, the widths between which openings matter
     limits : mm, widths that openings will be compared with
+    near : mm, bodies no farther apart than this are looked at together; None = `low`
     """
     from lint3d.geometry.voids import find_voids
     from lint3d.geometry.voids_frame import turned_back
 
     found: list[Hollow] = []
     kept = 0.0
-    for group in groups_of(bodies, low):
+    for group in groups_of(bodies, low if near is None else near):
         axes = _axes(group, low)
         voids = find_voids(
             group.vertices if axes is None else group.vertices @ axes.T,
@@ -188,7 +195,7 @@ def find_hollows(
         if axes is not None:
             voids = turned_back(voids, axes)
         found.append(Hollow(group, voids, grids, axes))
-    return Hollows(tuple(found), low)
+    return Hollows(tuple(found), low, high)
 
 
 def _axes(group: Group, low: float) -> Floats | None:

@@ -22,6 +22,9 @@ from lint3d_plugins.drain_recesses import LEAST_RATIO, Reach, Recesses, reach_of
 COARSE = 1 / 16
 #: A range of widths larger than this costs time and tells nothing more.
 WIDEST_RANGE = 100.0
+#: Balls that blind places are looked for with grow by this: what is hardly narrower than the ball
+#: is told as accurately as what is just wider than the one before.
+WIDER = 2.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,12 +45,15 @@ class Drains:
 def voids(assembly: Assembly, interest: Interest, sheet: Sheet) -> Hollows:
     """Which hollows are there in and between the bodies?
 
-    Bodies nearer to each other than the lowest limit are looked at together. Openings wider than
+    Bodies are looked at together if a gap between them may be a finding: if they are nearer to each
+    other than the lowest limit, or than a single opening surely has to be wide. Openings wider than
     `interest.high` are not told apart from the outside.
     """
     low, high = _widths(assembly, interest, sheet)
-    limits = (low, high / HEAD_ROOM, *_vent_band(sheet))
-    return find_hollows(assembly.bodies, low, high, limits)
+    vent = _vent_band(sheet)
+    limits = (low, high / HEAD_ROOM, *vent)
+    near = max(low, min((one for one in vent if one <= high), default=low))
+    return find_hollows(assembly.bodies, low, high, limits, near)
 
 
 @measure(unit="mm")
@@ -81,14 +87,22 @@ def reach(voids: Hollows, sheet: Sheet) -> Reach:
 
 @measure(unit="1", other_quantity=True)
 def recesses(voids: Hollows, reach: Reach) -> Recesses:
-    """Which blind places are narrow: for a neck, or less so for a self-venting opening?"""
-    narrow = recesses_of(reach_of(voids, voids.resolved, voids.resolved / 3), is_blind=True)
-    if reach.ball <= voids.resolved:
-        return narrow
-    wide = recesses_of(reach, is_blind=True)
-    # What is no wider than a neck may be is among the narrow ones.
-    others = tuple(one for one in wide.found if one[1].width > voids.resolved)
-    return Recesses(voids, reach.ball, (*narrow.found, *others))
+    """Which blind places are narrow for their depth? Balls of rising size are tried for that."""
+    balls = [voids.resolved]
+    if reach.ball > voids.resolved:
+        balls.append(reach.ball)
+    while balls[-1] < voids.told_apart:
+        balls.append(min(WIDER * balls[-1], voids.told_apart))
+    found = []
+    for narrower, ball in zip([0.0, *balls[:-1]], balls, strict=True):
+        if ball == reach.ball:
+            here = reach
+        else:
+            least = LEAST_RATIO * max(narrower, voids.resolved / 9)
+            here = reach_of(voids, ball, least)
+        # What a smaller ball does not reach was told with that one.
+        found += [one for one in recesses_of(here, is_blind=True).found if one[1].width > narrower]
+    return Recesses(voids, balls[-1], tuple(found))
 
 
 @measure(unit="mm", other_quantity=True)
@@ -118,6 +132,8 @@ def _widths(assembly: Assembly, interest: Interest, sheet: Sheet) -> tuple[float
         corners = [body.vertices for body in assembly.bodies if len(body.faces)]
         size = max((float(np.ptp(one, axis=0).max()) for one in corners), default=0.0)
         low, high = COARSE * size, HEAD_ROOM * COARSE * size
+    # Blind places are looked for up to the same width whichever rules are on.
+    high = max(high, HEAD_ROOM * max(_vent_band(sheet), default=0.0))
     return max(low, high / WIDEST_RANGE), high
 
 

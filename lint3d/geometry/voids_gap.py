@@ -33,6 +33,8 @@ Bools = NDArray[np.bool_]
 
 #: How narrow a gap stays, times the radius at the places.
 _NARROWEST, _WIDEST = 0.5, 1.6
+#: The same where widths are known closely, so that nothing before a mouth counts.
+_CLOSELY = 1.2
 #: A ball that grew to this share of what it may is no part of the gap.
 _AS_FAR = 0.95
 #: Lengths of steps, times the radius: the long ones get far, the short ones round bends.
@@ -58,7 +60,8 @@ def gaps_as_one(
 ) -> list[tuple[Contact, Throat]]:
     """Of openings that are parts of one gap between two pockets keep the best, closely bounded.
 
-    Only openings that no section closes are looked at: the others are each closed by themselves.
+    A single opening that a section closes is left as it is. Of several, sections tell nothing: the
+    corners of a gap round a square pin are wider than its sides, and each looks like an opening.
 
     Parameters
     ----------
@@ -73,7 +76,7 @@ def gaps_as_one(
     of_pair: dict[frozenset[int], list[int]] = {}
     for row in sorted(range(len(measured)), key=lambda row: -measured[row][1].lower):
         contact, throat = measured[row]
-        if throat.diameter > 0 and not is_close(throat, limits):
+        if throat.diameter > 0:
             pair = frozenset(node_of.get(one, one) for one in contact.chambers)
             of_pair.setdefault(pair, []).append(row)
     known = [
@@ -87,13 +90,18 @@ def gaps_as_one(
         throats = [measured[row][1] for row in rows]
         # Ways that are only glimpsed tell little about how wide the gap is.
         width = max(throat.diameter for throat in throats if throat.lower > 0)
-        narrow = [_narrow_places(throat, width) for throat in throats]
+        widest = _CLOSELY if all(is_close(throat, limits) for throat in throats) else _WIDEST
+        narrow = [_narrow_places(throat, widest * width) for throat in throats]
         owner = np.repeat(np.arange(len(rows)), [len(places) for places in narrow])
         is_seen = fits_in_box(space, np.vstack(narrow), width)
+        is_bounded = is_close(throats[0], limits)
+        is_seen = is_seen and not is_bounded
         if len(rows) == 1 and not is_seen:
             continue
         scene = scene or _scene(clearance)
-        gap, met = parts_of_gaps(clearance, np.vstack(narrow), width / 2, owner, is_seen, scene)
+        gap, met = parts_of_gaps(
+            clearance, np.vstack(narrow), width / 2, owner, is_seen, scene, widest
+        )
         for number in np.unique(gap).tolist():
             mine = np.flatnonzero(gap == number).tolist()
             for row in mine[1:]:
@@ -111,8 +119,8 @@ def gaps_as_one(
 
 
 def _narrow_places(throat: Throat, width: float) -> Floats:
-    """(k, 3) mm, some places where a way is about as narrow as a gap, its throat among them."""
-    narrow = np.flatnonzero(throat.way.width <= _WIDEST * width)
+    """(k, 3) mm, some places where a way is no wider than a gap may be, its throat among them."""
+    narrow = np.flatnonzero(throat.way.width <= width)
     chosen = narrow[np.linspace(0, len(narrow) - 1, min(len(narrow), _MOST_PLACES)).astype(int)]
     return np.vstack([throat.position, throat.way.point[chosen]])
 
@@ -124,6 +132,7 @@ def parts_of_gaps(
     owner: Ints | None = None,
     to_the_end: bool = False,
     scene: RayScene | None = None,
+    widest: float = _WIDEST,
 ) -> tuple[Ints, list[Floats] | None]:
     """Which places lie in one and the same gap, and how far does it go?
 
@@ -135,6 +144,7 @@ def parts_of_gaps(
     owner : (n,) numbers from 0 on of the openings that the places are in; each in one by default
     to_the_end : go on where all openings are known to be in one gap
     scene : of the same facets, if there is one already
+    widest : what is wider than this times the radius is no part of a gap
 
     Returns
     -------
@@ -145,8 +155,8 @@ def parts_of_gaps(
     owner = np.arange(len(places)) if owner is None else owner
     openings = int(owner.max()) + 1
     scene = scene or _scene(clearance)
-    front, wide = grown(clearance, places, clearance.at(places), _WIDEST * radius)
-    narrow = _is_narrow(wide, radius)
+    front, wide = grown(clearance, places, clearance.at(places), widest * radius)
+    narrow = _is_narrow(wide, radius, widest)
     front, owner = front[narrow], owner[narrow]
     # The first rows stand for the openings, those that follow for the cells that are met.
     cells: dict[tuple[int, int, int], int] = {}
@@ -158,7 +168,7 @@ def parts_of_gaps(
     rows = openings + len(cells)
     group = np.arange(openings)
     while len(front):
-        step_from, place = _steps(scene, clearance, front, radius)
+        step_from, place = _steps(scene, clearance, front, radius, widest)
         fresh, pairs = [], []
         for number, cell in enumerate(_cells(place, radius)):
             row = cells.get(cell)
@@ -190,9 +200,9 @@ def _scene(clearance: Clearance) -> RayScene:
     return RayScene(corner, np.arange(len(corner)).reshape(-1, 3))
 
 
-def _is_narrow(size: Floats, radius: float) -> Bools:
+def _is_narrow(size: Floats, radius: float, widest: float) -> Bools:
     """Which balls are as narrow as the gap? Those that grew as far as they may are not."""
-    narrow: Bools = (size > _NARROWEST * radius) & (size < _AS_FAR * _WIDEST * radius)
+    narrow: Bools = (size > _NARROWEST * radius) & (size < _AS_FAR * widest * radius)
     return narrow
 
 
@@ -202,7 +212,7 @@ def _cells(points: Floats, radius: float) -> list[tuple[int, int, int]]:
 
 
 def _steps(
-    scene: RayScene, clearance: Clearance, middle: Floats, radius: float
+    scene: RayScene, clearance: Clearance, middle: Floats, radius: float, widest: float
 ) -> tuple[Ints, Floats]:
     """Where steps along the walls lead to: from which row, and to which place."""
     free, _, foot = clearance.nearest(middle)
@@ -220,8 +230,14 @@ def _steps(
         goal = middle[row] + length * radius * ways
         kept = sees(scene, middle[row], goal)
         start, goal = row[kept], goal[kept]
-        place, wide = grown(clearance, goal, clearance.at(goal), _WIDEST * radius)
-        kept = _is_narrow(wide, radius) & sees(scene, goal, place)
+        place, wide = grown(clearance, goal, clearance.at(goal), widest * radius)
+        kept = np.flatnonzero(_is_narrow(wide, radius, widest) & sees(scene, goal, place))
+        # From mouth to mouth a step may pass over the wall between two gaps.
+        over = (middle[start[kept]] + place[kept]) / 2
+        free = clearance.at(over)
+        doubtful = np.flatnonzero(~_is_narrow(free, radius, widest))
+        free[doubtful] = grown(clearance, over[doubtful], free[doubtful], widest * radius)[1]
+        kept = kept[_is_narrow(free, radius, widest)]
         found.append((start[kept], place[kept]))
     starts, ends = zip(*found, strict=True)
     return np.concatenate(starts), np.concatenate(ends)

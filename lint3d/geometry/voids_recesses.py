@@ -155,7 +155,7 @@ def recesses_in(unreached: Unreached, is_blind: bool = False) -> list[Recess]:
     beside = np.zeros(len(start))
     if is_blind:
         aside = ways_through(hidden, links, (entry, entry_at), least_depth, apart)
-        through = aside > 0
+        through = np.isfinite(aside)
         beside = np.concatenate([beside, aside[through]])
         hidden, start = hidden[~through], _both(start, hidden[through])
         if len(hidden) == 0:
@@ -182,10 +182,21 @@ def recesses_in(unreached: Unreached, is_blind: bool = False) -> list[Recess]:
         mine = group[entry_at] == group[row]
         mouths = hidden.centre[entry_at[mine]], entry[mine]
         one = _recess(scene, hidden, places, mouths, members, line, reached, ball, apart)
-        one = replace(one, depth_upper=one.depth_upper + float(beside[first]))
+        # In a blind branch this is how far the ball that the way ends at lies from its mouth.
+        one = _deeper(one, float(beside[first]))
         if one.depth >= least_depth:
             found.append(one)
     return sorted(found, key=lambda recess: (-recess.depth, *recess.position))
+
+
+def _deeper(recess: Recess, more: float) -> Recess:
+    """A recess whose mouth lies farther out by so much, mm."""
+    return replace(
+        recess,
+        depth=recess.depth + more,
+        depth_lower=recess.depth_lower + 0.9 * more,
+        depth_upper=recess.depth_upper + 1.1 * more,
+    )
 
 
 def _both(one: Balls, two: Balls) -> Balls:

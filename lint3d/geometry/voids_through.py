@@ -37,10 +37,11 @@ def ways_through(
 
     Returns
     -------
-    (n,) mm, how far aside of the shortest way each ball may lie; 0 for those on none
+    (n,) mm, how far aside of the nearest shortest way each ball lies, there and back by way of it
+    being so much longer; infinite for those on none
     """
     entry, entry_at = entries
-    aside = np.zeros(len(hidden))
+    aside = np.full(len(hidden), np.inf)
     depth = farthest(hidden, links, entry, entry_at)[0]
     group = connected_groups(len(hidden), links[:, 0], links[:, 1])
     finite = np.isfinite(depth)
@@ -68,9 +69,11 @@ def ways_through(
                     continue
                 if np.median(depth[rows[middle]]) > _DEEP * between / 2:
                     longest = _HARDLY_LONGER * between + apart
-                    beside = rows[both <= longest]
+                    near = both <= longest
+                    beside = rows[near]
                     # There and back.
-                    aside[beside] = np.maximum(aside[beside], (longest - between) / 2)
+                    off = (both[near] - between) / 2
+                    aside[beside] = np.minimum(aside[beside], off)
     return aside
 
 

@@ -267,6 +267,28 @@ def test_second_opening_vents(tmp_path: Path) -> None:
     assert neck.properties["opening_diameters_mm"] == pytest.approx([2.488, 1.194], abs=0.01)
 
 
+def test_gap_round_a_square_pin_is_one_opening(tmp_path: Path) -> None:
+    """Its corners are wider than its sides, and are no two ways out."""
+    bottle = parts.block([24, 24, 30]) - parts.ball(8)
+    side, gap = 6.8633, 1.2378
+    bottle -= parts.block([side, side, 20], [0, 0, 10])
+    inner = side - 2 * gap
+    solid = bottle + parts.block([inner, inner, 27], [0, 0, 1.5])
+    found = inspected(tmp_path, solid, seed=56651176, only=("narrow-neck", "no-vent"))
+    assert kinds(found) == {"narrow-neck": ["fail"], "no-vent": ["fail"]}
+    width = gap * 2 * math.sqrt(2) / (1 + math.sqrt(2))
+    assert holds(found["no-vent"][0], width)
+
+
+def test_gap_between_two_bodies_is_no_vent(tmp_path: Path) -> None:
+    """A lid that floats 1.6 mm above its cup: wide enough for a neck, too narrow for a bubble."""
+    below = parts.block([16, 16, 10]) - parts.block([11, 11, 10], [0, 0, 2.5])
+    lid = parts.block([16, 16, 2.5], [0, 0, 7.85])
+    found = inspected(tmp_path, below, lid, only=("narrow-neck", "no-vent"))
+    assert kinds(found) == {"narrow-neck": ["pass"], "no-vent": ["fail"]}
+    assert holds(found["no-vent"][0], 1.6)
+
+
 def test_pockets_behind_one_neck_are_told_once(tmp_path: Path) -> None:
     found = inspected(tmp_path, parts.series([3.0, 1.2]), only=("narrow-neck", "no-vent"))
     for rule in ("narrow-neck", "no-vent"):
@@ -380,6 +402,27 @@ def test_blind_slot_wider_than_a_neck_may_be(tmp_path: Path) -> None:
     (result,) = inspected(tmp_path, slot, only=("blind-depth",))["blind-depth"]
     assert result.kind == "fail"
     assert holds(result, 18.0)
+
+
+@pytest.mark.parametrize("width", [4.0, 11.0])
+def test_blind_slot_wider_than_a_bubble(width: float, tmp_path: Path) -> None:
+    """A slot that a bubble passes is told where it is too deep for its width, alone or not."""
+    size = [width + 8, 4 * width, 20 * width]
+    slot = parts.block(size) - parts.block([width, 3 * width, 36 * width], [0, 0, 10 * width])
+    for rules in (("blind-depth",), ("blind-depth", "narrow-neck")):
+        (result,) = inspected(tmp_path, slot, only=rules)["blind-depth"]
+        assert result.kind == "fail"
+        assert holds(result, 18.0)
+
+
+def test_blind_branch_of_a_way_through(tmp_path: Path) -> None:
+    """A square duct, open at both ends, with a blind one of the same width down from its middle."""
+    duct = parts.block([60, 16, 56], [0, 0, -18]) - parts.block([70, 1, 1])
+    for deep, kind in ((17.0, "fail"), (13.0, "pass")):
+        branch = parts.block([1, 1, deep + 0.5], [0, 0, -(deep + 0.5) / 2])
+        (result,) = inspected(tmp_path, duct - branch, only=("blind-depth",))["blind-depth"]
+        assert result.kind == kind
+        assert holds(result, deep - 0.5)
 
 
 def test_round_hole_is_left_to_the_walls(tmp_path: Path) -> None:
