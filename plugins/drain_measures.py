@@ -22,9 +22,9 @@ from lint3d_plugins.drain_recesses import LEAST_RATIO, Reach, Recesses, reach_of
 COARSE = 1 / 16
 #: A range of widths larger than this costs time and tells nothing more.
 WIDEST_RANGE = 100.0
-#: Balls that blind places are looked for with grow by this: what is hardly narrower than the ball
-#: is told as accurately as what is just wider than the one before.
-WIDER = 2.0
+#: Blind places wider than a self-venting opening are told if they are deeper than its width times
+#: this, or times this share of the limit.
+DEEP, OF_LIMIT = 6.0, 0.8
 
 
 @dataclass(frozen=True, eq=False)
@@ -86,20 +86,18 @@ def reach(voids: Hollows, sheet: Sheet) -> Reach:
 
 
 @measure(unit="1", other_quantity=True)
-def recesses(voids: Hollows, reach: Reach) -> Recesses:
-    """Which blind places are narrow for their depth? Balls of rising size are tried for that."""
+def recesses(voids: Hollows, reach: Reach, sheet: Sheet) -> Recesses:
+    """Which blind places are narrow: for a neck, for a self-venting opening, or for their depth?"""
     balls = [voids.resolved]
-    if reach.ball > voids.resolved:
-        balls.append(reach.ball)
-    while balls[-1] < voids.told_apart:
-        balls.append(min(WIDER * balls[-1], voids.told_apart))
+    balls += [one for one in (reach.ball, voids.told_apart) if one > balls[-1]]
     found = []
     for narrower, ball in zip([0.0, *balls[:-1]], balls, strict=True):
         if ball == reach.ball:
             here = reach
         else:
-            least = LEAST_RATIO * max(narrower, voids.resolved / 9)
-            here = reach_of(voids, ball, least)
+            # Of what is wide only what is deep matters: that needs few places.
+            least = _deep(sheet) if ball > reach.ball else LEAST_RATIO
+            here = reach_of(voids, ball, least * (narrower or ball / 9))
         # What a smaller ball does not reach was told with that one.
         found += [one for one in recesses_of(here, is_blind=True).found if one[1].width > narrower]
     return Recesses(voids, balls[-1], tuple(found))
@@ -135,6 +133,13 @@ def _widths(assembly: Assembly, interest: Interest, sheet: Sheet) -> tuple[float
     # Blind places are looked for up to the same width whichever rules are on.
     high = max(high, HEAD_ROOM * max(_vent_band(sheet), default=0.0))
     return max(low, high / WIDEST_RANGE), high
+
+
+def _deep(sheet: Sheet) -> float:
+    """Depth over width that is worth telling of what is wide."""
+    required = sheet.requirement("drain/blind-depth")
+    limit = required.high if required else None
+    return DEEP if limit is None else max(min(DEEP, OF_LIMIT * limit), LEAST_RATIO)
 
 
 def _vent_band(sheet: Sheet) -> tuple[float, ...]:
