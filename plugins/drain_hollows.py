@@ -7,8 +7,8 @@ Guarded by tests/plugins/test_drain_hollows.py.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -19,6 +19,7 @@ from lint3d.geometry.topology import is_in_pieces, open_edges
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from lint3d.geometry.open_lids import Lids
     from lint3d.geometry.raster import Grid
     from lint3d.geometry.voids_model import Pocket, SealedPocket, Voids
     from lint3d.geometry.voids_space import Space
@@ -47,6 +48,8 @@ class Group(Joined):
 
     mended: tuple[Body, ...] = ()
     """those that are closed but for surplus copies of faces, which are left out here"""
+    lids: Mapping[Body, Lids] = field(default_factory=dict)
+    """those whose gaps are closed here, as far as it is clear how"""
 
     @property
     def open_bodies(self) -> list[Body]:
@@ -141,11 +144,14 @@ class Hollows:
         """Bodies whose inside is not known for certain."""
         for hollow in self.found:
             for body in hollow.group.open_bodies:
-                yield _open_body(body, hollow.voids.pitch)
+                yield _open_body(body, hollow.voids.pitch, hollow.group.lids.get(body))
 
 
-def groups_of(bodies: Sequence[Body], near: float) -> list[Group]:
-    """Put bodies together whose convex hulls are no farther apart than `near` mm."""
+def groups_of(bodies: Sequence[Body], near: float, narrow: float = 0.0) -> list[Group]:
+    """Put bodies together whose convex hulls are no farther apart than `near` mm.
+
+    Gaps in their surfaces are closed if they are flat or narrower than `narrow` mm.
+    """
     from lint3d.geometry.voids_near import near_groups
 
     bodies = [body for body in bodies if len(body.faces)]
@@ -153,7 +159,7 @@ def groups_of(bodies: Sequence[Body], near: float) -> list[Group]:
         return []
     label = near_groups([body.vertices for body in bodies], near)
     return [
-        _group([bodies[i] for i in np.flatnonzero(label == number)])
+        _group([bodies[i] for i in np.flatnonzero(label == number)], narrow)
         for number in range(int(label.max()) + 1)
     ]
 
@@ -175,10 +181,11 @@ def find_hollows(
     """
     from lint3d.geometry.voids import find_voids
     from lint3d.geometry.voids_frame import turned_back
+    from lint3d.geometry.voids_space import POINTS_PER_WIDTH
 
     found: list[Hollow] = []
     kept = 0.0
-    for group in groups_of(bodies, low if near is None else near):
+    for group in groups_of(bodies, low if near is None else near, low / POINTS_PER_WIDTH):
         axes = _axes(group, low)
         voids = find_voids(
             group.vertices if axes is None else group.vertices @ axes.T,
@@ -236,8 +243,8 @@ def volumes_either_way(group: Group, pocket: SealedPocket) -> tuple[float, float
     return as_given, as_mended
 
 
-def _group(bodies: list[Body]) -> Group:
-    """One surface of some bodies, united where they are one piece."""
+def _group(bodies: list[Body], narrow: float) -> Group:
+    """One surface of some bodies, united where they are one piece, closed where that is clear."""
     number = {body: i for i, body in enumerate(bodies)}
     pieces = _pieces(bodies)
     joined = {body for piece in pieces for body in piece.bodies}
@@ -250,18 +257,22 @@ def _group(bodies: list[Body]) -> Group:
         )
         for piece in pieces
     ]
-    mended = []
+    mended, lids = [], {}
     for body in bodies:
         if body not in joined:
-            rows = np.arange(len(body.faces))
+            rows, faces = np.arange(len(body.faces)), body.faces
             if not body.closed and (sound := _without_copies(body)) is not None:
                 mended.append(body)
-                rows = sound
-            found.append((body.vertices, body.faces[rows], np.full(len(rows), number[body]), rows))
+                rows, faces = sound, body.faces[sound]
+            elif not body.closed and len((some := _lids(body, narrow)).faces):
+                lids[body] = some
+                rows = np.concatenate([rows, some.beside])
+                faces = np.concatenate([faces, some.faces])
+            found.append((body.vertices, faces, np.full(len(rows), number[body]), rows))
     steps = [body.coordinate_step_mm for body in bodies]
     step = max(steps + [piece.coordinate_step_mm for piece in pieces])
     if len(found) == 1:
-        return Group(tuple(bodies), *found[0], step, tuple(mended))
+        return Group(tuple(bodies), *found[0], step, tuple(mended), lids)
     shift = np.cumsum([0, *(len(one[0]) for one in found[:-1])])
     return Group(
         tuple(bodies),
@@ -271,7 +282,18 @@ def _group(bodies: list[Body]) -> Group:
         np.concatenate([one[3] for one in found]),
         step,
         tuple(mended),
+        lids,
     )
+
+
+def _lids(body: Body, narrow: float) -> Lids:
+    """Faces that close the gaps of a body."""
+    from lint3d.geometry.open_lids import Lids, lids_of
+
+    if is_in_pieces(body.edges):
+        none = np.zeros(0, np.int64)
+        return Lids(none.reshape(0, 3), none, 0.0, 1)
+    return lids_of(body.vertices, body.edges, narrow)
 
 
 def _without_copies(body: Body) -> Ints | None:
@@ -312,7 +334,7 @@ def _chamber_at(space: Space, position: Floats) -> int:
     return int(space.chambers.of_basin[basin]) if basin >= 0 else -1
 
 
-def _open_body(body: Body, pitch: float) -> LeftOut:
+def _open_body(body: Body, pitch: float, lids: Lids | None) -> LeftOut:
     from lint3d.geometry.open_rims import gap_widths
 
     found = open_edges(body.edges)
@@ -326,9 +348,8 @@ def _open_body(body: Body, pitch: float) -> LeftOut:
     if len(rim):
         return LeftOut(
             f"'{body.name}' is open: {len(found)} edges have one face only. "
-            f"{_leaks(gap_widths(body.vertices, found.place), pitch)} What lies behind them was "
-            "judged as if the gaps were closed, and more may be shut in than was found; "
-            "solid/open-edge tells more.",
+            f"{_leaks(gap_widths(body.vertices, found.place), pitch)} {_judged(lids)} "
+            "More may be shut in than was found; solid/open-edge tells more.",
             faces=rim,
             of=body,
         )
@@ -344,3 +365,15 @@ def _leaks(widths: Floats, pitch: float) -> str:
     gaps = "The gap is" if len(widths) == 1 else f"The widest of {len(widths)} gaps is"
     against = "less than" if widths[0] < pitch else "no less than"
     return f"{gaps} {widths[0]:.3g} mm across, {against} the grid's pitch of {pitch:.3g} mm."
+
+
+def _judged(lids: Lids | None) -> str:
+    """How was it judged what lies behind the gaps of an open surface?"""
+    if lids is None:
+        return "What lies behind them was decided by the vote of three directions."
+    if lids.gaps_left:
+        return (
+            "Those that are flat or narrow were closed for measuring; what lies behind the others "
+            "was decided by the vote of three directions."
+        )
+    return "What lies behind them was measured with the gaps closed."

@@ -205,6 +205,8 @@ def sealed_place(hollow: Hollow, pocket: SealedPocket) -> Place:
         around = min(map(group.bodies.index, group.bodies_at(rows)))
         face = int(rows[np.argmax(group.body_of_face[rows] == around)])
     body, own, other = owners(hollow, face, rows)
+    # Where the lids lie that close an open surface is known so well only.
+    doubt = pocket.uncertainty + sum(lids.doubt for lids in group.lids.values())
     remark = f"{as_mended:.4g} mm³ are shut in; nothing leads out."
     if pocket.bodies_inside:
         remark += f" {pocket.bodies_inside} bodies lie loose in it."
@@ -215,8 +217,8 @@ def sealed_place(hollow: Hollow, pocket: SealedPocket) -> Place:
         )
     return Place(
         as_mended,
-        lower=max(min(as_given, as_mended) - pocket.uncertainty, 0.0),
-        upper=max(as_given, as_mended) + pocket.uncertainty,
+        lower=max(min(as_given, as_mended) - doubt, 0.0),
+        upper=max(as_given, as_mended) + doubt,
         position=pocket.position,
         faces=own,
         of=body,

@@ -464,6 +464,24 @@ def test_open_cavity_is_open_and_says_so(tmp_path: Path) -> None:
         assert "pass" not in kinds(found)[rule], rule
     messages = {r.message for r in found["sealed-pocket"]}
     assert any("3 edges" in m and "solid/open-edge" in m for m in messages)
+    # The missing face was flat: what is shut in is known all the same.
+    fail = next(r for r in found["sealed-pocket"] if r.kind == "fail")
+    assert holds(fail, parts.ball(6).volume())
+
+
+def test_open_cavity_with_a_leak_below_the_pitch_is_measured(tmp_path: Path) -> None:
+    """Two faces of a fine ball are gone, so that the gap is bent, and 0.2 mm wide."""
+    hollow = parts.ball(4, segments=96)
+    vertices, faces, cavity = faces_of(parts.block([12, 12, 12]) - hollow, 5.0)
+    first = np.flatnonzero(cavity)[40]
+    shared = np.isin(faces, faces[first]).sum(axis=1)
+    lost = [first, np.flatnonzero(shared == 2)[0]]
+    found = inspected(tmp_path, (vertices, np.delete(faces, lost, axis=0)), only=["sealed-pocket"])
+    assert kinds(found) == {"sealed-pocket": ["fail", "open"]}
+    fail, left_open = sorted(found["sealed-pocket"], key=lambda r: r.kind)
+    assert holds(fail, hollow.volume())
+    assert "less than the grid's pitch" in left_open.message
+    assert "measured with the gaps closed" in left_open.message
 
 
 def test_a_heap_of_loose_triangles_is_open_at_once(tmp_path: Path) -> None:
