@@ -22,8 +22,9 @@ from lint3d import (
     rule,
 )
 from lint3d_plugins.drain_distances import far_places
+from lint3d_plugins.drain_held import held_places
 from lint3d_plugins.drain_hollows import Hollows
-from lint3d_plugins.drain_liquid import draining, held_places, liquid_of
+from lint3d_plugins.drain_liquid import draining, liquid_of
 from lint3d_plugins.drain_measures import (
     Drains,
     distances,

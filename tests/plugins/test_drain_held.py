@@ -12,7 +12,7 @@ import shapes_voids as parts
 
 from lint3d.geometry.pools_laws import Liquid, head_held_mm
 from lint3d.geometry.pools_sphere import directions
-from lint3d_plugins.drain_liquid import BETWEEN, TRIES, _every, _outlet, held_by
+from lint3d_plugins.drain_held import BETWEEN, TRIES, _every, _outlet, held_by, least_below
 
 WAX = Liquid(780.0, 0.026, 6.5)
 
@@ -101,6 +101,27 @@ def test_points_of_a_pocket_lie_at_all_heights() -> None:
     counts = np.bincount(rows % 105, minlength=105)
     assert counts.min() > 10
     assert counts.max() < 45
+
+
+@pytest.mark.parametrize("diameter", [1.5, 2.5])
+def test_interval_is_about_as_wide_as_a_voxel_is_high(diameter: float) -> None:
+    """It was so wide that what surely stays was for review: ten times the limit of 6 mm3."""
+    radius, pitch, head = 5.0, 0.3, head_held_mm(WAX, diameter)
+    volume = 4 / 3 * math.pi * radius**3
+    held = held_by(WAX, [pocket(volume, diameter, (0, 0, -radius))], [ball_points(radius)], pitch)
+    widest = math.pi * radius**2
+    assert held.upper - held.lower < 1.3 * widest * pitch + 0.03 * volume
+    assert held.lower <= math.pi * head**2 * (radius - head / 3) <= held.upper
+
+
+def test_no_position_has_less_than_the_bound() -> None:
+    random = np.random.default_rng(2)
+    offset, volume = random.normal(size=(300, 3)) * [9, 4, 2] + [6, 0, 1], random.random(300)
+    bound = least_below(offset, 3.0, volume)
+    ups = random.normal(size=(20_000, 3))
+    ups /= np.linalg.norm(ups, axis=1, keepdims=True)
+    least = (volume @ (offset @ ups.T < 3.0)).min()
+    assert 0.85 * least < bound <= least
 
 
 @pytest.mark.parametrize("seed", range(4))
