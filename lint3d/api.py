@@ -196,9 +196,17 @@ def _found(given: str | os.PathLike[str] | None) -> Config:
 
 
 def run(
-    prepared: Prepared, files: Iterable[str | os.PathLike[str]], keep: frozenset[str]
+    prepared: Prepared,
+    files: Iterable[str | os.PathLike[str]],
+    keep: frozenset[str],
+    pool: Pool | None = None,
 ) -> Inspection:
-    """Inspect files in a prepared run."""
+    """Inspect files in a prepared run.
+
+    Parameters
+    ----------
+    pool : workers that several runs share; None = as many as the settings say, ended with the run
+    """
     suffixes = sorted({s for reader in prepared.registry.readers.values() for s in reader.suffixes})
     paths = expand(files, suffixes)
     jobs = _jobs(prepared, paths, keep)
@@ -208,7 +216,7 @@ def run(
             "none. `lint3d list rules` shows why each is off."
         )
     prepared.expect([sum(_bytes(path) for path in job.paths) for job in jobs])
-    outcomes = _outcomes(prepared, jobs)
+    outcomes = _outcomes(prepared, jobs, pool)
     inspection = _collected(prepared, jobs, outcomes)
     _look_back(prepared, inspection, jobs)
     _review(prepared.registry, inspection)
@@ -237,17 +245,23 @@ def _jobs(prepared: Prepared, paths: Sequence[Path], keep: frozenset[str]) -> li
     ]
 
 
-def _outcomes(prepared: Prepared, jobs: list[Job]) -> list[JobOutcome]:
+def _outcomes(prepared: Prepared, jobs: list[Job], given: Pool | None) -> list[JobOutcome]:
     config = prepared.config
+    if given is not None:
+        return given.run(jobs, prepared.progress, prepared.advance)
     if config.workers == 0:
         return [
             run_job(job, prepared.registry, prepared.progress, partial(prepared.advance, index))
             for index, job in enumerate(jobs)
         ]
-    count = config.workers or os.cpu_count() or 1
-    setup = Setup(prepared.plugins, config.bounds.memory_mb)
-    with Pool(min(count, len(jobs)), setup, config.bounds.seconds) as pool:
+    with pool_of(prepared, min(config.workers or os.cpu_count() or 1, len(jobs))) as pool:
         return pool.run(jobs, prepared.progress, prepared.advance)
+
+
+def pool_of(prepared: Prepared, count: int) -> Pool:
+    """Workers with the plugins and bounds of a prepared run."""
+    bounds = prepared.config.bounds
+    return Pool(count, Setup(prepared.plugins, bounds.memory_mb), bounds.seconds)
 
 
 def _collected(prepared: Prepared, jobs: list[Job], outcomes: list[JobOutcome]) -> Inspection:

@@ -59,32 +59,31 @@ def contract_breaches(
     if chosen is None:
         return found
     case = _Case(given, chosen, tuple(rules), tuple(frame_dependent))
-    with tempfile.TemporaryDirectory() as folder:
+    with case.pool, tempfile.TemporaryDirectory() as folder:
         found += _over_samples(case, Path(folder), [Path(one) for one in samples])
         found += _over_broken(case, Path(folder))
     return sorted(set(found))
 
 
 class _Case:
-    """A plugin with the sheet and rules that it is tried with."""
+    """A plugin with the sheet and rules that it is tried with, on workers that all runs share."""
 
     def __init__(
         self, given: list[str], sheet: str, rules: tuple[str, ...], free: tuple[str, ...]
     ) -> None:
-        self.given, self.sheet, self.rules, self.frame_dependent = given, sheet, rules, free
-
-    def run(self, files: Sequence[Path], workers: int) -> Inspection:
-        from lint3d.api import inspect
+        from lint3d.api import pool_of, prepare, settings
         from lint3d.config import Config
 
-        return inspect(
-            files,
-            sheet=self.sheet,
-            plugins=self.given,
-            only=self.rules,
-            workers=workers,
-            config=Config(),
-        )
+        chosen = settings(Config(), process=sheet, plugins=given, only=rules)
+        self.prepared = prepare(chosen)
+        self.pool = pool_of(self.prepared, 1)
+        self.frame_dependent = free
+
+    def run(self, files: Sequence[Path], workers: int) -> Inspection:
+        from lint3d.api import run
+
+        self.pool.count = workers
+        return run(self.prepared, files, frozenset(), self.pool)
 
 
 def _loaded(target: str) -> tuple[str, Registry, list[str]]:

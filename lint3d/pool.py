@@ -71,7 +71,7 @@ class _Worker:
 
 
 class Pool:
-    """Worker processes for one run. Use as a context manager."""
+    """Worker processes for one run, or for several with one setup. Use as a context manager."""
 
     def __init__(self, count: int, setup: Setup, seconds: float) -> None:
         self.count, self.setup, self.seconds = count, setup, seconds
@@ -88,12 +88,19 @@ class Pool:
     def run(
         self, jobs: Sequence[Job], progress: Progress, advance: Callable[[int, float], None]
     ) -> list[JobOutcome]:
-        """Run every job; outcomes are in the order of the jobs."""
+        """Run every job on `count` workers; outcomes are in the order of the jobs.
+
+        Workers of an earlier run are used again.
+        """
         self.jobs = dict(enumerate(jobs))
         self.waiting = list(range(len(jobs)))
         self.losses: dict[int, list[Notification]] = {index: [] for index in self.jobs}
         self.outcomes: dict[int, JobOutcome] = {}
-        for _ in range(min(self.count, len(jobs))):
+        fit = [one for one in self.workers if one.process.poll() is None and not one.excess]
+        wanted = min(self.count, len(jobs))
+        for worker in fit[:wanted]:
+            self._next(worker)
+        for _ in range(wanted - len(fit)):
             self._next(self._start())
         while len(self.outcomes) < len(jobs):
             self._stop_excess()

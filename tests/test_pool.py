@@ -15,6 +15,7 @@ from parts import box, write_stl
 
 import lint3d
 from lint3d import Inspection, Notification
+from lint3d.api import pool_of, prepare, run
 from lint3d.config import Bounds, Config
 from lint3d.pool import Pool
 from lint3d.registry import PluginSettings
@@ -181,3 +182,19 @@ def test_a_worker_that_ends_while_it_has_nothing_to_do_costs_nothing() -> None:
         worker.process.kill()
         pool._take(worker, ("ended",), lambda *_: None, lambda _: None)
         assert (pool.workers, pool.waiting, pool.losses) == ([], [], {})
+
+
+def test_runs_may_share_workers_and_one_that_ended_between_them_is_replaced(tmp_path: Path) -> None:
+    path = write_stl(tmp_path / "a.stl", box())
+    prepared = prepare(Config(only=("size",)))
+    with pool_of(prepared, 1) as pool:
+        first = run(prepared, [path], frozenset(), pool)
+        (worker,) = pool.workers
+        again = run(prepared, [path], frozenset(), pool)
+        assert [one is worker for one in pool.workers] == [True]
+        worker.process.kill()
+        worker.process.wait()
+        replaced = run(prepared, [path], frozenset(), pool)
+    assert first.results
+    assert first.results == again.results == replaced.results
+    assert not [*first.notifications, *again.notifications, *replaced.notifications]
