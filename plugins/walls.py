@@ -20,6 +20,7 @@ from lint3d import (
     Body,
     Claim,
     Interest,
+    LeftOut,
     Measure,
     NotApplicable,
     NotMeasurable,
@@ -244,14 +245,16 @@ def free_wall(walls: Walls, interest: Interest) -> Iterator[Place]:
 
 
 @rule("walls/thin-rod", measures="mm")
-def thin_rod(spans: Thickness, rods: Bars, interest: Interest) -> Iterator[Place]:
+def thin_rod(spans: Thickness, rods: Bars, interest: Interest) -> Iterator[Place | LeftOut]:
     """A pin, strut or wire too thin to build or to survive cleaning.
 
     It is thin both ways; the value is its smaller diameter.
 
     Remedy: thicken it, or replace it by a rib.
     """
-    yield from round_places(spans, rods, interest, "The rod is {:.4g} mm thick.")
+    found = round_places(spans, rods, interest, "The rod is {:.4g} mm thick.")
+    yield from found
+    yield from found.left_out
 
 
 @rule("walls/slender", measures="1")
@@ -324,7 +327,7 @@ def crevice(crevices: Places) -> Iterator[Place]:
 
 
 @rule("walls/small-hole", measures="mm")
-def small_hole(gaps: Thickness, holes: Bars, interest: Interest) -> Iterator[Place]:
+def small_hole(gaps: Thickness, holes: Bars, interest: Interest) -> Iterator[Place | LeftOut]:
     """A hole too small to stay open.
 
     The value is the diameter of the largest ball that fits into the hole, which on facets is a
@@ -332,11 +335,13 @@ def small_hole(gaps: Thickness, holes: Bars, interest: Interest) -> Iterator[Pla
 
     Remedy: enlarge the hole, or leave it out and drill it.
     """
-    for place in round_places(gaps, holes, interest, "The hole is {:.4g} mm wide."):
+    found = round_places(gaps, holes, interest, "The hole is {:.4g} mm wide.")
+    for place in found:
         place.properties["depth_mm"] = place.properties.pop("length_mm", None)
         held = place.properties.pop("has_end", None)
         place.properties["through"] = None if held is None else not any(held)
         yield place
+    yield from found.left_out
 
 
 @rule("walls/deep-hole", measures="1")

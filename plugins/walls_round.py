@@ -13,6 +13,7 @@ import numpy as np
 
 from lint3d import Interest, Place, Places
 from lint3d.interest import HEAD_ROOM
+from lint3d_plugins import walls_looks
 from lint3d_plugins.walls_looks import Bars, Thickness
 from lint3d_plugins.walls_places import places_of
 
@@ -41,44 +42,74 @@ def round_places(thickness: Thickness, felt: Bars, interest: Interest, remark: s
         found = [one for one in thickness.regions(limit, passed) if one.kind == "rod"]
         bars = bars_of_regions(thickness.spans, found)
         pairs = list(zip(places_of(found, remark), bars, strict=True))
-        known: list[Bar] = []
-        places = [*_straight_places(pairs, felt, limit, known, remark)]
+        below = sorted(
+            (bar for bar in felt.found if bar.lower < limit), key=lambda bar: bar.diameter
+        )
+        more = max(len(below) - walls_looks.MOST_TOLD, 0) if not passed else 0
+        known = _Inside()
+        places = [*_straight_places(pairs, below[: walls_looks.MOST_TOLD], known, remark)]
         # Contacts off the middle of a side may stand apart from the bar that they are in.
-        inside = (*known, *felt.found)
+        known.add(felt.found)
         rest = [
             (place, bar)
             for place, bar in pairs
-            if (bar is None or not bar.is_straight)
-            and not _is_in(inside, np.asarray(place.position))
+            if (bar is None or not bar.is_straight) and not known.holds(np.asarray(place.position))
         ]
         walls = [one for one in thickness.regions(limit, passed) if one.kind == "wall"]
         bent = _without_rims(felt, walls, thickness.spans.surface)
         places += _bent_places(rest, bent, limit, remark)
         if places:
-            return Places(places)
+            return Places(places, walls_looks.untold(more))
     return Places()
 
 
 def _straight_places(
-    pairs: Sequence[tuple[Place, Bar | None]],
-    felt: Bars,
-    limit: float,
-    known: list[Bar],
-    remark: str,
+    pairs: Sequence[tuple[Place, Bar | None]], felt: Sequence[Bar], known: _Inside, remark: str
 ) -> Iterator[Place]:
     """Straight bars, by regions and then by their sides; those that are told are put to `known`."""
     # Opposite sides of a square bar are regions of their own, and one bar.
     for place, bar in pairs:
-        if bar is not None and bar.is_straight and not _is_in(known, (bar.start + bar.end) / 2):
-            known.append(bar)
+        if bar is not None and bar.is_straight and not known.holds((bar.start + bar.end) / 2):
+            known.add([bar])
             yield _round_place(place, bar, remark)
-    for bar in felt.found:
+    for bar in felt:
         middle = (bar.start + bar.end) / 2
-        if bar.lower < limit and not _is_in(known, middle):
-            known.append(bar)
+        if not known.holds(middle):
+            known.add([bar])
             place = Place(bar.diameter, position=middle, faces=bar.faces, distinct=True)
             place.extent_mm = bar.extent
             yield _round_place(place, bar, remark)
+
+
+class _Inside:
+    """Straight bars, and whether places lie in one of them: asked of very many."""
+
+    def __init__(self) -> None:
+        self._rows, self._count = np.zeros((16, 8)), 0
+
+    def add(self, bars: Sequence[Bar]) -> None:
+        """Put more bars to them."""
+        rows = [(*bar.start, *bar.axis, bar.diameter, _long(bar)) for bar in bars]
+        total = self._count + len(rows)
+        if total > len(self._rows):
+            spare = np.zeros((2 * total - len(self._rows), self._rows.shape[1]))
+            self._rows = np.concatenate([self._rows, spare])
+        if rows:
+            self._rows[self._count : total] = rows
+        self._count = total
+
+    def holds(self, place: NDArray[np.float64]) -> bool:
+        """Does a place lie in one of them, or no farther past its end than it is thick?"""
+        start, axis, (diameter, length) = np.split(self._rows[: self._count].T, [3, 6])
+        step = place[:, None] - start
+        along = (step * axis).sum(axis=0)
+        aside = step - along * axis
+        held = 4 * (aside * aside).sum(axis=0) <= diameter * diameter
+        return bool((held & (along >= -diameter) & (along <= length + diameter)).any())
+
+
+def _long(bar: Bar) -> float:
+    return float(np.linalg.norm(bar.end - bar.start))
 
 
 def _without_rims(felt: Bars, walls: Sequence[ThinRegion], surface: SpanSurface) -> Bars:
@@ -88,13 +119,18 @@ def _without_rims(felt: Bars, walls: Sequence[ThinRegion], surface: SpanSurface)
     walls that are as thin.
     """
 
+    thinnest = np.full(int(surface.faces.max(initial=-1)) + 1, np.inf)
+
     def corners(rows: NDArray[np.int64]) -> NDArray[np.int64]:
         """Vertices of faces of the mesh: the surface has left some of those out."""
         return surface.faces[np.searchsorted(surface.face_ids, rows)].ravel()
 
+    for wall in walls:
+        mine = corners(wall.faces)
+        thinnest[mine] = np.minimum(thinnest[mine], wall.value)
+
     def is_rim(bar: Bar) -> bool:
-        near = [corners(wall.faces) for wall in walls if wall.value <= 1.05 * bar.diameter]
-        return bool(near) and bool(np.isin(corners(bar.faces), np.concatenate(near)).mean() >= 0.5)
+        return bool((thinnest[corners(bar.faces)] <= 1.05 * bar.diameter).mean() >= 0.5)
 
     bent = tuple(bar for bar in felt.bent if not is_rim(bar))
     return replace(felt, bent=bent)
@@ -104,39 +140,59 @@ def _bent_places(
     rest: Sequence[tuple[Place, Bar | None]], felt: Bars, limit: float, remark: str
 ) -> Iterator[Place]:
     """Rings, hooks and coils, each once, and regions that are no bar."""
-    told: list[Bar] = []
-    bars = [(place, bar) for place, bar in rest if bar is not None]
-    for place, bar in sorted(bars, key=lambda one: one[1].diameter):
-        if not _is_on(told, bar.faces):
+    bars = sorted(
+        ((place, bar) for place, bar in rest if bar is not None), key=lambda one: one[1].diameter
+    )
+    every = [*(bar for _, bar in bars), *felt.bent]
+    lying = _Lying([bar.faces for bar in every])
+    holders = [lying.on(bar.faces) for bar in every]
+    # Of each bar: those felt that lie on it.
+    below: dict[int, list[int]] = {}
+    for i in range(len(bars), len(every)):
+        for holder in holders[i].tolist():
+            below.setdefault(holder, []).append(i)
+    told = np.zeros(len(every), dtype=bool)
+    for i, (place, bar) in enumerate(bars):
+        if not told[holders[i]].any():
             # All faces of the bar that the region is on a side of.
-            told += [
-                one for one in felt.bent if _is_on([bar], one.faces) or _is_on([one], bar.faces)
-            ]
-            told.append(bar)
+            told[holders[i][holders[i] >= len(bars)]] = True
+            told[below.get(i, [])] = True
+            told[i] = True
             yield _round_place(place, bar, remark)
-    for bar in felt.bent:
-        if bar.lower < limit and not _is_on(told, bar.faces):
-            told.append(bar)
+    for i, bar in enumerate(felt.bent, start=len(bars)):
+        if bar.lower < limit and not told[holders[i]].any():
+            told[i] = True
             place = Place(bar.diameter, position=bar.start, faces=bar.faces, distinct=True)
             place.extent_mm = bar.extent
             yield _round_place(place, bar, remark)
     # Contacts that lean say a little less than a bar is thick.
+    least = np.array([bar.diameter * LEANING for bar in every])
     for place, found in rest:
         if found is None:
-            thinner = [one for one in told if one.diameter * LEANING <= (place.value or 0.0)]
-            if not _is_on(thinner, np.asarray(place.faces)):
+            on = lying.on(np.asarray(place.faces))
+            if not (told[on] & (least[on] <= (place.value or 0.0))).any():
                 yield place
 
 
-def _is_on(bars: Sequence[Bar], faces: NDArray[np.int64]) -> bool:
-    """Are more than half of some faces those of one of some bars?"""
-    return any(np.isin(faces, one.faces).mean() > 0.5 for one in bars)
+class _Lying:
+    """Sets of faces, and on which of them others lie: with more than half of their faces.
 
+    Looked up by face: a body of a million needles has as many bars.
+    """
 
-def _is_in(bars: Sequence[Bar], place: NDArray[np.float64]) -> bool:
-    from lint3d.geometry.rods_bar import is_within
+    def __init__(self, sets: Sequence[NDArray[np.int64]]) -> None:
+        face = np.concatenate([np.zeros(0, np.int64), *sets])
+        number = np.repeat(np.arange(len(sets)), [len(one) for one in sets])
+        order = np.argsort(face, kind="stable")
+        self._face, self._set, self._count = face[order], number[order], len(sets)
 
-    return any(is_within(bar, place) for bar in bars)
+    def on(self, faces: NDArray[np.int64]) -> NDArray[np.int64]:
+        """Numbers of the sets that some faces, none twice, lie on, ascending."""
+        start = np.searchsorted(self._face, faces)
+        count = np.searchsorted(self._face, faces, side="right") - start
+        turn = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
+        met, often = np.unique(self._set[np.repeat(start, count) + turn], return_counts=True)
+        return met[often > 0.5 * len(faces)]
 
 
 def _round_place(place: Place, bar: Bar, remark: str) -> Place:

@@ -199,18 +199,6 @@ def _bent(spans: Spans, region: ThinRegion) -> Bar | None:
     )
 
 
-def is_within(bar: Bar, place: Floats) -> bool:
-    """Does a place lie in a straight bar?"""
-    along = float((place - bar.start) @ bar.axis)
-    aside = float(np.linalg.norm(place - bar.start - along * bar.axis))
-    length = float(np.linalg.norm(bar.end - bar.start))
-    return (
-        bar.is_straight
-        and aside <= bar.diameter / 2
-        and -bar.diameter <= along <= length + bar.diameter
-    )
-
-
 def with_ends(surface: SpanSurface, found: list[Bar]) -> list[Bar]:
     """Each bar with whether a surface stands right behind its ends."""
     if not found:

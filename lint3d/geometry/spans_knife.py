@@ -28,6 +28,7 @@ APEX_MISS = 0.35  # how far the apex that two facets point to may miss, as a sha
 ASIDE = 0.01  # how far lines of sight keep off an end wall, as a share of the thickness
 POINTS_MOST = 2_000_000
 BOUNDED_LEAST = 2_000  # points from which it pays to search by how far away each may be
+NEARLY_NEAREST = 0.05  # share by which a point on an edge may be farther away than the nearest
 
 
 @dataclass(eq=False)
@@ -83,8 +84,16 @@ def knife_edges(
     points = np.concatenate([begin[owner] + along[owner] * share, surface.vertices[tips]])
     owner = np.concatenate([owner, len(facet) + np.arange(len(tips))])
     angle = np.degrees(np.arccos(np.clip(enclosed[keep], -1, 1)))
-    tree = cKDTree(points) if len(points) else None
+    tree = _tree_of(points) if len(points) else None
     return KnifeEdges(facet, other, angle, ends, tips, spacing, tree, owner)
+
+
+def _tree_of(points: Floats) -> cKDTree:
+    """Points ready to be looked up, also from the middle of a ring of them.
+
+    Nodes that are drawn in to their points make that a hundred times slower.
+    """
+    return cKDTree(points, compact_nodes=False, balanced_tree=False)
 
 
 def _fold(surface: SpanSurface, facet: Ints, side: Ints, other: Ints) -> Bools:
@@ -107,19 +116,21 @@ def _fold(surface: SpanSurface, facet: Ints, side: Ints, other: Ints) -> Bools:
 
 
 def _nearest_within(tree: cKDTree, points: Floats, bound: Floats) -> tuple[Floats, Ints]:
-    """The nearest in a tree where it is no farther than a bound; inf, or any, where it is.
+    """One of the nearest in a tree, if that is no farther than a bound; inf, or any, where it is.
 
     Edges in a ring are about as far as each other from a point off them, so that a search for the
     nearest looks at a good part of them all; where it may end early it mostly does.
     """
     if len(points) <= BOUNDED_LEAST:
-        found: tuple[Floats, Ints] = tree.query(points)
+        found: tuple[Floats, Ints] = tree.query(points, eps=NEARLY_NEAREST)
         return found
     far, row = np.full(len(points), np.inf), np.zeros(len(points), dtype=np.int64)
     size = np.frexp(bound)[1]
     for number in np.unique(size):
         some = np.flatnonzero(size == number)
-        far[some], row[some] = tree.query(points[some], distance_upper_bound=2.0**number)
+        far[some], row[some] = tree.query(
+            points[some], eps=NEARLY_NEAREST, distance_upper_bound=2.0**number
+        )
     return far, np.minimum(row, tree.n - 1)
 
 

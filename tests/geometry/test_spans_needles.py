@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 import pytest
@@ -13,7 +13,9 @@ from lint3d.geometry.sampling import spread_points
 from lint3d.geometry.spans import spans
 from lint3d.geometry.spans_dense import dense_facets
 from lint3d.geometry.spans_effort import RAY, effort_for, work_of_ray
+from lint3d.geometry.spans_knife import NEARLY_NEAREST, _nearest_within, _tree_of
 from lint3d.geometry.spans_regions import thin_regions
+from lint3d.geometry.spans_sharp import sharp_regions
 from lint3d.geometry.spans_surface import SpanSurface, surface_from_mesh
 
 LOW, HIGH = 0.8, 1.25
@@ -200,3 +202,55 @@ def test_rays_beyond_those_allowed_are_refused() -> None:
     surface.scene.first_facet(origin, way, 1.0)
     with pytest.raises(RaysSpent, match="was given up"):
         surface.scene.first_facet(origin, way, 1.0)
+
+
+def test_edges_in_a_ring_are_looked_up_from_inside_it() -> None:
+    turn = np.arange(5000) * 2 * np.pi / 5000
+    ring = np.column_stack([np.cos(turn), np.sin(turn), 0 * turn])
+    rng = np.random.default_rng(3)
+    from_where = 0.2 * rng.normal(size=(3000, 3))
+    bound = np.full(3000, 0.9)
+    far, row = _nearest_within(_tree_of(ring), from_where, bound)
+    away = np.linalg.norm(from_where[:, None] - ring[None], axis=2)
+    met = np.isfinite(far)
+    # In powers of two: up to twice the bound is looked at.
+    assert (met | (away.min(axis=1) > 0.9)).all()
+    assert met.any()
+    assert far[met] == pytest.approx(away[met, row[met]])
+    assert (far[met] <= (1 + NEARLY_NEAREST) * away[met].min(axis=1) + 1e-12).all()
+
+
+def star(count: int, rings: tuple[float, float, float] = (10, 20, 25), thick: float = 2.0) -> Mesh:
+    """A flat ring with spikes all round it."""
+    turn = np.arange(count) * 2 * np.pi / count
+    flat = [(rings[0], turn), (rings[1], turn), (rings[2], turn + np.pi / count)]
+    places = [
+        np.column_stack([r * np.cos(a), r * np.sin(a), np.full(count, z)])
+        for z in (0, thick)
+        for r, a in flat
+    ]
+    i, j = np.arange(count), (np.arange(count) + 1) % count
+    hub, root, tip, upper = 0, count, 2 * count, 3 * count
+    sides = [
+        (root + i, tip + i, tip + upper + i, root + upper + i),
+        (tip + i, root + j, root + upper + j, tip + upper + i),
+        (hub + j, hub + i, hub + upper + i, hub + upper + j),
+        (hub + i, hub + j, root + j, root + i),
+        (upper + hub + i, upper + root + i, upper + root + j, upper + hub + j),
+    ]
+    faces = [np.stack(one, 1) for a, b, c, d in sides for one in ((a, b, c), (a, c, d))]
+    faces.append(np.stack([root + i, root + j, tip + i], 1))
+    faces.append(np.stack([upper + root + i, upper + tip + i, upper + root + j], 1))
+    return np.concatenate(places), np.concatenate(faces)
+
+
+@pytest.mark.parametrize("look", ["inward", "outward"])
+def test_spikes_beside_each_other_are_told_each_by_itself(
+    look: Literal["inward", "outward"],
+) -> None:
+    count = 700
+    found = sharp_regions(spans(moved(star(count)), LOW, HIGH, look), LOW)
+    assert len(found) == count
+    faces = np.concatenate([one.faces for one in found])
+    # Both sides of a spike, or of a notch: four faces, each of no other.
+    assert len(np.unique(faces)) == len(faces) == 4 * count
