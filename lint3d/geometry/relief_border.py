@@ -54,7 +54,7 @@ def is_lettering(shapes: list[Shape], character_height: float) -> bool:
     rise = MOST_RISE if len(shapes) > 2 else MARK_RISE
     if np.median([shape.height for shape in shapes]) > rise * character_height:
         return False
-    tall = [shape for shape in shapes if shape.standing.size >= 0.4 * character_height]
+    tall = [shape for shape in shapes if is_tall(shape, character_height)]
     # Two closed spaces make a B or an 8 of what is convex outside; a ring has one.
     if len(tall) < 2 or not any(is_shaped(shape) for shape in tall):
         return False
@@ -65,6 +65,11 @@ def is_lettering(shapes: list[Shape], character_height: float) -> bool:
     if len(tall) > 3 and most > MOST_CONGRUENT * len(tall):
         return False
     return len(tall) >= 3 or _are_a_pair(*tall)
+
+
+def is_tall(shape: Shape, character_height: float) -> bool:
+    """Is it a character by itself, and no dot or accent?"""
+    return shape.standing.size >= 0.4 * character_height
 
 
 def _are_sure(shapes: list[Shape]) -> bool:

@@ -132,7 +132,12 @@ def are_near(one: Standing, two: Standing, size: float) -> bool:
     """Do two islands stand as near as neighbours of a line of that height do, and look one way?"""
     if one.normal @ two.normal < LIKE_NORMAL:
         return False
-    return _gap(_thinned(one.cap), _thinned(two.cap)) <= GAP * size
+    return gap_between(one, two) <= GAP * size
+
+
+def gap_between(one: Standing, two: Standing) -> float:
+    """Distance between points of two caps, mm."""
+    return _gap(_thinned(one.cap), _thinned(two.cap))
 
 
 def _thinned(points: Floats) -> Floats:

@@ -12,8 +12,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from lint3d.geometry.relief_border import LIKE_STROKE, is_lettering, is_shaped
-from lint3d.geometry.relief_groups import Line, are_near, groups, lines_of
+from lint3d.geometry.relief_border import LIKE_STROKE, is_lettering, is_shaped, is_tall
+from lint3d.geometry.relief_groups import Line, are_near, gap_between, groups, lines_of
 from lint3d.geometry.relief_shapes import Shape
 
 Floats = NDArray[np.float64]
@@ -24,6 +24,11 @@ Ints = NDArray[np.int64]
 WORD_GAP = 1.6
 #: A character lower or higher than the rest of its line is as tall as that, within these shares.
 ODD_SIZE = (0.55, 1.7)
+#: Of two characters alone: they stand nearer than this share of their height ...
+PAIR_GAP = 0.6
+#: ... and features that share their middle line this well, as a share of their height, and neither
+#: foot line nor head line, were set out from that line, and not written on one.
+SAME_LINE = 0.04
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,7 +60,7 @@ def inscriptions_among(shapes: list[Shape]) -> tuple[list[Inscription], list[int
     height = np.zeros(len(shapes))
     for group in groups(standing):
         tall = _tall(shapes, group)
-        if is_lettering([shapes[i] for i in group], tall):
+        if _is_written(shapes, group, tall):
             height[group] = tall
     told: list[int] = []
     # Words stand farther apart than letters do; once the height of a line is known, stops and marks
@@ -66,7 +71,7 @@ def inscriptions_among(shapes: list[Shape]) -> tuple[list[Inscription], list[int
         tall = float(height[wide].max())
         if not tall:
             tall = _tall(shapes, wide)
-        if not is_lettering([shapes[i] for i in wide], tall):
+        if not _is_written(shapes, wide, tall):
             group = wide[height[wide] > 0]
         if not len(group):
             continue
@@ -79,6 +84,29 @@ def inscriptions_among(shapes: list[Shape]) -> tuple[list[Inscription], list[int
         told += group.tolist()
         found.extend(_inscription(shapes, line) for line in lines)
     return found, told
+
+
+def _is_written(shapes: list[Shape], group: Ints, tall: float) -> bool:
+    """Is a group lettering by its shapes, and by how these stand to each other?"""
+    mine = [shapes[i] for i in group.tolist()]
+    if not is_lettering(mine, tall):
+        return False
+    large = [k for k, shape in enumerate(mine) if is_tall(shape, tall)]
+    return len(large) > 2 or _stand_as_a_pair(mine[large[0]], mine[large[1]], tall)
+
+
+def _stand_as_a_pair(one: Shape, two: Shape, tall: float) -> bool:
+    """Do two islands stand as two characters do? Less is known of two than of a line."""
+    standing = [one.standing, two.standing]
+    if gap_between(*standing) > PAIR_GAP * tall:
+        return False
+    line = lines_of(standing, np.arange(2))[0]
+    across = np.cross(one.measured.island.normal, line.direction[0])
+    apart = float((standing[1].centre - standing[0].centre) @ across)
+    low, high = one.extent(across), two.extent(across)
+    foot, head = apart + high[0] - low[0], apart + high[1] - low[1]
+    off = np.abs([foot, head, (foot + head) / 2]) <= SAME_LINE * tall
+    return bool(off[0] or off[1] or not off[2])
 
 
 def _with_odd_ones(shapes: list[Shape], group: Ints, free: Ints, tall: float) -> Ints:

@@ -88,6 +88,12 @@ def test_two_characters_are_lettering_though_one_is_convex_outside(text: str) ->
     assert line.characters == 2
 
 
+@pytest.mark.parametrize("text", ["kg", "pH", "No", "4g", "L1", "Qy", "A+", "dB"])
+def test_two_characters_need_not_be_as_tall_as_each_other(text: str) -> None:
+    (line,) = check(shapes.lettered(text, 0.6, 10.0)).inscriptions
+    assert line.characters == 2
+
+
 @pytest.mark.parametrize(
     "lines", [("TIDE", "Haven"), ("max 12", "bar", "AC 4"), ("of", "gauge 1", "no")]
 )
@@ -147,6 +153,40 @@ def test_a_ring_beside_a_clamp_is_no_lettering() -> None:
     clamp = m3.Manifold.cube((8, 2.4, 1.5)) + m3.Manifold.cube((2.4, 8, 1.5))
     found = found_on(*_plate_with(ring.translate((-5, 0, 0)), clamp.translate((1, -4, 0))))
     assert not found.inscriptions
+
+
+def _bored_pad(length: float, width: float, bore: float) -> m3.CrossSection:
+    holes = [
+        m3.CrossSection.circle(bore, 32).translate((side * 0.28 * length, 0)) for side in (-1, 1)
+    ]
+    return m3.CrossSection.square((length, width), True) - holes[0] - holes[1]
+
+
+def _crossed(length: float) -> m3.CrossSection:
+    bars = m3.CrossSection.square((length, 1.5), True) + m3.CrossSection.square((1.5, length), True)
+    return bars + m3.CrossSection.circle(0.3 * length, 32) - m3.CrossSection.circle(0.12 * length)
+
+
+@pytest.mark.parametrize("rise", [0.6, 1.5, -0.6])
+@pytest.mark.parametrize(
+    ("left", "right", "gap"),
+    [
+        (_bored_pad(14, 7, 1.6), m3.CrossSection.circle(4, 48) - m3.CrossSection.circle(1.7), 8.0),
+        (_bored_pad(14, 7, 1.6), _bored_pad(18, 8, 2.0), 2.0),
+        (_crossed(12), _crossed(10), 6.0),
+        (_crossed(12), m3.CrossSection.circle(4, 48) - m3.CrossSection.circle(1.7), 3.0),
+    ],
+    ids=["bored pad and ring", "bored pads", "gussets", "cross and ring"],
+)
+def test_two_features_apart_or_on_one_middle_line_are_no_lettering(
+    left: m3.CrossSection, right: m3.CrossSection, gap: float, rise: float
+) -> None:
+    """Letters stand close to each other, and on a line or under one."""
+    both = left.translate((-left.bounds()[2] - gap / 2, 0))
+    both += right.translate((-right.bounds()[0] + gap / 2, 0))
+    plate = m3.Manifold.cube((60, 40, 4)).translate((-30, -20, -4))
+    tool = both.extrude(abs(rise) + 1).translate((0, 0, -1 if rise > 0 else rise))
+    assert not found_on(*arrays(plate + tool if rise > 0 else plate - tool)).inscriptions
 
 
 def test_a_fillet_at_the_foot_and_draft_leave_the_height_alone() -> None:
