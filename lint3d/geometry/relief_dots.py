@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from lint3d.geometry.relief_groups import Standing
 from lint3d.geometry.relief_shapes import Shape
+from lint3d.geometry.relief_standing import Standing
 
 Floats = NDArray[np.float64]
 

@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 from scipy.spatial import ConvexHull, QhullError
 
 from lint3d.geometry.facets import facet_normals
-from lint3d.geometry.relief_groups import Standing, groups
+from lint3d.geometry.relief_groups import groups
+from lint3d.geometry.relief_standing import Standing
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

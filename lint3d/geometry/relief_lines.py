@@ -13,8 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.relief_border import LIKE_STROKE, is_lettering, is_shaped, is_tall
-from lint3d.geometry.relief_groups import Line, are_near, gap_between, groups, lines_of
+from lint3d.geometry.relief_groups import Line, are_near, groups, lines_of
 from lint3d.geometry.relief_shapes import Shape
+from lint3d.geometry.relief_standing import gap_between
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

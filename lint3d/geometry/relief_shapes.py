@@ -15,9 +15,9 @@ from numpy.typing import NDArray
 from lint3d.geometry.patches import Folds
 from lint3d.geometry.relief_base import quantile
 from lint3d.geometry.relief_folded import FoldedBase
-from lint3d.geometry.relief_groups import Standing
 from lint3d.geometry.relief_heights import Measured
 from lint3d.geometry.relief_outline import Outline, outline_at
+from lint3d.geometry.relief_standing import Standing
 from lint3d.geometry.relief_strokes import (
     Widths,
     counter_widths,

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
+from scipy.spatial.transform import Rotation
 
-from lint3d.geometry.relief_groups import Standing, groups, lines_of
+from lint3d.geometry.relief_groups import groups, lines_of
+from lint3d.geometry.relief_standing import Standing
 
 
 def island(x: float, y: float, wide: float, tall: float, height: float = 0.5) -> Standing:
@@ -48,6 +52,63 @@ def test_two_lines_are_two() -> None:
     assert sorted(len(line.members) for line in found) == [6, 6]
     for line in found:
         assert np.abs(line.direction @ (TURN @ [1.0, 0, 0])) == pytest.approx(1.0, abs=1e-6)
+
+
+def folded(one: Standing, edge: float, degrees: float) -> Standing:
+    """What lies beyond an oblique edge through (edge, 0), turned down about it."""
+    away = TURN @ np.array([np.cos(0.6), np.sin(0.6), 0.0])
+    along = TURN @ np.array([-np.sin(0.6), np.cos(0.6), 0.0])
+    origin = TURN @ np.array([edge, 0.0, 0.0])
+    if (one.centre - origin) @ away < 0:
+        return one
+    turn = Rotation.from_rotvec(np.radians(degrees) * along)
+    return replace(
+        one,
+        centre=origin + turn.apply(one.centre - origin),
+        normal=turn.apply(one.normal),
+        cap=origin + turn.apply(one.cap - origin),
+    )
+
+
+@pytest.mark.parametrize("degrees", [0, 30, 60])
+@pytest.mark.parametrize("edge", [7.5, 12.5])
+def test_a_line_of_few_letters_runs_on_over_an_edge(degrees: float, edge: float) -> None:
+    """Feet and heads tell the way of reading; the middles of such letters do not lie on it."""
+    flat = [island(0, -2, 4, 6), island(5, 0, 4, 6), island(10, 0, 4, 4.5), island(15, 0, 4, 6)]
+    (line,) = lines_of([folded(one, edge, degrees) for one in flat], np.arange(4))
+    assert line.character.tolist() in ([0, 1, 2, 3], [3, 2, 1, 0])
+    normals = np.array([folded(one, edge, degrees).normal for one in flat])
+    stem = np.array(
+        [
+            (one.cap[3] - one.cap[0]) / np.linalg.norm(one.cap[3] - one.cap[0])
+            for one in (folded(one, edge, degrees) for one in flat)
+        ]
+    )
+    across = np.cross(normals, line.direction)
+    assert np.abs(np.einsum("ij,ij->i", across, stem)) == pytest.approx(1.0, abs=1e-3)
+
+
+@pytest.mark.parametrize("part", [0.6, 0.95])
+def test_a_text_round_a_drum_is_one_line(part: float) -> None:
+    """Carried on from letter to letter: seen from one side, half of it would run backwards."""
+    radius, count = 20.0, 16
+    flat = [island(0, 0, 4, 6) for _ in range(count)]
+    axis = TURN @ np.array([0.0, 1.0, 0.0])
+    around = []
+    for k, one in enumerate(flat):
+        turn = Rotation.from_rotvec(2 * np.pi * part * k / count * axis)
+        out = TURN @ np.array([-2.0, 0.0, radius])
+        around.append(
+            replace(
+                one,
+                centre=turn.apply(one.centre + out),
+                normal=turn.apply(one.normal),
+                cap=turn.apply(one.cap + out),
+            )
+        )
+    (line,) = lines_of(around, np.arange(count))
+    order = line.character.tolist()
+    assert order in (list(range(count)), list(range(count))[::-1])
 
 
 def test_characters_follow_in_order() -> None:

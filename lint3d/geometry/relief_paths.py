@@ -1,0 +1,280 @@
+"""Which way does a group of characters run?
+
+Along the steps from neighbour to neighbour, over a bent base or an edge from one tangent plane into
+the next, or round a circle. Letters of a line stand on it: that tells by how much the way leans.
+Lengths in mm. Guarded by tests/geometry/test_relief_groups.py and tests/geometry/test_reliefs.py.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import csr_array
+from scipy.sparse.csgraph import breadth_first_order, minimum_spanning_tree
+from scipy.spatial import cKDTree
+
+from lint3d.geometry.relief_standing import Standing, gaps_between
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+#: Letters stand on a line within this share of their size; a block has so many islands at least;
+#: and by so much more of them stand on the lines of another way that it is taken instead.
+STANDS, BLOCK, SURELY = 0.02, 6, 0.15
+#: Ways from neighbour to neighbour along one line differ by less than this.
+ALONG = np.cos(np.radians(20.0))
+#: The steps between the middles of letters lean by no more than this against their line, degrees.
+MOST_LEAN, LEAN_OF_TWO = 25, 10
+#: Foot and head of neighbours that differ by more than this share of their size are on no line ...
+OFF_LINE = 0.1
+#: ... and lines that are shared weigh so much against low extents.
+SHARING = 2.0
+#: Middles of neighbours along a line are no farther apart than so many sizes.
+NEIGHBOURS = 2.5
+
+
+def best_path(islands: Sequence[Standing]) -> tuple[Floats, Floats, Path]:
+    """The way along a group on whose lines most islands stand, and their extents along and across.
+
+    Round a circle, straight, or straight across what the neighbours say. There are two islands at
+    least. The way is given with (k, 2) lowest and (k, 2) highest coordinates of each.
+    """
+    size = max(one.size for one in islands)
+    caps = [one.cap for one in islands]
+    steps = _Steps(islands)
+    paths = [Path(islands, steps, size, may_be_round=True)]
+    if paths[0].is_round:
+        paths.append(Path(islands, steps, size))
+    if len(caps) >= BLOCK:
+        paths.append(Path(islands, steps, size))
+        paths[-1].lean(np.pi / 2)
+    read = []
+    for path in paths:
+        path.lean(_best_lean(path, caps, size))
+        low, high = path.extents(caps)
+        share = max(_shared(side[:, 1], STANDS * size) for side in (low, high))
+        read.append((share, low, high, path))
+    best = read[0]
+    for one in read[1:]:
+        # What neighbours say counts for something.
+        if one[0] > best[0] + SURELY:
+            best = one
+    return best[1:]
+
+
+def _shared(level: Floats, within: float) -> float:
+    """Share of some levels that have another one beside them."""
+    order = np.sort(level)
+    step = np.diff(order) <= within
+    beside = np.concatenate([step, [False]]) | np.concatenate([[False], step])
+    return float(beside.mean())
+
+
+def _best_lean(path: Path, caps: Sequence[Floats], size: float) -> float:
+    """By which angle to turn the way, so that characters stand on a line and are low, radians.
+
+    The middles of letters lie at unlike heights; their feet, heads and strokes tell the way of
+    reading better.
+    """
+    tall = np.array([float(np.linalg.norm(np.ptp(cap, axis=0))) for cap in caps])
+    rows = np.flatnonzero(tall >= 0.5 * tall.max())
+    flat = [path.flat(i, caps[i]) for i in rows.tolist()]
+    # A slender stroke (I, a slash) is least tall when it leans.
+    upright = np.array([_slenderness(points) < 3.0 for points in flat])
+    best = 0.0
+    if not upright.any():
+        return best
+    place = path.place[rows]
+    pairs = cKDTree(place).query_pairs(NEIGHBOURS * size, output_type="ndarray")
+    # Two alone share a foot line some way or other, letters or not. The last of it is told by the
+    # letters themselves: their places are steps summed over a bent base.
+    most, sharing = (MOST_LEAN, SHARING) if len(rows) > 2 else (LEAN_OF_TWO, 0.0)
+    for step, count, weight in ((1.0, most, sharing), (0.1, 10, 0), (0.01, 10, 0), (0.001, 10, 0)):
+        angles = best + np.radians(step) * np.arange(-count, count + 1)
+        across = np.stack([-np.sin(angles), np.cos(angles)])
+        low = np.array([(points @ across).min(axis=0) for points in flat])
+        high = np.array([(points @ across).max(axis=0) for points in flat])
+        total = (high - low)[upright].sum(axis=0)
+        at = np.repeat(place[:, 1:], len(angles), axis=1) if path.is_round else place @ across
+        feet, heads = (
+            np.abs((at + side)[pairs[:, 0]] - (at + side)[pairs[:, 1]]) for side in (low, high)
+        )
+        off = np.minimum(np.minimum(feet, heads), OFF_LINE * size)
+        total += weight * off.sum(axis=0)
+        best = float(angles[total.argmin()])
+    return best
+
+
+def _slenderness(points: Floats) -> float:
+    spread = np.linalg.eigvalsh(np.cov(points.T))
+    return float(np.sqrt(spread[1] / max(spread[0], 1e-12)))
+
+
+class _Steps:
+    """The steps from neighbour to neighbour in a group: a tree, walked from one of its islands."""
+
+    def __init__(self, islands: Sequence[Standing]) -> None:
+        centre = np.array([one.centre for one in islands])
+        size = np.array([one.size for one in islands])
+        pairs = _reached_pairs(centre, 3.0 * float(size.max()))
+        # Of ways that are as short the one between the larger: two stems rather than their dots.
+        smaller = size[pairs].min(axis=1)
+        cost = gaps_between(islands, pairs) + 0.1 * (size.max() - smaller) + 1e-6
+        graph = csr_array((cost, (pairs[:, 0], pairs[:, 1])), shape=(len(islands),) * 2)
+        tree = minimum_spanning_tree(graph)
+        self.order, self.before = breadth_first_order(tree, 0, directed=False)
+        rows = self.order[1:]
+        step = centre[rows] - centre[self.before[rows]]
+        self.way = _main_way(step, np.minimum(size[rows], size[self.before[rows]]))
+        """(3,) unit, along which most steps lie."""
+
+
+def _reached_pairs(centre: Floats, reach: float) -> Ints:
+    """(p, 2) rows of points near each other, and enough others to link them all."""
+    pairs = cKDTree(centre).query_pairs(reach, output_type="ndarray")
+    row = np.arange(len(centre) - 1)
+    return np.vstack([pairs, np.column_stack([row, row + 1])]).astype(np.int64)
+
+
+def _main_way(step: Floats, size: Floats) -> Floats:
+    # Small marks (dots, accents) say little about the way of reading.
+    weight = size**3
+    way = step / np.maximum(np.linalg.norm(step, axis=1), 1e-12)[:, None]
+    # The way that most lie along, and not a mean with the steps from line to line.
+    alike = np.abs(way @ way.T) >= ALONG
+    weight = np.where(alike[(alike @ weight).argmax()], weight, 0.0)
+    tensor = (way * weight[:, None]).T @ way
+    main: Floats = np.linalg.eigh(tensor)[1][:, -1]
+    return main
+
+
+class Path:
+    """A way along the centres of a group: straight, over a bent base, or round a circle."""
+
+    def __init__(
+        self,
+        islands: Sequence[Standing],
+        steps: _Steps,
+        size: float,
+        *,
+        may_be_round: bool = False,
+    ) -> None:
+        self.centre = np.array([one.centre for one in islands])
+        self.normal = np.array([one.normal for one in islands])
+        self._steps = steps
+        mean = self.normal.mean(axis=0)
+        circle = None
+        if may_be_round:
+            axis = mean / max(float(np.linalg.norm(mean)), 1e-12)
+            circle = _circle(self.centre, axis, size)
+        self.is_round = circle is not None
+        if circle is not None:
+            self.middle, self.axis, self.radius = circle
+            self.along = _tangent(np.cross(self.axis, self.centre - self.middle), self.normal)
+        else:
+            self.along = self._carried(steps.way)
+        self.across = np.cross(self.normal, self.along)
+        self.place = self._round() if circle is not None else self._straight()
+
+    def lean(self, angle: float) -> None:
+        """Turn the way by an angle against the base, everywhere."""
+        along = np.cos(angle) * self.along + np.sin(angle) * self.across
+        self.along, self.across = along, np.cross(self.normal, along)
+        if not self.is_round:
+            self.place = self._straight()
+
+    def flat(self, island: int, points: Floats) -> Floats:
+        """(n, 2) mm, along and across, from the middle of an island."""
+        axes = np.stack([self.along[island], self.across[island]])
+        flat: Floats = (points - self.centre[island]) @ axes.T
+        return flat
+
+    def _carried(self, way: Floats) -> Floats:
+        """(k, 3) unit, a way in the tangent plane of each island, carried on from step to step.
+
+        From one plane to the next it turns about the line in which they meet, as on a base that is
+        rolled flat.
+        """
+        steps, normal = self._steps, self.normal
+        along = np.empty_like(normal)
+        first = int(steps.order[0])
+        # The way is one in space: it is taken as it lies where the base looks as on average.
+        start = int((normal @ normal.sum(axis=0)).argmax())
+        along[first] = _tangent(way[None], normal[[first]])[0]
+        for i in steps.order[1:].tolist():
+            one, two = normal[steps.before[i]], normal[i]
+            last = along[steps.before[i]]
+            along[i] = last - (last @ two) / max(1 + float(one @ two), 1e-6) * (one + two)
+        along = _tangent(along, normal)
+        # Turned as a whole, so that it lies along the way there.
+        there = _tangent(way[None], normal[[start]])[0]
+        across = np.cross(normal, along)
+        cosine, sine = there @ along[start], there @ across[start]
+        return _tangent(cosine * along + sine * across, normal)
+
+    def _straight(self) -> Floats:
+        """(k, 2) mm, along and across, from step to step over a bent base."""
+        rows = self._steps.order[1:]
+        before = self._steps.before[rows]
+        step = self.centre[rows] - self.centre[before]
+        moved = np.empty((len(rows), 2))
+        for column, axes in enumerate((self.along, self.across)):
+            mean = axes[rows] + axes[before]
+            mean /= np.maximum(np.linalg.norm(mean, axis=1), 1e-12)[:, None]
+            moved[:, column] = np.einsum("ij,ij->i", step, mean)
+        place = np.zeros((len(self.centre), 2))
+        for i, last, way in zip(rows.tolist(), before.tolist(), moved, strict=True):
+            place[i] = place[last] + way
+        return place
+
+    def _round(self) -> Floats:
+        """(k, 2) mm: along the circle, and outward from it."""
+        arm = self.centre - self.middle
+        first = arm[0] / np.linalg.norm(arm[0])
+        angle = np.arctan2(arm @ np.cross(self.axis, first), arm @ first)
+        outward = np.linalg.norm(arm, axis=1) - self.radius
+        sign = np.sign(np.einsum("ij,ij->i", self.across, arm).mean())
+        return np.column_stack([angle * self.radius, outward * (sign if sign else 1.0)])
+
+    def extents(self, feet: Sequence[Floats]) -> tuple[Floats, Floats]:
+        """(k, 2) lowest and (k, 2) highest coordinates of each island, along and across."""
+        low, high = np.empty((len(feet), 2)), np.empty((len(feet), 2))
+        for i, foot in enumerate(feet):
+            local = self.flat(i, foot)
+            low[i] = self.place[i] + local.min(axis=0)
+            high[i] = self.place[i] + local.max(axis=0)
+        return low, high
+
+
+def _tangent(way: Floats, normal: Floats) -> Floats:
+    """(k, 3) unit, ways laid into planes."""
+    flat = way - np.einsum("ij,ij->i", way, normal)[:, None] * normal
+    unit: Floats = flat / np.maximum(np.linalg.norm(flat, axis=1), 1e-12)[:, None]
+    return unit
+
+
+def _circle(centre: Floats, normal: Floats, size: float) -> tuple[Floats, Floats, float] | None:
+    """Middle, axis and radius of a circle in a flat base that the centres lie on, if they do."""
+    if len(centre) < 4:
+        return None
+    origin = centre.mean(axis=0)
+    u = centre[0] - origin
+    u = u - (u @ normal) * normal
+    if np.linalg.norm(u) < 1e-9:
+        return None
+    u /= np.linalg.norm(u)
+    v = np.cross(normal, u)
+    if np.abs((centre - origin) @ normal).max() > 0.05 * np.ptp(centre, axis=0).max():
+        return None
+    flat = np.column_stack([(centre - origin) @ u, (centre - origin) @ v])
+    line_error = np.abs(flat @ np.linalg.svd(flat, full_matrices=False)[2][1]).max()
+    terms = np.column_stack([2 * flat, np.ones(len(flat))])
+    a, b, c = np.linalg.lstsq(terms, (flat**2).sum(axis=1), rcond=None)[0]
+    radius = float(np.sqrt(max(c + a * a + b * b, 0.0)))
+    error = np.abs(np.hypot(flat[:, 0] - a, flat[:, 1] - b) - radius).max()
+    # The middles of letters on a straight line lie up to a fifth of their size beside it.
+    if line_error < 0.4 * size or error > 0.5 * line_error or radius > 20 * np.ptp(flat):
+        return None
+    return origin + a * u + b * v, normal, radius
