@@ -33,6 +33,9 @@ OVERLAP = 0.6
 #: ... and so are those that overlap by less, where one is lower than a small letter (a dot, the
 #: rings of a percent sign): kerned letters overlap a little, too.
 OVERLAP_SMALL, SMALL = 0.25, 0.62
+#: An accent's middle lies no farther from its letter's, along the line, than this share of the
+#: height of the line.
+ACCENT = 0.25
 #: What is lower than this share of the tallest line is no line of its own, but dots and accents.
 LOW_LINE = 0.5
 
@@ -110,7 +113,7 @@ def lines_of(islands: Sequence[Standing], members: Ints) -> list[Line]:
     if len(members) < 2:
         return [Line(members, np.zeros(len(members), np.int64), np.zeros((len(members), 3)))]
     low, high, path = best_path([islands[i] for i in members.tolist()])
-    line = _with_accents(_overlapping(low[:, 1], high[:, 1], 0.3), low[:, 1], high[:, 1])
+    line = _with_accents(_overlapping(low[:, 1], high[:, 1], 0.3), low, high)
     found = []
     for number in range(int(line.max()) + 1):
         rows = np.flatnonzero(line == number)
@@ -122,15 +125,19 @@ def lines_of(islands: Sequence[Standing], members: Ints) -> list[Line]:
 
 
 def _with_accents(line: Ints, low: Floats, high: Floats) -> Ints:
-    """Lines, with those that are too low for letters joined to the nearest one."""
+    """Lines, with what is in those that are too low for letters joined to what it is nearest to."""
     count = int(line.max()) + 1
-    bottom = np.array([low[line == k].min() for k in range(count)])
-    top = np.array([high[line == k].max() for k in range(count)])
-    is_low = top - bottom < LOW_LINE * (top - bottom).max()
+    bottom = np.array([low[line == k, 1].min() for k in range(count)])
+    top = np.array([high[line == k, 1].max() for k in range(count)])
+    is_low = (top - bottom < LOW_LINE * (top - bottom).max())[line]
     whole = np.flatnonzero(~is_low)
-    gap = np.maximum(bottom[:, None] - top[whole], bottom[whole] - top[:, None])
-    joined = np.where(is_low, whole[gap.argmin(axis=1)], np.arange(count))
-    return np.unique(joined[line], return_inverse=True)[1].astype(np.int64)
+    away = np.maximum(
+        np.maximum(low[is_low][:, None] - high[whole], low[whole] - high[is_low][:, None]), 0
+    )
+    nearest = whole[np.linalg.norm(away, axis=2).argmin(axis=1)]
+    joined = line.copy()
+    joined[is_low] = line[nearest]
+    return np.unique(joined, return_inverse=True)[1].astype(np.int64)
 
 
 def _characters(low: Floats, high: Floats) -> Ints:
@@ -142,6 +149,11 @@ def _characters(low: Floats, high: Floats) -> Ints:
     either = small[:, None] | small
     joined = (share > OVERLAP) | (either & (share > OVERLAP_SMALL))
     np.fill_diagonal(joined, False)
+    # An accent, or one of two dots over a letter, need not lie over a stroke of it.
+    above = low[:, None, 1] > high[:, 1]
+    line_height = high[:, 1].max() - low[:, 1].min()
+    far = np.abs(low[:, None, 0] + high[:, None, 0] - low[:, 0] - high[:, 0]) / 2
+    joined |= small[:, None] & above & (far < ACCENT * line_height)
     # A dot goes with the stem below its middle, though the hook of an f may hang over it, too.
     middle = (low + high)[:, 0] / 2
     away = np.where(joined, np.abs(middle[:, None] - middle), np.inf)

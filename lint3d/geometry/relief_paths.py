@@ -15,6 +15,7 @@ from scipy.sparse import csr_array
 from scipy.sparse.csgraph import breadth_first_order, minimum_spanning_tree
 from scipy.spatial import cKDTree
 
+from lint3d.geometry.relief_circles import Circle, circle_through, near_pairs, off_line
 from lint3d.geometry.relief_standing import Standing, gaps_between
 
 Floats = NDArray[np.float64]
@@ -27,12 +28,8 @@ STANDS, BLOCK, SURELY = 0.02, 6, 0.15
 ALONG = np.cos(np.radians(20.0))
 #: The steps between the middles of letters lean by no more than this against their line, degrees.
 MOST_LEAN, LEAN_OF_TWO = 25, 10
-#: Foot and head of neighbours that differ by more than this share of their size are on no line ...
-OFF_LINE = 0.1
-#: ... and lines that are shared weigh so much against low extents.
+#: Lines that are shared weigh so much against low extents.
 SHARING = 2.0
-#: Middles of neighbours along a line are no farther apart than so many sizes.
-NEIGHBOURS = 2.5
 
 
 def best_path(islands: Sequence[Standing]) -> tuple[Floats, Floats, Path]:
@@ -44,11 +41,12 @@ def best_path(islands: Sequence[Standing]) -> tuple[Floats, Floats, Path]:
     size = max(one.size for one in islands)
     caps = [one.cap for one in islands]
     steps = _Steps(islands)
-    paths = [Path(islands, steps, size, may_be_round=True)]
-    if paths[0].is_round:
-        paths.append(Path(islands, steps, size))
+    paths = [Path(islands, steps)]
+    circle = circle_through(islands, size)
+    if circle is not None:
+        paths.insert(0 if circle.is_plain else 1, Path(islands, steps, circle))
     if len(caps) >= BLOCK:
-        paths.append(Path(islands, steps, size))
+        paths.append(Path(islands, steps))
         paths[-1].lean(np.pi / 2)
     read = []
     for path in paths:
@@ -87,7 +85,7 @@ def _best_lean(path: Path, caps: Sequence[Floats], size: float) -> float:
     if not upright.any():
         return best
     place = path.place[rows]
-    pairs = cKDTree(place).query_pairs(NEIGHBOURS * size, output_type="ndarray")
+    pairs = near_pairs(place, size)
     # Two alone share a foot line some way or other, letters or not. The last of it is told by the
     # letters themselves: their places are steps summed over a bent base.
     most, sharing = (MOST_LEAN, SHARING) if len(rows) > 2 else (LEAN_OF_TWO, 0.0)
@@ -98,11 +96,7 @@ def _best_lean(path: Path, caps: Sequence[Floats], size: float) -> float:
         high = np.array([(points @ across).max(axis=0) for points in flat])
         total = (high - low)[upright].sum(axis=0)
         at = np.repeat(place[:, 1:], len(angles), axis=1) if path.is_round else place @ across
-        feet, heads = (
-            np.abs((at + side)[pairs[:, 0]] - (at + side)[pairs[:, 1]]) for side in (low, high)
-        )
-        off = np.minimum(np.minimum(feet, heads), OFF_LINE * size)
-        total += weight * off.sum(axis=0)
+        total += weight * off_line(at + low, at + high, pairs, size).sum(axis=0)
         best = float(angles[total.argmin()])
     return best
 
@@ -116,26 +110,37 @@ class _Steps:
     """The steps from neighbour to neighbour in a group: a tree, walked from one of its islands."""
 
     def __init__(self, islands: Sequence[Standing]) -> None:
-        centre = np.array([one.centre for one in islands])
+        self.order, self.before, _ = _tree(islands)
         size = np.array([one.size for one in islands])
-        pairs = _reached_pairs(centre, 3.0 * float(size.max()))
-        # Of ways that are as short the one between the larger: two stems rather than their dots.
-        smaller = size[pairs].min(axis=1)
-        cost = gaps_between(islands, pairs) + 0.1 * (size.max() - smaller) + 1e-6
-        graph = csr_array((cost, (pairs[:, 0], pairs[:, 1])), shape=(len(islands),) * 2)
-        tree = minimum_spanning_tree(graph)
-        self.order, self.before = breadth_first_order(tree, 0, directed=False)
-        rows = self.order[1:]
-        step = centre[rows] - centre[self.before[rows]]
-        self.way = _main_way(step, np.minimum(size[rows], size[self.before[rows]]))
+        # Between letters: stops and dots between them say little about the way of reading.
+        tall = [one for one in islands if one.size >= 0.5 * size.max()]
+        order, before, centre = _tree(tall if len(tall) > 1 else islands)
+        rows = order[1:]
+        size = np.array([one.size for one in (tall if len(tall) > 1 else islands)])
+        smaller = np.minimum(size[rows], size[before[rows]])
+        self.way = _main_way(centre[rows] - centre[before[rows]], smaller)
         """(3,) unit, along which most steps lie."""
+
+
+def _tree(islands: Sequence[Standing]) -> tuple[Ints, Ints, Floats]:
+    """The shortest steps that link islands: their order, the one before each, their middles."""
+    centre = np.array([one.centre for one in islands])
+    size = np.array([one.size for one in islands])
+    pairs = _reached_pairs(centre, 3.0 * float(size.max()))
+    # Of ways that are as short the one between the larger: two stems rather than their dots.
+    smaller = size[pairs].min(axis=1)
+    cost = gaps_between(islands, pairs) + 0.1 * (size.max() - smaller) + 1e-6
+    graph = csr_array((cost, (pairs[:, 0], pairs[:, 1])), shape=(len(islands),) * 2)
+    order, before = breadth_first_order(minimum_spanning_tree(graph), 0, directed=False)
+    return order, before, centre
 
 
 def _reached_pairs(centre: Floats, reach: float) -> Ints:
     """(p, 2) rows of points near each other, and enough others to link them all."""
     pairs = cKDTree(centre).query_pairs(reach, output_type="ndarray")
     row = np.arange(len(centre) - 1)
-    return np.vstack([pairs, np.column_stack([row, row + 1])]).astype(np.int64)
+    all_pairs = np.vstack([pairs, np.column_stack([row, row + 1])])
+    return np.unique(all_pairs, axis=0).astype(np.int64)
 
 
 def _main_way(step: Floats, size: Floats) -> Floats:
@@ -157,26 +162,18 @@ class Path:
         self,
         islands: Sequence[Standing],
         steps: _Steps,
-        size: float,
-        *,
-        may_be_round: bool = False,
+        circle: Circle | None = None,
     ) -> None:
         self.centre = np.array([one.centre for one in islands])
         self.normal = np.array([one.normal for one in islands])
         self._steps = steps
-        mean = self.normal.mean(axis=0)
-        circle = None
-        if may_be_round:
-            axis = mean / max(float(np.linalg.norm(mean)), 1e-12)
-            circle = _circle(self.centre, axis, size)
         self.is_round = circle is not None
         if circle is not None:
-            self.middle, self.axis, self.radius = circle
-            self.along = _tangent(np.cross(self.axis, self.centre - self.middle), self.normal)
+            self.along = _tangent(np.cross(circle.axis, self.centre - circle.middle), self.normal)
         else:
             self.along = self._carried(steps.way)
         self.across = np.cross(self.normal, self.along)
-        self.place = self._round() if circle is not None else self._straight()
+        self.place = self._round(circle) if circle is not None else self._straight()
 
     def lean(self, angle: float) -> None:
         """Turn the way by an angle against the base, everywhere."""
@@ -229,14 +226,14 @@ class Path:
             place[i] = place[last] + way
         return place
 
-    def _round(self) -> Floats:
+    def _round(self, circle: Circle) -> Floats:
         """(k, 2) mm: along the circle, and outward from it."""
-        arm = self.centre - self.middle
+        arm = self.centre - circle.middle
         first = arm[0] / np.linalg.norm(arm[0])
-        angle = np.arctan2(arm @ np.cross(self.axis, first), arm @ first)
-        outward = np.linalg.norm(arm, axis=1) - self.radius
+        angle = np.arctan2(arm @ np.cross(circle.axis, first), arm @ first)
+        outward = np.linalg.norm(arm, axis=1) - circle.radius
         sign = np.sign(np.einsum("ij,ij->i", self.across, arm).mean())
-        return np.column_stack([angle * self.radius, outward * (sign if sign else 1.0)])
+        return np.column_stack([angle * circle.radius, outward * (sign if sign else 1.0)])
 
     def extents(self, feet: Sequence[Floats]) -> tuple[Floats, Floats]:
         """(k, 2) lowest and (k, 2) highest coordinates of each island, along and across."""
@@ -253,28 +250,3 @@ def _tangent(way: Floats, normal: Floats) -> Floats:
     flat = way - np.einsum("ij,ij->i", way, normal)[:, None] * normal
     unit: Floats = flat / np.maximum(np.linalg.norm(flat, axis=1), 1e-12)[:, None]
     return unit
-
-
-def _circle(centre: Floats, normal: Floats, size: float) -> tuple[Floats, Floats, float] | None:
-    """Middle, axis and radius of a circle in a flat base that the centres lie on, if they do."""
-    if len(centre) < 4:
-        return None
-    origin = centre.mean(axis=0)
-    u = centre[0] - origin
-    u = u - (u @ normal) * normal
-    if np.linalg.norm(u) < 1e-9:
-        return None
-    u /= np.linalg.norm(u)
-    v = np.cross(normal, u)
-    if np.abs((centre - origin) @ normal).max() > 0.05 * np.ptp(centre, axis=0).max():
-        return None
-    flat = np.column_stack([(centre - origin) @ u, (centre - origin) @ v])
-    line_error = np.abs(flat @ np.linalg.svd(flat, full_matrices=False)[2][1]).max()
-    terms = np.column_stack([2 * flat, np.ones(len(flat))])
-    a, b, c = np.linalg.lstsq(terms, (flat**2).sum(axis=1), rcond=None)[0]
-    radius = float(np.sqrt(max(c + a * a + b * b, 0.0)))
-    error = np.abs(np.hypot(flat[:, 0] - a, flat[:, 1] - b) - radius).max()
-    # The middles of letters on a straight line lie up to a fifth of their size beside it.
-    if line_error < 0.4 * size or error > 0.5 * line_error or radius > 20 * np.ptp(flat):
-        return None
-    return origin + a * u + b * v, normal, radius
