@@ -48,11 +48,12 @@ class Circle:
 def circle_through(islands: Sequence[Standing], size: float) -> Circle | None:
     """The circle that letters stand on better than on any other, if there are four on a flat base.
 
-    Whether they stand on a straight line better is not asked.
+    Whether they stand on a straight line better is not asked. Dots and stops are not letters.
     """
-    centre = np.array([one.centre for one in islands])
-    if len(centre) < 4:
+    islands = [one for one in islands if one.size >= 0.5 * size]
+    if len(islands) < 4:
         return None
+    centre = np.array([one.centre for one in islands])
     mean = np.mean([one.normal for one in islands], axis=0)
     normal = mean / max(float(np.linalg.norm(mean)), 1e-12)
     origin = centre.mean(axis=0)

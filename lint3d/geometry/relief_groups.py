@@ -149,11 +149,12 @@ def _characters(low: Floats, high: Floats) -> Ints:
     either = small[:, None] | small
     joined = (share > OVERLAP) | (either & (share > OVERLAP_SMALL))
     np.fill_diagonal(joined, False)
-    # An accent, or one of two dots over a letter, need not lie over a stroke of it.
-    above = low[:, None, 1] > high[:, 1]
+    # An accent, or one of two dots over a letter, need not lie over a stroke of it. (Which side of
+    # a line is up is not known.)
+    apart = (low[:, None, 1] > high[:, 1]) | (high[:, None, 1] < low[:, 1])
     line_height = high[:, 1].max() - low[:, 1].min()
     far = np.abs(low[:, None, 0] + high[:, None, 0] - low[:, 0] - high[:, 0]) / 2
-    joined |= small[:, None] & above & (far < ACCENT * line_height)
+    joined |= small[:, None] & apart & (far < ACCENT * line_height)
     # A dot goes with the stem below its middle, though the hook of an f may hang over it, too.
     middle = (low + high)[:, 0] / 2
     away = np.where(joined, np.abs(middle[:, None] - middle), np.inf)

@@ -23,7 +23,7 @@ Ints = NDArray[np.int64]
 
 #: Letters stand on a line within this share of their size; a block has so many islands at least;
 #: and by so much more of them stand on the lines of another way that it is taken instead.
-STANDS, BLOCK, SURELY = 0.02, 6, 0.15
+STANDS, BLOCK, SURELY = 0.02, 6, 0.1
 #: Ways from neighbour to neighbour along one line differ by less than this.
 ALONG = np.cos(np.radians(20.0))
 #: The steps between the middles of letters lean by no more than this against their line, degrees.
@@ -40,19 +40,20 @@ def best_path(islands: Sequence[Standing]) -> tuple[Floats, Floats, Path]:
     """
     size = max(one.size for one in islands)
     caps = [one.cap for one in islands]
+    tall = np.array([one.size >= 0.5 * size for one in islands])
     steps = _Steps(islands)
     paths = [Path(islands, steps)]
     circle = circle_through(islands, size)
     if circle is not None:
         paths.insert(0 if circle.is_plain else 1, Path(islands, steps, circle))
-    if len(caps) >= BLOCK:
+    if tall.sum() >= BLOCK:
         paths.append(Path(islands, steps))
         paths[-1].lean(np.pi / 2)
     read = []
     for path in paths:
         path.lean(_best_lean(path, caps, size))
         low, high = path.extents(caps)
-        share = max(_shared(side[:, 1], STANDS * size) for side in (low, high))
+        share = max(_shared(side[tall, 1], STANDS * size) for side in (low, high))
         read.append((share, low, high, path))
     best = read[0]
     for one in read[1:]:
@@ -82,7 +83,7 @@ def _best_lean(path: Path, caps: Sequence[Floats], size: float) -> float:
     # A slender stroke (I, a slash) is least tall when it leans.
     upright = np.array([_slenderness(points) < 3.0 for points in flat])
     best = 0.0
-    if not upright.any():
+    if not upright.any() and len(rows) < 3:
         return best
     place = path.place[rows]
     pairs = near_pairs(place, size)
@@ -94,6 +95,8 @@ def _best_lean(path: Path, caps: Sequence[Floats], size: float) -> float:
         across = np.stack([-np.sin(angles), np.cos(angles)])
         low = np.array([(points @ across).min(axis=0) for points in flat])
         high = np.array([(points @ across).max(axis=0) for points in flat])
+        if not upright.any() and not weight:
+            break
         total = (high - low)[upright].sum(axis=0)
         at = np.repeat(place[:, 1:], len(angles), axis=1) if path.is_round else place @ across
         total += weight * off_line(at + low, at + high, pairs, size).sum(axis=0)

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
 import pytest
+import shapes_relief as shapes
 from scipy.spatial.transform import Rotation
 
 from lint3d.geometry.relief_groups import groups, lines_of
@@ -109,6 +111,60 @@ def test_a_text_round_a_drum_is_one_line(part: float) -> None:
     (line,) = lines_of(around, np.arange(count))
     order = line.character.tolist()
     assert order in (list(range(count)), list(range(count))[::-1])
+
+
+def drawn(text: str, place: Callable[[np.ndarray, float], np.ndarray]) -> list[Standing]:
+    """The islands of a text of height 1, each character laid by `place(points, middle)`."""
+    islands, x = [], 0.0
+    for letter in text:
+        if letter == " ":
+            x += 0.45
+            continue
+        glyph = shapes.font_text(letter, 1.0)
+        left, _, right, _ = glyph.bounds()
+        for part in glyph.decompose():
+            points = np.vstack(part.to_polygons()) - [(left + right) / 2, 0.0]
+            corner = place(points, x + (right - left) / 2)
+            corner = np.column_stack([corner, np.full(len(corner), 0.1)]) @ TURN.T
+            side = np.linalg.norm(np.roll(corner, -1, axis=0) - corner, axis=1)
+            middle = (np.roll(corner, -1, axis=0) + corner) / 2
+            centre = (middle * side[:, None]).sum(axis=0) / side.sum()
+            islands.append(Standing(True, 0.1, 0.001, centre, TURN @ [0, 0, 1.0], corner))
+        x += right - left + 0.16
+    return islands
+
+
+@pytest.mark.parametrize("radius", [-8.0, -4.0, 4.0, 8.0])
+@pytest.mark.parametrize("text", ["m kg tilt mm", "dry Haven AC", "up No 230", "quay at 4711 bar"])
+def test_a_text_on_an_arc_is_read_along_it(text: str, radius: float) -> None:
+    """The middles of its letters tell the arc badly."""
+
+    def place(points: np.ndarray, at: float) -> np.ndarray:
+        turn = Rotation.from_euler("z", -at / radius).as_matrix()[:2, :2]
+        return (points + [0.0, radius]) @ turn.T
+
+    islands = drawn(text, place)
+    (line,) = lines_of(islands, np.arange(len(islands)))
+    assert line.character.max() + 1 == len(text.replace(" ", ""))
+
+
+@pytest.mark.parametrize("text", ["naïve", "été", "5;6;7", "a:b;c", "No.5", "Größe", "ÄÖÜ", "f(x)"])
+@pytest.mark.parametrize("degrees", [0.0, 110.0, 180.0])
+def test_dots_accents_and_stops_count_with_their_letters(text: str, degrees: float) -> None:
+    turn = Rotation.from_euler("z", degrees, degrees=True).as_matrix()[:2, :2]
+    islands = drawn(text, lambda points, at: (points + [at, 0.0]) @ turn.T)
+    (line,) = lines_of(islands, np.arange(len(islands)))
+    assert line.character.max() + 1 == len(text)
+
+
+def test_the_dot_of_an_i_below_another_line_stays_with_its_stem() -> None:
+    lines = [
+        drawn(text, lambda points, at, k=k: points + [at, -1.5 * k])
+        for k, text in enumerate(["quay", "jig"])
+    ]
+    found = lines_of([*lines[0], *lines[1]], np.arange(9))
+    assert sorted(len(line.members) for line in found) == [4, 5]
+    assert sorted(int(line.character.max()) + 1 for line in found) == [3, 4]
 
 
 def test_characters_follow_in_order() -> None:
