@@ -125,6 +125,8 @@ def exact_contacts(
         seen = see_each_other(surface, inward, good)
         parts.append(good.take(seen))
         hidden.append(good.take(~seen & ~good.knife))
+    level = _level(surface, inward, edges, pair, dense, high, pairs_most)
+    parts.append(level.take(see_each_other(surface, inward, level)))
     steep = contacts_of(surface, inward, edges, _steep(surface, inward, dense, high, pairs_most))
     steep = steep.take(steep.distance < high)
     near_by = join([between, steep.take(_straightest(inward, pair, steep))])
@@ -154,19 +156,57 @@ def _straightest(inward: Floats, measured: Ints, contacts: Contacts) -> Bools:
 def _steep(
     surface: SpanSurface, inward: Floats, dense: Bools, high: float, most: int | None
 ) -> Ints:
-    """Pairs of facets that taper, of which one is small and lies at a side where it ends.
+    """Pairs of facets that taper, of which one is small and lies at a side where it ends."""
+    chosen = _at_ends(surface, high) & ~dense
+    return _pairs_with_small(surface, inward, chosen, high, most, (ACCEPT_COS, TAPER_COS))
+
+
+def _level(
+    surface: SpanSurface,
+    inward: Floats,
+    edges: KnifeEdges,
+    measured: Ints,
+    dense: Bools,
+    high: float,
+    most: int | None,
+) -> Contacts:
+    """Contacts that count between nearly parallel facets, one of which meets nothing across it.
+
+    Such a facet is small and lies aside of the other, so that rays straight across pass both.
+    """
+    lone = np.ones(len(inward), dtype=bool)
+    lone[measured[measured[:, 1] >= 0].ravel()] = False
+    chosen = _at_ends(surface, high) & ~dense & (lone | long_facets(surface, high))
+    pairs = _pairs_with_small(surface, inward, chosen, high, most, (TAPER_COS, 2.0))
+    found = contacts_of(surface, inward, edges, pairs)
+    return found.take(found.counts & (found.distance <= high) & ~found.knife)
+
+
+def _at_ends(surface: SpanSurface, high: float) -> Bools:
+    """(k,) which facets are large or lie at a side where the surface turns? All, if they are few.
 
     Where a surface runs on, what small facets face is found by rays from them and those beside.
     """
     large = long_facets(surface, high)
     turns = surface.turns
-    chosen = large | (len(large) <= STEEP_ALL_OF)
+    chosen: Bools = large | (len(large) <= STEEP_ALL_OF)
     chosen[turns.facet] = chosen[turns.other] = True
-    rows = np.flatnonzero(chosen & ~dense)
-    way, reach = (ACCEPT_COS, TAPER_COS), high
-    near, _ = facing_pairs(surface.corners[rows], inward[rows], reach, most=most, facing=way)
+    return chosen
+
+
+def _pairs_with_small(
+    surface: SpanSurface,
+    inward: Floats,
+    chosen: Bools,
+    high: float,
+    most: int | None,
+    facing: tuple[float, float],
+) -> Ints:
+    """Pairs of chosen facets, apart and so near to opposite, of which one is small."""
+    rows = np.flatnonzero(chosen)
+    near, _ = facing_pairs(surface.corners[rows], inward[rows], high, most=most, facing=facing)
     pairs = rows[near[:most]]
-    pairs = pairs[~large[pairs].all(axis=1)]
+    pairs = pairs[~long_facets(surface, high)[pairs].all(axis=1)]
     return pairs[~share_vertex(surface.faces, pairs[:, 0], pairs[:, 1])]
 
 

@@ -90,13 +90,14 @@ def test_the_shortest_line_of_a_direction_is_that_of_many_random_ones() -> None:
         (192, "inward", 0.360),
         (219, "outward", 0.764),
         (233, "inward", 0.535),
+        (310, "outward", 0.0934),  # level with each other, one small and aside
     ],
 )
 def test_no_random_line_in_messy_solids_is_shorter(
     seed: int, look: Literal["inward", "outward"], witness: float
 ) -> None:
     found = thin_regions(spans(messy_solid(seed), 0.8, 1.0, look))
-    assert min(one.lower for one in found) <= witness + 0.002
+    assert min(one.lower for one in found) <= witness + min(0.002, witness / 100)
 
 
 @pytest.mark.parametrize("seed", [0, 2, 5, 8, 9, 10, 25, 28])
