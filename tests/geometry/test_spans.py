@@ -60,8 +60,7 @@ def complaints(case: shapes.WallCase) -> list[str]:
 
 @pytest.mark.parametrize("make", ALL, ids=NAMES)
 def test_truth_lies_within(make: Any) -> None:
-    for seed in range(3):
-        assert complaints(case_of(make, seed)) == [], f"seed {seed}"
+    assert complaints(case_of(make, 0)) == []
 
 
 @pytest.mark.slow
@@ -70,7 +69,7 @@ def test_many_random_parts(capsys: pytest.CaptureFixture[str]) -> None:
     wrong: Counter[str] = Counter()
     total = 0
     for make in ALL:
-        for seed in range(1000, 1070):
+        for seed in (*range(3), *range(1000, 1070)):
             total += 1
             found = complaints(case_of(make, seed))
             if found:

@@ -54,13 +54,15 @@ def test_no_way_through_a_wall() -> None:
     assert widest_way(vertices, faces, grid, np.array([0, 0, -1.8]), np.array([0, 0, 1.8])) is None
 
 
-def test_arm_of_a_cross_is_no_second_opening() -> None:
+@pytest.mark.parametrize(
+    "seed", [0, *(pytest.param(seed, marks=pytest.mark.slow) for seed in (1, 2))]
+)
+def test_arm_of_a_cross_is_no_second_opening(seed: int) -> None:
     """An arm far narrower than the middle runs beside it all along, and nothing stands between."""
     arm = 0.344
     solid = parts.block([24, 24, 24]) - parts.ball(7.1)
     solid -= parts.block([arm, 5, 16], [0, 0, 8]) + parts.block([5, arm, 16], [0, 0, 8])
-    for seed in range(3):
-        found = find_voids(*parts.mesh(solid, parts.random_frame(seed)), 1.5, 12.75)
-        (pocket,) = found.pockets
-        assert pocket.bridge is not None
-        assert pocket.bridge.lower <= arm * np.sqrt(2) <= pocket.bridge.upper
+    found = find_voids(*parts.mesh(solid, parts.random_frame(seed)), 1.5, 12.75)
+    (pocket,) = found.pockets
+    assert pocket.bridge is not None
+    assert pocket.bridge.lower <= arm * np.sqrt(2) <= pocket.bridge.upper

@@ -1,6 +1,6 @@
 """Are the verdicts right on random parts with closed-form throats, in random frames?
 
-Two parts of each family by default; `-m slow` runs more than three hundred and prints how many
+One part of each family by default; `-m slow` runs more than three hundred and prints how many
 verdicts were wrong.
 """
 
@@ -85,10 +85,9 @@ def _interval(result: Result, case: shapes_ducts.Case, limit: float) -> Iterator
         yield f"[{result.lower}, {result.upper}] is too wide"
 
 
-@pytest.mark.parametrize("number", range(2))
 @pytest.mark.parametrize("family", sorted(set(shapes_ducts.FAMILIES) - LONG))
-def test_random_part(family: str, number: int, tmp_path: Path) -> None:
-    assert list(troubles(family, number, tmp_path)) == []
+def test_random_part(family: str, tmp_path: Path) -> None:
+    assert list(troubles(family, 0, tmp_path)) == []
 
 
 @pytest.mark.slow
