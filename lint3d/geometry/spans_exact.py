@@ -203,10 +203,13 @@ def _pairs_with_small(
     facing: tuple[float, float],
 ) -> Ints:
     """Pairs of chosen facets, apart and so near to opposite, of which one is small."""
+    large = long_facets(surface, high)
     rows = np.flatnonzero(chosen)
+    if large[rows].all():
+        return np.zeros((0, 2), dtype=np.int64)
     near, _ = facing_pairs(surface.corners[rows], inward[rows], high, most=most, facing=facing)
     pairs = rows[near[:most]]
-    pairs = pairs[~long_facets(surface, high)[pairs].all(axis=1)]
+    pairs = pairs[~large[pairs].all(axis=1)]
     return pairs[~share_vertex(surface.faces, pairs[:, 0], pairs[:, 1])]
 
 
