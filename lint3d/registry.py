@@ -17,7 +17,7 @@ import sys
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from types import ModuleType
+from types import FunctionType, ModuleType
 from typing import Any
 
 import pluggy
@@ -29,6 +29,23 @@ from lint3d.inspection import Notification, PluginFacts
 from lint3d.tomlfile import nearest
 
 ENTRY_POINTS = "lint3d"
+#: What `hookimpl` sets on a function.
+_MARK = f"{hooks.PROJECT}_impl"
+#: Never hooks, whatever they are called.
+_VALUES = (
+    ModuleType,
+    Measure,
+    Rule,
+    str,
+    int,
+    float,
+    tuple,
+    list,
+    dict,
+    set,
+    frozenset,
+    type(None),
+)
 
 
 @dataclass(frozen=True)
@@ -73,6 +90,22 @@ class Registry:
     def owner_of(self, kind: str, name: str) -> str:
         """The plugin that brings it."""
         return self.owner[kind, name]
+
+
+class _Manager(pluggy.PluginManager):
+    """Passes over a module's other functions, classes and values without a closer look."""
+
+    def parse_hookimpl_opts(self, plugin: object, name: str) -> pluggy.HookimplOpts | None:
+        """The options of a hook, None for what is none.
+
+        Pluggy looks at each name of a module in a careful and slow way: a fourth of a start.
+        """
+        if isinstance(plugin, ModuleType):
+            value = vars(plugin).get(name)
+            is_marked = isinstance(value, FunctionType) and hasattr(value, _MARK)
+            if isinstance(value, (FunctionType, type, *_VALUES)) and not is_marked:
+                return None
+        return super().parse_hookimpl_opts(plugin, name)
 
 
 def find_plugins(settings: PluginSettings) -> list[Found]:
@@ -132,7 +165,7 @@ def load_registry(settings: PluginSettings = PluginSettings()) -> Registry:
     ------
     PluginError : a name is offered twice, or a hook's name is unknown
     """
-    manager = pluggy.PluginManager(hooks.PROJECT)
+    manager = _Manager(hooks.PROJECT)
     manager.add_hookspecs(hooks)
     registry = Registry(manager)
     enabled = []
@@ -184,7 +217,7 @@ def _refuse_unmarked(plugin: str, module: ModuleType) -> None:
     for name, value in vars(module).items():
         if not name.startswith(f"{hooks.PROJECT}_") or not inspect.isfunction(value):
             continue
-        if not hasattr(value, f"{hooks.PROJECT}_impl"):
+        if not hasattr(value, _MARK):
             raise PluginError(
                 f"plugin '{plugin}': {name} is not marked, so it would never be called. "
                 "Write @hookimpl above it."

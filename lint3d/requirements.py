@@ -59,7 +59,8 @@ class Requirements:
         chosen += [one.process for one in config.for_files if one.process]
         for name in chosen:
             self.sheets.setdefault(name, read_sheet(name, self.registry.sheets, config.base))
-        registered = {n: read_sheet(n, self.registry.sheets) for n in self.registry.sheets}
+        known = self.registry.sheets
+        registered = {n: self.sheets.get(n) or read_sheet(n, known) for n in known}
         check_registered(self.registry, {**registered, **self.sheets})
         for sheet in (*registered.values(), *self.sheets.values()):
             self.rules |= all_rules(self.registry, sheet)
