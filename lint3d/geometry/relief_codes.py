@@ -4,8 +4,8 @@ The outlines lie on one square lattice, at least `LEAST_SIDE` squares a way; no 
 empty (lines and letters of a font made of squares have empty ones between them); a quarter to three
 quarters of the squares are filled; and the field is not its own copy a few squares on. That last is
 the border to ventilation grids, waffles, chequers and knurls, which repeat. Squares that touch are
-one island; a whole code may be one. Bent bases are unrolled about the middle of the field, which is
-true enough for fields that span a third of a drum's radius. Lengths in mm.
+one island; a whole code may be one. Bent bases are unrolled about the middle of the field, and the
+lattice is followed from there outward (`relief_lattice`). Lengths in mm.
 Guarded by tests/geometry/test_relief_codes.py.
 """
 
@@ -20,6 +20,8 @@ from scipy.spatial import Delaunay, cKDTree
 
 from lint3d.geometry.components import connected_groups
 from lint3d.geometry.relief_base import Base, fit_base
+from lint3d.geometry.relief_groups import LIKE_HEIGHT, LIKE_HEIGHT_MM
+from lint3d.geometry.relief_lattice import lattice_of
 from lint3d.geometry.relief_outline import outline_at
 from lint3d.geometry.relief_shapes import HIGH_LEVEL, LOW_LEVEL, Shape
 
@@ -27,20 +29,17 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
-#: The smallest codes in use have ten squares a way. common practice, no source
-LEAST_SIDE = 8
-#: More squares a way than this are no code.
-MOST_SIDE = 200
 #: Outlines run along two directions: length of the mean of four-fold angles (a circle has 0).
 ALIGNED = 0.9
 #: Fillets round the corners of feet: those run along two directions by this much at least.
 ALIGNED_FEET = 0.6
-#: Lines stray from the lattice by less than this share of a square, but for this share of them.
-ON_LATTICE, OFF_SHARE = 0.15, 0.05
-#: Islands of one field are no farther apart than this many of the smallest.
-NEAR = 2.2
-#: Squares may be this much wider or narrower than the lattice.
-LIKE_SQUARE = 0.3
+#: Squares of one field are no farther apart than this many of the smallest: two empty ones between.
+NEAR = 3.4
+#: The smallest is one of so many classes of size, each so much wider than the one before; a full
+#: stop beside a code may be smaller than its squares.
+CLASSES, WIDER = 12, 1.5
+#: The base below a field is fitted to so many points.
+MOST_POINTS = 4000
 #: Share of filled squares.
 LEAST_FILLED, MOST_FILLED = 0.25, 0.75
 #: A field that agrees this well with itself up to so many squares on repeats.
@@ -73,22 +72,42 @@ def codes_among(shapes: Sequence[Shape]) -> list[tuple[list[int], Code]]:
 
     Parameters
     ----------
-    shapes : of one sense and like height
+    shapes : on one surface
 
     Returns
     -------
     list of (rows of `shapes`, Code)
     """
-    aligned = [
-        i for i, shape in enumerate(shapes) if _alignment(_foot_ways([shape])) >= ALIGNED_FEET
-    ]
-    found = []
-    for group in _fields([shapes[i] for i in aligned]):
-        rows = [aligned[k] for k in group.tolist()]
-        code = code_of([shapes[i] for i in rows])
-        if code is not None:
-            found.append((rows, code))
-    return found
+    aligned = np.array(
+        [i for i, shape in enumerate(shapes) if _alignment(_foot_ways([shape])) >= ALIGNED_FEET],
+        np.int64,
+    )
+    side = np.array([np.sqrt(shapes[i].measured.island.footprint) for i in aligned.tolist()])
+    seen: set[bytes] = set()
+    found: list[tuple[list[int], Code]] = []
+    least = float(side.min(initial=np.inf))
+    for _ in range(CLASSES):
+        large = aligned[side >= 0.9 * least]
+        for group in _fields([shapes[i] for i in large.tolist()], NEAR * least):
+            rows = large[group]
+            if rows.tobytes() not in seen:
+                seen.add(rows.tobytes())
+                code = code_of([shapes[i] for i in rows.tolist()])
+                if code is not None:
+                    found.append((rows.tolist(), code))
+        larger = side[side > WIDER * least]
+        if not len(larger):
+            break
+        least = float(larger.min())
+    # A piece of a code may pass for one by itself.
+    found.sort(key=lambda one: -one[1].filled.size)
+    told: set[int] = set()
+    kept = []
+    for members, code in found:
+        if told.isdisjoint(members):
+            kept.append((members, code))
+            told |= set(members)
+    return kept
 
 
 def within(code: Code, shapes: Sequence[Shape]) -> Bools:
@@ -110,15 +129,26 @@ def within(code: Code, shapes: Sequence[Shape]) -> Bools:
     return found
 
 
-def _fields(shapes: Sequence[Shape]) -> list[Ints]:
-    """Islands that are no farther from each other than two of the smallest would fill."""
+def _fields(shapes: Sequence[Shape], reach: float) -> list[Ints]:
+    """Islands of one sense and like height that are no farther from each other than a reach."""
     if not shapes:
         return []
-    reach = NEAR * min(np.sqrt(shape.measured.island.footprint) for shape in shapes)
     feet = [_along_foot(shape, reach / 2) for shape in shapes]
     owner = np.repeat(np.arange(len(feet)), [len(foot) for foot in feet])
-    pairs = cKDTree(np.concatenate(feet)).query_pairs(reach, output_type="ndarray")
-    field = connected_groups(len(feet), owner[pairs[:, 0]], owner[pairs[:, 1]])
+    pairs = owner[cKDTree(np.concatenate(feet)).query_pairs(reach, output_type="ndarray")]
+    one, two = np.unique(np.sort(pairs, axis=1), axis=0).T
+    raised = np.array([shape.raised for shape in shapes])
+    height = np.array([shape.height for shape in shapes])
+    slack = np.array([shape.upper - shape.lower for shape in shapes]) / 2
+    normal = np.array([shape.measured.island.normal for shape in shapes])
+    alike = np.maximum(LIKE_HEIGHT * np.maximum(height[one], height[two]), LIKE_HEIGHT_MM)
+    like = (
+        (raised[one] == raised[two])
+        & (np.abs(height[one] - height[two]) <= alike + slack[one] + slack[two])
+        # Not those on the other side of a thin plate.
+        & (np.einsum("ij,ij->i", normal[one], normal[two]) > 0)
+    )
+    field = connected_groups(len(shapes), one[like], two[like])
     return [np.flatnonzero(field == number) for number in range(int(field.max()) + 1)]
 
 
@@ -153,7 +183,7 @@ def code_of(shapes: Sequence[Shape]) -> Code | None:
     lattices = []
     for level in (LOW_LEVEL, HIGH_LEVEL):
         sides = _sides(shapes, base, level)
-        lattice = None if sides is None else _lattice(*sides)
+        lattice = None if sides is None else lattice_of(*sides)
         if lattice is None:
             return None
         lattices.append(lattice)
@@ -195,6 +225,7 @@ def _four_fold(way: Floats) -> complex:
 
 def _common_base(shapes: Sequence[Shape]) -> Base | None:
     feet = np.concatenate([shape.foot for shape in shapes])
+    feet = feet[:: max(1, len(feet) // MOST_POINTS)]
     normal = np.mean([shape.measured.island.normal for shape in shapes], axis=0)
     noise = max(shape.blur + shape.measured.base.residual for shape in shapes)
     return fit_base(feet, np.ones(len(feet)), feet.mean(axis=0), normal, max(noise, LEAST_NOISE_MM))
@@ -218,115 +249,6 @@ def _sides(shapes: Sequence[Shape], base: Base, share: float) -> tuple[Floats, F
     angle = np.angle(_four_fold(end - start)) / 4
     turn = np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])
     return start @ turn.T, end @ turn.T
-
-
-# --- from lines to squares -----------------------------------------------------------------------
-
-
-@dataclass(frozen=True, eq=False)
-class _Lattice:
-    pitch: float
-    square: float
-    filled: Bools
-
-
-@dataclass(frozen=True, eq=False)
-class _Ruler:
-    """The lattice lines along one axis."""
-
-    origin: float
-    """Between lines that bound squares from below and from above."""
-    pitch: float
-    square: float
-    count: int
-
-
-def _lattice(start: Floats, end: Floats) -> _Lattice | None:
-    """The lattice that lines lie on, and which of its squares they run round."""
-    way = end - start
-    rulers = []
-    for axis in range(2):
-        along = np.abs(way[:, 1 - axis]) > np.abs(way[:, axis])
-        at = (start[along, axis] + end[along, axis]) / 2
-        # Outlines run their way round: up on the right of a square, backwards above it.
-        ruler = _ruler(at, way[along, 1 - axis] * (1 if axis == 0 else -1))
-        if ruler is None:
-            return None
-        rulers.append(ruler)
-    x, y = rulers
-    if abs(x.pitch - y.pitch) > 0.1 * y.pitch:
-        return None
-    # Signed crossings of the upright lines, summed along each row.
-    upright = np.abs(way[:, 1]) > np.abs(way[:, 0])
-    column = np.rint((start[upright, 0] + end[upright, 0]) / 2 / x.pitch - x.origin / x.pitch)
-    ends = np.stack([start[upright, 1], end[upright, 1]], axis=1)
-    middles = y.origin + (np.arange(y.count) + 0.5) * y.pitch
-    first = np.searchsorted(middles, ends.min(axis=1))
-    last = np.searchsorted(middles, ends.max(axis=1))
-    crossings = np.zeros((y.count + 1, x.count + 1))
-    column = np.clip(column, 0, x.count).astype(np.int64)
-    sign = np.sign(ends[:, 0] - ends[:, 1])
-    np.add.at(crossings, (first, column), sign)
-    np.add.at(crossings, (last, column), -sign)
-    filled = np.cumsum(np.cumsum(crossings, axis=0), axis=1)[:-1, :-1] > 0.5
-    return _Lattice((x.pitch + y.pitch) / 2, (x.square + y.square) / 2, filled)
-
-
-def _ruler(at: Floats, run: Floats) -> _Ruler | None:
-    """Equal steps between lines, or None.
-
-    Parameters
-    ----------
-    at : (k,) mm, where each line crosses the axis
-    run : (k,) mm, its length, positive where squares lie below, negative where they lie above
-    """
-    length = np.abs(run)
-    if not len(at) or np.ptp(at) <= 0:
-        return None
-    steps = [_steps(at[side], length[side]) for side in (run > 0, run < 0)]
-    known = [step for step in steps if step is not None]
-    if len(known) < 2:
-        return None
-    pitch = float(np.mean([step for step, _ in known]))
-    phase = []
-    for side in (run > 0, run < 0):
-        turn = np.exp(2j * np.pi * at[side] / pitch)
-        mean = (turn * length[side]).sum()
-        off = np.abs(np.angle(turn / mean)) / (2 * np.pi)
-        if length[side][off > ON_LATTICE].sum() > OFF_SHARE * length[side].sum():
-            return None
-        phase.append(float(np.angle(mean)) / (2 * np.pi) * pitch)
-    wide = (phase[0] - phase[1] + pitch / 2) % pitch - pitch / 2
-    if abs(wide) > LIKE_SQUARE * pitch:
-        return None
-    # The lattice runs in the middle between the end of one square and the start of the next.
-    low = phase[1] + wide / 2
-    first, last = np.rint((at.min() - low) / pitch), np.rint((at.max() - low) / pitch)
-    count = int(last - first)
-    if not LEAST_SIDE <= count <= MOST_SIDE:
-        return None
-    return _Ruler(float(low + first * pitch), pitch, pitch + wide, count)
-
-
-def _steps(at: Floats, length: Floats) -> tuple[float, int] | None:
-    """Mean step between lines that look the same way, and how many steps there are."""
-    order = np.argsort(at)
-    gap = np.diff(at[order])
-    if not len(gap):
-        return None
-    rough = np.ptp(at) / (LEAST_SIDE * 32)
-    line = np.concatenate([[0], np.cumsum(gap > rough)])
-    total = np.bincount(line, length[order])
-    middle = np.bincount(line, (at * length)[order]) / np.maximum(total, 1e-300)
-    # Crumbs where corners touch are no lines.
-    middle = middle[total > 0.02 * total.max()]
-    if len(middle) < LEAST_SIDE - 2:
-        return None
-    usual = float(np.median(np.diff(middle)))
-    number = np.concatenate([[0], np.cumsum(np.rint(np.diff(middle) / usual))])
-    if number[-1] < 1:
-        return None
-    return float(np.polyfit(number, middle, 1)[0]), int(number[-1])
 
 
 def _is_code(filled: Bools) -> bool:

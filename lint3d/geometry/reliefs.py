@@ -187,14 +187,12 @@ def _parents(shapes: list[Shape], face_count: int) -> Ints:
 
 def _codes(shapes: list[Shape], parent: Ints) -> tuple[set[int], list[Code]]:
     """Fields of squares among the islands that stand free, and the rows of what lies in them."""
-    free = np.flatnonzero(parent < 0)
+    free = np.flatnonzero(parent < 0).tolist()
     coded: set[int] = set()
     codes = []
-    for group in groups([shapes[i].standing for i in free.tolist()]):
-        rows = free[group].tolist()
-        for mine, code in codes_among([shapes[i] for i in rows]):
-            codes.append(code)
-            coded |= {rows[k] for k in mine} | set(np.flatnonzero(within(code, shapes)).tolist())
+    for mine, code in codes_among([shapes[i] for i in free]):
+        codes.append(code)
+        coded |= {free[k] for k in mine} | set(np.flatnonzero(within(code, shapes)).tolist())
     return coded, codes
 
 

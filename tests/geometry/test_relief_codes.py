@@ -60,6 +60,55 @@ def test_a_field_of_squares_on_a_bent_base(base: str, height: float) -> None:
     check(found_on(case), 15, 0.8, height, case.slack + 1e-5)
 
 
+@pytest.mark.parametrize("height", [0.5, -0.5])
+@pytest.mark.parametrize(
+    ("base", "count", "span", "facets"),
+    [("cylinder", 21, 1.25, 25), ("cylinder", 16, 0.8, 15), ("sphere", 16, 0.8, 15)],
+)
+def test_a_field_that_goes_far_round_its_base(
+    base: str, count: int, span: float, facets: int, height: float
+) -> None:
+    """No unrolling about the middle is true at the rim: `span` is the angle the field goes round.
+
+    On a sphere squares cannot all be alike, and the pitch is that in the middle.
+    """
+    radius = count * 1.2 / span
+    outline = shapes.centred(shapes.squares(count, 1.2, np.random.default_rng(3)))
+    case = shapes.on_slab(outline, height, base=base, radius=radius, facet=radius / facets)
+    found = found_on(case)
+    (code,) = found.codes
+    assert code.filled.shape == (count, count)
+    assert code.pitch == pytest.approx(1.2, rel=0.03)
+    assert not found.inscriptions
+    for shape in code.shapes:
+        assert shape.lower - case.slack <= 0.5 <= shape.upper + case.slack
+
+
+@pytest.mark.parametrize("seed", range(2))
+def test_squares_two_empty_ones_apart_are_one_field(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    filled = rng.random((24, 24)) < 0.5
+    # A square in the corner that only its diagonal neighbours would join.
+    filled[:, 10:12], filled[12, :10], filled[12, 12:] = False, False, True
+    filled[0, ::2], filled[-1, ::2], filled[::2, 0], filled[::2, -1] = True, True, True, True
+    filled[12, 10] = filled[0, 11] = True
+    cells = [
+        shapes.Outline.square((0.9, 0.9)).translate((float(i), float(j)))
+        for i, j in np.argwhere(filled)
+    ]
+    outline = shapes.centred(m3.CrossSection.batch_boolean(cells, m3.OpType.Add))
+    (code,) = found_on(shapes.on_slab(outline, 0.5)).codes
+    assert code.filled.shape == (24, 24)
+    assert len(code.shapes) == len(cells)
+
+
+def test_a_full_stop_smaller_than_a_square_may_stand_beside_a_code() -> None:
+    outline = shapes.squares(21, 1.0, np.random.default_rng(0))
+    text = shapes.centred(shapes.font_text("No. 7", 2.5)).translate((10, -4.0))
+    found = found_on(shapes.on_slab(shapes.centred(outline + text), 0.5))
+    assert [code.filled.shape for code in found.codes] == [(21, 21)]
+
+
 def test_a_field_of_squares_on_a_slanted_face_with_draft() -> None:
     case = coded(21, 1.0, 0.5, 2, slanted_deg=12.0)
     check(found_on(case), 21, 1.0, 0.5)
