@@ -58,6 +58,11 @@ class Grid:
         """How many points?"""
         return self.shape[0] * self.shape[1] * self.shape[2]
 
+    @property
+    def strides(self) -> tuple[int, int, int]:
+        """How far apart are neighbours along each axis in flat numbers?"""
+        return self.shape[1] * self.shape[2], self.shape[2], 1
+
     def point(self, index: Ints) -> Floats:
         """(…, 3) mm, where the points (…, 3) are."""
         return self.origin + self.pitch * np.asarray(index, np.float64)
@@ -171,7 +176,7 @@ def _vote(solid: Bools, leaking: Ints, others: list[Crossings], grid: Grid) -> N
     for axis, found in enumerate(others):
         winding = np.zeros(grid.shape, np.int16)
         inside = found.step < grid.shape[axis]
-        stride = _strides(grid)[axis]
+        stride = grid.strides[axis]
         np.add.at(
             winding.reshape(-1),
             found.line[inside] + stride * found.step[inside],
@@ -188,7 +193,7 @@ def _mark_thin_walls(solid: Bools, axes: list[Crossings], grid: Grid) -> Ints:
     """Set free points solid where a step between two free points crosses the surface."""
     flat, marked = solid.reshape(-1), []
     for axis, found in enumerate(axes):
-        stride = _strides(grid)[axis]
+        stride = grid.strides[axis]
         between = (found.step > 0) & (found.step < grid.shape[axis])
         upper = found.line[between] + stride * found.step[between].astype(np.int64)
         free = ~flat[upper] & ~flat[upper - stride]
@@ -199,11 +204,6 @@ def _mark_thin_walls(solid: Bools, axes: list[Crossings], grid: Grid) -> Ints:
     every = np.unique(np.concatenate(marked))
     flat[every] = True
     return every
-
-
-def _strides(grid: Grid) -> tuple[int, int, int]:
-    """How far apart neighbours along each axis are in flat numbers."""
-    return grid.shape[1] * grid.shape[2], grid.shape[2], 1
 
 
 def _scan(
@@ -236,7 +236,7 @@ def _scan_rows(
     begin = np.clip(np.ceil(left), 0, grid.shape[across]).astype(np.int64)
     count = np.clip(np.ceil(right), 0, grid.shape[across]).astype(np.int64) - begin
     kept = np.flatnonzero(count > 0)
-    strides = _strides(grid)
+    strides = grid.strides
     # Seen from the end of the axis the two remaining axes turn the other way round for y.
     into = -1 if axis != 1 else 1
     for some in _chunks(count[kept]):

@@ -145,7 +145,7 @@ def _falls_apart(clearance: Clearance, space: Space, steps: Ints, radius: float)
     """
     label = space.basins.label.reshape(-1)
     of_basin = space.chambers.of_basin
-    offsets = np.array([1, space.grid.shape[2], space.grid.shape[1] * space.grid.shape[2]])
+    offsets = np.array(space.grid.strides[::-1])
     offsets = np.concatenate([-offsets, offsets])
     chambers = np.unique(of_basin[label[steps]])
     links, front = [steps], np.unique(steps)

@@ -185,7 +185,7 @@ class Walls:
             return np.zeros(0, np.int64)
         low, high = place.min(axis=0) - reach, place.max(axis=0) + reach
         # Points stand in the grid's order: those of some of its layers follow each other.
-        layer = self.space.grid.shape[1] * self.space.grid.shape[2]
+        layer = self.space.grid.strides[0]
         ends = (np.array([low[0], high[0]]) - self.space.grid.origin[0]) / self.space.grid.pitch
         first = int(np.searchsorted(self.row, int(np.floor(ends[0])) * layer))
         last = int(np.searchsorted(self.row, (int(np.ceil(ends[1])) + 1) * layer))
