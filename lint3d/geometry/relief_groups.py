@@ -25,8 +25,8 @@ Ints = NDArray[np.int64]
 GAP = 0.8
 #: Heights of one inscription differ by no more than this share, or this many mm.
 LIKE_HEIGHT, LIKE_HEIGHT_MM = 0.15, 0.03
-#: Normals of neighbours differ by less than this, and those of one that runs over an edge from its
-#: neighbours' by less than that.
+#: Normals of neighbours differ by less than this; those of one that runs over an edge, or stands
+#: beyond one (on the next side of a six-sided bar), from a line's by less than that.
 LIKE_NORMAL, OVER_EDGE = np.cos(np.radians(50.0)), np.cos(np.radians(75.0))
 #: Islands that overlap by this share of the narrower one, along the line, are one character ...
 OVERLAP = 0.6
@@ -98,7 +98,7 @@ def _neighbours(islands: Sequence[Standing], size: Floats) -> Ints:
 
 def are_near(one: Standing, two: Standing, size: float) -> bool:
     """Do two islands stand as near as neighbours of a line of that height do, and look one way?"""
-    if one.normal @ two.normal < LIKE_NORMAL:
+    if one.normal @ two.normal < OVER_EDGE:
         return False
     return gap_between(one, two) <= GAP * size
 

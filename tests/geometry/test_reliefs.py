@@ -130,6 +130,26 @@ def test_a_character_lower_or_higher_than_its_line_belongs_to_it(share: float, p
     assert extreme(s.height for s in line.shapes) == pytest.approx(0.8 * share, abs=1e-4)
 
 
+@pytest.mark.parametrize("sides", [6, 7])
+def test_one_letter_on_the_next_side_of_a_bar_belongs_to_its_word(sides: int) -> None:
+    apothem = 26.0
+    half = apothem * np.tan(np.pi / sides)
+    bar = m3.Manifold.cylinder(
+        60.0, apothem / np.cos(np.pi / sides), circular_segments=sides, center=True
+    ).rotate((0, 0, 180 / sides))
+    letters = []
+    for k, (letter, height) in enumerate(zip("EHT4", (0.8, 0.8, 0.8, 0.5), strict=True)):
+        glyph = shapes.centred(shapes.font_text(letter, 7.0)).extrude(height + 1)
+        # Down a side of the bar; the last one stands on the next.
+        across = half - 3.5 - 7.0 * (2 - k) if k < 3 else 3.5 - half
+        glyph = glyph.translate((across, 0, apothem - 1)).rotate((90, 0, 90))
+        letters.append(glyph.rotate((0, 0, 360 / sides if k == 3 else 0)))
+    solid = bar + m3.Manifold.batch_boolean(letters, m3.OpType.Add)
+    (line,) = found_on(*arrays(solid)).inscriptions
+    assert line.characters == 4
+    assert min(shape.height for shape in line.shapes) == pytest.approx(0.5, abs=1e-4)
+
+
 def test_a_pad_beside_a_line_is_none_of_it() -> None:
     word = shapes.centred(shapes.font_text("TIDE", 8.0)).extrude(1.8).translate((0, 0, -1))
     pad = m3.Manifold.cube((7, 7, 0.4)).translate((14, -3.5, 0))
