@@ -228,8 +228,8 @@ def _steps(
     found = []
     for length in _STEPS:
         goal = middle[row] + length * radius * ways
-        kept = sees(scene, middle[row], goal)
-        start, goal = row[kept], goal[kept]
+        seen = sees(scene, middle[row], goal)
+        start, goal = row[seen], goal[seen]
         place, wide = grown(clearance, goal, clearance.at(goal), widest * radius)
         kept = np.flatnonzero(_is_narrow(wide, radius, widest) & sees(scene, goal, place))
         # From mouth to mouth a step may pass over the wall between two gaps.
