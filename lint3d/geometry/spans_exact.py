@@ -125,9 +125,10 @@ def exact_contacts(
         seen = see_each_other(surface, inward, good)
         parts.append(good.take(seen))
         hidden.append(good.take(~seen & ~good.knife))
-    level = _level(surface, inward, edges, pair, dense, high, pairs_most)
+    level, all_level = _level(surface, inward, edges, pair, dense, high, pairs_most)
     parts.append(level.take(see_each_other(surface, inward, level)))
-    steep = contacts_of(surface, inward, edges, _steep(surface, inward, dense, high, pairs_most))
+    tapering, all_steep = _steep(surface, inward, dense, high, pairs_most)
+    steep = contacts_of(surface, inward, edges, tapering)
     steep = steep.take(steep.distance < high)
     near_by = join([between, steep.take(_straightest(inward, pair, steep))])
     askew, all_askew = _askew(surface, inward, edges, guesses, guess_mm, near_by, high, pairs_most)
@@ -135,7 +136,7 @@ def exact_contacts(
     doubtful = join([between.take(may_taper(inward, between, high)), steep, *hidden])
     doubtful = doubtful.take(np.argsort(doubtful.distance, kind="stable")[:SLANTED_MOST])
     aside = slanted(surface, inward, edges, doubtful.pair, high)
-    return join([*parts, askew, aside]), complete and all_askew
+    return join([*parts, askew, aside]), complete and all_askew and all_level and all_steep
 
 
 def _straightest(inward: Floats, measured: Ints, contacts: Contacts) -> Bools:
@@ -155,8 +156,11 @@ def _straightest(inward: Floats, measured: Ints, contacts: Contacts) -> Bools:
 
 def _steep(
     surface: SpanSurface, inward: Floats, dense: Bools, high: float, most: int | None
-) -> Ints:
-    """Pairs of facets that taper, of which one is small and lies at a side where it ends."""
+) -> tuple[Ints, bool]:
+    """Pairs of facets that taper, of which one is small and lies at a side where it ends.
+
+    And whether these are all: False where a limit on work was met.
+    """
     chosen = _at_ends(surface, high) & ~dense
     return _pairs_with_small(surface, inward, chosen, high, most, (ACCEPT_COS, TAPER_COS))
 
@@ -169,17 +173,18 @@ def _level(
     dense: Bools,
     high: float,
     most: int | None,
-) -> Contacts:
+) -> tuple[Contacts, bool]:
     """Contacts that count between nearly parallel facets, one of which meets nothing across it.
 
-    Such a facet is small and lies aside of the other, so that rays straight across pass both.
+    Such a facet is small and lies aside of the other, so that rays straight across pass both. And
+    whether these are all.
     """
     lone = np.ones(len(inward), dtype=bool)
     lone[measured[measured[:, 1] >= 0].ravel()] = False
     chosen = _at_ends(surface, high) & ~dense & (lone | long_facets(surface, high))
-    pairs = _pairs_with_small(surface, inward, chosen, high, most, (TAPER_COS, 2.0))
+    pairs, complete = _pairs_with_small(surface, inward, chosen, high, most, (TAPER_COS, 2.0))
     found = contacts_of(surface, inward, edges, pairs)
-    return found.take(found.counts & (found.distance <= high) & ~found.knife)
+    return found.take(found.counts & (found.distance <= high) & ~found.knife), complete
 
 
 def _at_ends(surface: SpanSurface, high: float) -> Bools:
@@ -201,16 +206,17 @@ def _pairs_with_small(
     high: float,
     most: int | None,
     facing: tuple[float, float],
-) -> Ints:
-    """Pairs of chosen facets, apart and so near to opposite, of which one is small."""
+) -> tuple[Ints, bool]:
+    """Pairs of chosen facets, apart and so near to opposite, of which one is small; all of them?"""
     large = long_facets(surface, high)
     rows = np.flatnonzero(chosen)
     if large[rows].all():
-        return np.zeros((0, 2), dtype=np.int64)
-    near, _ = facing_pairs(surface.corners[rows], inward[rows], high, most=most, facing=facing)
+        return np.zeros((0, 2), dtype=np.int64), True
+    corners = surface.corners[rows]
+    near, complete = facing_pairs(corners, inward[rows], high, most=most, facing=facing)
     pairs = rows[near[:most]]
     pairs = pairs[~large[pairs].all(axis=1)]
-    return pairs[~share_vertex(surface.faces, pairs[:, 0], pairs[:, 1])]
+    return pairs[~share_vertex(surface.faces, pairs[:, 0], pairs[:, 1])], complete
 
 
 def _askew(
