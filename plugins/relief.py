@@ -71,7 +71,8 @@ def reliefs(body: Body) -> Reliefs:
     found = reliefs_of(body)
     if found.found.trouble:
         raise NotMeasurable(found.found.trouble)
-    if not (found.markings or found.dots) and _is_in_pieces(body):
+    bodies = body.joined.bodies if body.joined is not None else (body,)
+    if not (found.markings or found.dots) and any(_is_in_pieces(one) for one in bodies):
         raise NotMeasurable(
             "Too many faces have no single neighbour along an edge for lettering to be seen; "
             "solid/open-edge, solid/non-manifold-edge and solid/duplicate-face tell more. "

@@ -114,12 +114,13 @@ class _Steps:
 
     def __init__(self, islands: Sequence[Standing]) -> None:
         self.order, self.before, _ = _tree(islands)
-        size = np.array([one.size for one in islands])
         # Between letters: stops and dots between them say little about the way of reading.
-        tall = [one for one in islands if one.size >= 0.5 * size.max()]
-        order, before, centre = _tree(tall if len(tall) > 1 else islands)
+        largest = max(one.size for one in islands)
+        letters = [one for one in islands if one.size >= 0.5 * largest]
+        letters = letters if len(letters) > 1 else list(islands)
+        order, before, centre = _tree(letters)
         rows = order[1:]
-        size = np.array([one.size for one in (tall if len(tall) > 1 else islands)])
+        size = np.array([one.size for one in letters])
         smaller = np.minimum(size[rows], size[before[rows]])
         self.way = _main_way(centre[rows] - centre[before[rows]], smaller)
         """(3,) unit, along which most steps lie."""

@@ -111,6 +111,25 @@ def test_letters_whose_caps_are_faulty_do_not_pass(fault: str, tmp_path: Path) -
     assert {result.kind for result in results} <= {"open", "fail"}
 
 
+@pytest.mark.parametrize("other", [(0.4, -1.0), (0.4, -2.0), (0.3, -1.0)])
+@pytest.mark.parametrize("seed", [None, 3])
+def test_letters_drawn_twice_as_bodies_that_share_corners_do_not_pass(
+    other: tuple[float, float], seed: int | None, tmp_path: Path
+) -> None:
+    outline = shapes.centred(shapes.font_text("TIDE 30", 8.0))
+    plate = m3.Manifold.cube((60, 20, 4)).translate((-30, -10, -4))
+    solids = [
+        outline.extrude(top - bottom).translate((0, 0, bottom))
+        for top, bottom in ((0.4, -1.0), other)
+    ]
+    corners = np.concatenate([v[f] for v, f in map(arrays, [plate, *solids])]).reshape(-1, 3)
+    case = ReliefCase("twice", corners, np.arange(len(corners)).reshape(-1, 3), height=0.4)
+    if seed is not None:
+        case = shapes.moved(case, np.random.default_rng(seed))
+    results = inspect(tmp_path, case, limits=["relief/raised-height=0.6mm"])["raised-height"]
+    assert {result.kind for result in results} <= {"open", "fail"}
+
+
 def _judging_all(tmp_path: Path) -> str:
     sheet = tmp_path / "judged.toml"
     sheet.write_text('[sheet]\nextends = "mjt-meltable"\n[relief]\nlone_marks = "judge"\n')
