@@ -221,9 +221,10 @@ def _island(
     dip = np.ptp((foot - centre) @ normal)
     up, down = level.max(), -level.min()
     rise, wrong = (up, down) if raised else (down, up)
-    # A round foot is level, and the base within it, a counter's floor, may yet lie elsewhere.
+    # A round foot is level, and the base within it, a counter's floor, may yet lie elsewhere: by
+    # its bow, beyond the highest place of the foot.
     bow = across / 2 * float(np.tan(np.arccos(min(coherent, 1.0)) / 2))
-    stray = max(dip, bow, 0.25 * rise) + 1e-9
+    stray = max(dip + bow, 0.25 * rise) + 1e-9
     if rise <= 0 or rise > MOST_HEIGHT * across + max(dip, bow) or wrong > stray:
         return None
     return Island(

@@ -75,6 +75,20 @@ def test_letters_on_a_ball_of_few_facets_are_told_or_open() -> None:
             assert shape.upper >= depth - rise
 
 
+@pytest.mark.parametrize("seed", [3, 4, 5])
+def test_no_letter_sunk_into_a_ball_of_few_facets_is_lost(seed: int) -> None:
+    """What stands in a letter reaches above its foot by the bow of the base, and by more yet."""
+    random = np.random.default_rng(seed)
+    radius, depth = 84.0, 1.2
+    ball = m3.Manifold.sphere(radius, 33).rotate(tuple(random.uniform(0, 360, 3)))
+    tool = centred(font_text("bR6d", 13.0)).extrude(depth + 1.5).translate((0, 0, -depth))
+    cut = tool.refine_to_length(7.0).warp_batch(bend_sphere(radius))
+    vertices, faces = arrays(ball.translate((0, 0, -radius)) - cut)
+    case = stored(moved(ReliefCase("ball", vertices, faces, -depth), random))
+    (line,) = _found(case).inscriptions
+    assert line.characters == 4
+
+
 def test_a_box_stays_as_it_is() -> None:
     corners = np.array(np.meshgrid([0.0, 30], [0.0, 20], [0.0, 10])).reshape(3, -1).T
     from scipy.spatial import ConvexHull
