@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from scipy.optimize import minimize
 from scipy.spatial import cKDTree
 
-from lint3d.geometry.relief_standing import Standing
+from lint3d.geometry.relief_standing import Standing, are_letters
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -50,7 +50,7 @@ def circle_through(islands: Sequence[Standing], size: float) -> Circle | None:
 
     Whether they stand on a straight line better is not asked. Dots and stops are not letters.
     """
-    islands = [one for one in islands if one.size >= 0.5 * size]
+    islands = [islands[i] for i in np.flatnonzero(are_letters(islands)).tolist()]
     if len(islands) < 4:
         return None
     centre = np.array([one.centre for one in islands])

@@ -16,7 +16,7 @@ from scipy.sparse.csgraph import breadth_first_order, minimum_spanning_tree
 from scipy.spatial import cKDTree
 
 from lint3d.geometry.relief_circles import Circle, circle_through, near_pairs, off_line
-from lint3d.geometry.relief_standing import Standing, gaps_between
+from lint3d.geometry.relief_standing import Standing, are_letters, gaps_between
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -40,7 +40,7 @@ def best_path(islands: Sequence[Standing]) -> tuple[Floats, Floats, Path]:
     """
     size = max(one.size for one in islands)
     caps = [one.cap for one in islands]
-    tall = np.array([one.size >= 0.5 * size for one in islands])
+    tall = are_letters(islands)
     steps = _Steps(islands)
     paths = [Path(islands, steps)]
     circle = circle_through(islands, size)
@@ -91,12 +91,12 @@ def _best_lean(path: Path, caps: Sequence[Floats], size: float) -> float:
     # letters themselves: their places are steps summed over a bent base.
     most, sharing = (MOST_LEAN, SHARING) if len(rows) > 2 else (LEAN_OF_TWO, 0.0)
     for step, count, weight in ((1.0, most, sharing), (0.1, 10, 0), (0.01, 10, 0), (0.001, 10, 0)):
+        if not upright.any() and not weight:
+            break
         angles = best + np.radians(step) * np.arange(-count, count + 1)
         across = np.stack([-np.sin(angles), np.cos(angles)])
         low = np.array([(points @ across).min(axis=0) for points in flat])
         high = np.array([(points @ across).max(axis=0) for points in flat])
-        if not upright.any() and not weight:
-            break
         total = (high - low)[upright].sum(axis=0)
         at = np.repeat(place[:, 1:], len(angles), axis=1) if path.is_round else place @ across
         total += weight * off_line(at + low, at + high, pairs, size).sum(axis=0)
@@ -113,12 +113,14 @@ class _Steps:
     """The steps from neighbour to neighbour in a group: a tree, walked from one of its islands."""
 
     def __init__(self, islands: Sequence[Standing]) -> None:
-        self.order, self.before, _ = _tree(islands)
+        order, before, centre = _tree(islands)
+        self.order, self.before = order, before
         # Between letters: stops and dots between them say little about the way of reading.
-        largest = max(one.size for one in islands)
-        letters = [one for one in islands if one.size >= 0.5 * largest]
-        letters = letters if len(letters) > 1 else list(islands)
-        order, before, centre = _tree(letters)
+        letters = [islands[i] for i in np.flatnonzero(are_letters(islands)).tolist()]
+        if 1 < len(letters) < len(islands):
+            order, before, centre = _tree(letters)
+        else:
+            letters = list(islands)
         rows = order[1:]
         size = np.array([one.size for one in letters])
         smaller = np.minimum(size[rows], size[before[rows]])

@@ -7,13 +7,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
 
+#: What is smaller than this share of the largest of a group is a stop or an accent, and no letter.
+LETTER = 0.5
 #: So many points of each cap are looked at.
 _MOST_POINTS = 48
 
@@ -33,13 +37,20 @@ class Standing:
     over_edge: bool = False
     """Does it stand on several faces?"""
 
-    @property
+    @cached_property
     def size(self) -> float:
         """Across the cap: twice the farthest point from its middle, less a fifth, mm.
 
         The height of an I, and about that of an O; the same in every frame.
         """
         return 1.7 * float(np.linalg.norm(self.cap - self.centre, axis=1).max())
+
+
+def are_letters(islands: Sequence[Standing]) -> Bools:
+    """(k,) which are as large as letters are beside the largest of them."""
+    size = np.array([one.size for one in islands])
+    letters: Bools = size >= LETTER * size.max(initial=0.0)
+    return letters
 
 
 def gap_between(one: Standing, two: Standing) -> float:
