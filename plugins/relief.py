@@ -26,7 +26,6 @@ from lint3d import (
 from lint3d_plugins.relief_places import (
     Reliefs,
     extremes,
-    height_of,
     narrowest_counter,
     properties_of,
     reliefs_of,
@@ -119,7 +118,7 @@ def sunk_depth(reliefs: Reliefs, sheet: Sheet) -> Iterator[Place | Note]:
 def _heights(reliefs: Reliefs, sheet: Sheet, *, raised: bool) -> Iterator[Place | Note]:
     word = "high" if raised else "deep"
     for one in reliefs.markings:
-        worst = worst_of(one, height_of)
+        worst = worst_of(one, reliefs.height_of)
         if one.raised == raised and worst is not None:
             shape, value = worst
             remark = (
@@ -132,9 +131,11 @@ def _heights(reliefs: Reliefs, sheet: Sheet, *, raised: bool) -> Iterator[Place 
     for shape in [*reliefs.found.marks, *(reliefs.found.others if every else ())]:
         if shape.raised != raised:
             continue
-        remark = f"A {'raised' if raised else 'sunk'} mark {shape.height:.4g} mm {word}."
+        remark = (
+            f"A {'raised' if raised else 'sunk'} mark {reliefs.height_of(shape)[0]:.4g} mm {word}."
+        )
         if every:
-            yield reliefs.place(height_of(shape), [shape], shape, remark)
+            yield reliefs.place(reliefs.height_of(shape), [shape], shape, remark)
         else:
             yield reliefs.note(
                 shape,
@@ -234,7 +235,9 @@ def fragile(reliefs: Reliefs) -> Iterator[Place]:
     Remedy: lower the lettering, or use a bolder font.
     """
     for one in reliefs.inscriptions:
-        worst = worst_of(one, slenderness, largest=True) if one.raised else None
+        worst = None
+        if one.raised:
+            worst = worst_of(one, lambda s: slenderness(s, reliefs.height_of(s)), largest=True)
         if worst is not None:
             shape, value = worst
             remark = f"{said(one)}: a stroke stands {value[0]:.3g} times its width high."
@@ -288,7 +291,7 @@ def dot_height(reliefs: Reliefs) -> Iterator[Place]:
     Remedy: set the height of the dots.
     """
     for one in reliefs.dots:
-        for shape, value in extremes([(s, height_of(s)) for s in one.shapes]):
+        for shape, value in extremes([(s, reliefs.height_of(s)) for s in one.shapes]):
             remark = f"{len(one.shapes)} dots: one is {value[0]:.4g} mm high."
             yield reliefs.place(value, [shape], shape, remark)
 

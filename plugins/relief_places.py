@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from lint3d import Joined
     from lint3d.geometry.relief_codes import Code
     from lint3d.geometry.relief_dots import Dots
+    from lint3d.geometry.relief_given import GivenSurface
     from lint3d.geometry.relief_lines import Inscription
     from lint3d.geometry.relief_shapes import Shape
     from lint3d.geometry.reliefs import Found
@@ -40,6 +41,7 @@ class Reliefs:
     found : what the kernels told, on the mesh that was searched
     faces : rows of the faces (of `lies_on`, else of the body) of each island, by its identity
     lies_on : the piece that the faces belong to, None for the body itself
+    given : the surface as given, None where that was searched itself
     enclosed : notes of closed hollows that read as lettering
     loose : the islands that only touch what they stand on, by identity
     """
@@ -48,7 +50,14 @@ class Reliefs:
     faces: dict[int, Ints]
     lies_on: Joined | None
     loose: frozenset[int]
+    given: GivenSurface | None = None
     enclosed: tuple[Note, ...] = ()
+
+    def height_of(self, shape: Shape) -> Value:
+        """Height of an island with its interval, mm, on the surface as given."""
+        if self.given is None:
+            return shape.height, shape.lower, shape.upper
+        return self.given.height(shape, self.faces[id(shape)])
 
     @property
     def inscriptions(self) -> list[Inscription]:
@@ -95,18 +104,20 @@ class Reliefs:
     def note(self, shape: Shape, message: str) -> Note:
         """A mark that is no verdict."""
         island = shape.measured.island
+        height, lower, upper = self.height_of(shape)
         return Note(
             message,
             faces=self.faces_of([shape]),
             of=self.lies_on,
             position=island.centre,
-            properties={"height_mm": shape.height, "interval_mm": [shape.lower, shape.upper]},
+            properties={"height_mm": height, "interval_mm": [lower, upper]},
         )
 
 
 def reliefs_of(body: Body) -> Reliefs:
     """Look for reliefs on a body, or on the piece that it is the largest body of."""
     from lint3d.geometry.relief_faces import faces_as_given
+    from lint3d.geometry.relief_given import GivenSurface
     from lint3d.geometry.reliefs import find_reliefs
     from lint3d.geometry.topology import edge_table
 
@@ -131,8 +142,11 @@ def reliefs_of(body: Body) -> Reliefs:
         regions = [shape.measured.island.faces for shape in shapes]
         rows = faces_as_given(vertices, faces, shapes[0].folds, regions)
     by_shape = {id(shape): row for shape, row in zip(shapes, rows, strict=True)}
+    given = None
+    if shapes and shapes[0].blur > step:
+        given = GivenSurface(vertices, faces, step, rows)
     loose = _loose(joined, shapes, by_shape) if joined is not None else frozenset()
-    return Reliefs(found, by_shape, joined, loose, tuple(_enclosed(body)))
+    return Reliefs(found, by_shape, joined, loose, given, tuple(_enclosed(body)))
 
 
 def _enclosed(body: Body) -> Iterator[Note]:
@@ -220,10 +234,6 @@ def properties_of(marking: Inscription | Code) -> dict[str, float]:
     return {"rows": rows, "columns": columns, "pitch_mm": marking.pitch}
 
 
-def height_of(shape: Shape) -> Value:
-    return shape.height, shape.lower, shape.upper
-
-
 def narrowest_stroke(shape: Shape) -> Value | None:
     width = shape.strokes.narrowest
     if not np.isfinite(width):
@@ -255,12 +265,12 @@ def narrowest_counter(shape: Shape) -> Value | None:
     return width, max(width - blur, 0.0), width + blur
 
 
-def slenderness(shape: Shape) -> Value | None:
+def slenderness(shape: Shape, height: Value) -> Value | None:
     """Height over the narrowest stroke."""
     stroke = narrowest_stroke(shape)
     if stroke is None or stroke[1] <= 0:
         return None
-    return shape.height / stroke[0], shape.lower / stroke[2], shape.upper / stroke[1]
+    return height[0] / stroke[0], height[1] / stroke[2], height[2] / stroke[1]
 
 
 def stroke_share(inscription: Inscription) -> tuple[Shape, Value] | None:

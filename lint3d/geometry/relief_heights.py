@@ -32,14 +32,19 @@ CLEAR, CLEAR_COARSE = 3.0, 1.0
 REACH, ENOUGH, WELL = (1.25, 2.0, 4.0, 8.0, 16.0), 24, 0.03
 #: A face belongs to the cap if it leans from the base's normal by less than this ...
 CAP_LEAN = np.cos(np.radians(30.0))
-#: ... and counts for its height below this, where there are enough such faces.
+#: ... and counts for its height below this, where there are enough such faces ...
 FLAT_LEAN = np.cos(np.radians(12.0))
+#: ... or below this, where so much of the cap is level to such a share of the height: what leans
+#: more then is the rounding of its edges.
+LEVEL_LEAN, LEVEL_SHARE, LEVEL = np.cos(np.radians(2.5)), 0.6, 0.005
 #: The cap lies above this share of the height.
 CAP_LEVEL = 0.5
 #: Share of the footprint that a cap has at least; less is a ridge or a dome, told by its top.
 LEAST_CAP = 0.08
 #: A round island whose cap falls by this share of its height is a dome.
 DOME_FALL = 0.04
+#: ... and its outer half lies lower than its inner half by this share of that; noise does not.
+FALLS = 0.25
 #: Half an interval wider than this, in mm and as a share of the height, is worth the question
 #: whether the cap is folded like its base.
 WIDE_MM, WIDE = 0.002, 0.005
@@ -158,17 +163,39 @@ class _Told:
 
 def _told(folds: Folds, island: Island, level: Floats, below: Floats, blur: float) -> _Told:
     """From the heights of all corners and the base's normals below them."""
-    level = level.reshape(-1, 3)
-    lean = np.einsum("ij,ij->i", folds.normal[island.faces], below.reshape(-1, 3, 3).mean(axis=1))
-    top = float(level.max())
-    area = folds.area[island.faces]
-    mean = level.mean(axis=1)
-    leaning = (lean >= CAP_LEAN) & (mean > CAP_LEVEL * top)
-    flat = leaning & (lean >= FLAT_LEAN)
-    cap = flat if area[flat].sum() >= 0.3 * area[leaning].sum() else leaning
-    height, low, high, dome = _height(mean[cap], area[cap], island, top, folds)
     faces = island.faces
+    level = level.reshape(-1, 3)
+    below = below.reshape(-1, 3, 3).mean(axis=1)
+    area, top = folds.area[faces], float(level.max())
+    leaning, cap = cap_of(folds.normal[faces], area, level.mean(axis=1), below, top)
+    corner = folds.vertices[folds.faces[faces[cap]]]
+    height, low, high, dome = cap_height(corner, level[cap], area[cap], folds, island, top)
     return _Told(level, faces[leaning], faces[cap], top, height, low, high, dome, blur)
+
+
+def cap_of(
+    normal: Floats, area: Floats, level: Floats, below: Floats, top: float
+) -> tuple[Bools, Bools]:
+    """Which faces look roughly as the base does, high up, and which of them tell the height.
+
+    Parameters
+    ----------
+    normal : (k, 3) unit, of the faces of an island
+    area : (k,) mm2
+    level : (k,) mm, of their middles above the base
+    below : (k, 3) unit normals of the base below them
+    top : mm, of the highest corner
+    """
+    lean = np.einsum("ij,ij->i", normal, below)
+    leaning: Bools = (lean >= CAP_LEAN) & (level > CAP_LEVEL * top)
+    whole = area[leaning].sum()
+    even = leaning & (lean >= LEVEL_LEAN)
+    if area[even].sum() >= LEVEL_SHARE * whole:
+        low, middle, high = (quantile(level[even], area[even], s) for s in (0.05, 0.5, 0.95))
+        if high - low <= LEVEL * middle:
+            return leaning, even
+    flat = leaning & (lean >= FLAT_LEAN)
+    return leaning, flat if area[flat].sum() >= 0.3 * whole else leaning
 
 
 def _above_parallel(folds: Folds, told: _Told, beside: Ints, sign: float, step_mm: float) -> _Told:
@@ -188,19 +215,32 @@ def _beside(folds: Folds, island: Island) -> Ints:
     return island.base[on_foot[folds.faces[island.base]].any(axis=1)]
 
 
-def _height(
-    level: Floats, area: Floats, island: Island, top: float, folds: Folds
+def cap_height(
+    corner: Floats, level: Floats, area: Floats, folds: Folds, island: Island, top: float
 ) -> tuple[float, float, float, bool]:
-    """Height, its lower and upper end by the spread of the cap, and whether it is a dome's."""
-    perimeter = np.linalg.norm(
-        folds.vertices[island.end] - folds.vertices[island.start], axis=1
-    ).sum()
-    is_round = 4 * np.pi * island.footprint >= ROUND * perimeter**2
+    """Height, its lower and upper end by the spread of the cap, and whether it is a dome's.
+
+    Parameters
+    ----------
+    corner : (k, 3, 3) mm, of the faces that tell the height
+    level : (k, 3) mm, of these corners
+    area : (k,) mm2
+    folds, island : what they belong to
+    top : mm, of the highest corner
+    """
+    side = folds.vertices[island.end] - folds.vertices[island.start]
+    perimeter = np.linalg.norm(side, axis=1).sum()
+    is_round = bool(4 * np.pi * island.footprint >= ROUND * perimeter**2)
     if area.sum() < LEAST_CAP * island.footprint:
         return top, top, top, is_round
-    low, middle, high = (quantile(level, area, share) for share in (0.1, 0.5, 0.9))
-    if is_round and top - low > DOME_FALL * top and island.raised:
-        return top, top, top, True
+    low, middle, high = (quantile(level.mean(axis=1), area, share) for share in (0.1, 0.5, 0.9))
+    if is_round and island.raised and top - low > DOME_FALL * top:
+        away = np.linalg.norm(np.cross(corner - island.centre, island.normal), axis=2).ravel()
+        weight = np.repeat(area, 3)
+        outer = away >= quantile(away, weight, 0.5)
+        inside, outside = (quantile(level.ravel()[k], weight[k], 0.5) for k in (~outer, outer))
+        if inside - outside > FALLS * (top - low):
+            return top, top, top, True
     return middle, low, high, False
 
 
