@@ -21,9 +21,10 @@ from lint3d import (
     hookimpl,
     rule,
 )
+from lint3d_plugins.drain_apart import is_between, unseen_apart
 from lint3d_plugins.drain_distances import far_places
 from lint3d_plugins.drain_held import held_places
-from lint3d_plugins.drain_hollows import Hollows
+from lint3d_plugins.drain_hollows import Hollow, Hollows
 from lint3d_plugins.drain_liquid import draining, liquid_of
 from lint3d_plugins.drain_measures import (
     Drains,
@@ -34,8 +35,10 @@ from lint3d_plugins.drain_measures import (
     retained,
     told_holes,
     voids,
+    voids_apart,
 )
 from lint3d_plugins.drain_places import (
+    Neck,
     led_out,
     neck_claim,
     neck_place,
@@ -112,7 +115,7 @@ def long_neck(drains: Drains) -> Iterator[Place | LeftOut]:
 
 
 @rule("drain/no-vent", measures="mm")
-def no_vent(drains: Drains, sheet: Sheet) -> Iterator[Place | LeftOut]:
+def no_vent(drains: Drains, voids_apart: Hollows, sheet: Sheet) -> Iterator[Place | LeftOut]:
     """A pocket with a single way out that is too narrow to let air in while liquid runs out.
 
     Every way out leads through one opening. A liquid that wets the wall closes such an opening, and
@@ -128,11 +131,22 @@ def no_vent(drains: Drains, sheet: Sheet) -> Iterator[Place | LeftOut]:
     liquid_of(sheet)
     yield from drains.hollows.unseen()
     for hollow in drains.hollows.found:
-        found = []
-        for neck in necks(hollow, lambda pocket: pocket.bridge):
-            remark = f"{led_out(neck)} {neck.width} wide, and there is no other way."
-            found.append((neck.system, neck_place(neck, neck.bounds, remark)))
+        found = [(neck.system, _single_neck(neck)) for neck in _bridges(hollow)]
         yield from summed_up(hollow, found, "mm", smallest_first=True)
+    yield from unseen_apart(drains.hollows, voids_apart)
+    for hollow in voids_apart.found:
+        for neck in _bridges(hollow):
+            if is_between(drains.hollows, hollow, neck.throat):
+                yield _single_neck(neck)
+
+
+def _bridges(hollow: Hollow) -> list[Neck]:
+    return necks(hollow, lambda pocket: pocket.bridge)
+
+
+def _single_neck(neck: Neck) -> Place:
+    remark = f"{led_out(neck)} {neck.width} wide, and there is no other way."
+    return neck_place(neck, neck.bounds, remark)
 
 
 @rule("drain/puddle", measures="mm3")
@@ -221,7 +235,7 @@ def unreachable(distances: Recesses) -> Iterator[Place | LeftOut]:
 
 @hookimpl
 def lint3d_measures() -> list[Measure]:
-    return [voids, drains, retained, reach, recesses, distances, told_holes]
+    return [voids, drains, voids_apart, retained, reach, recesses, distances, told_holes]
 
 
 @hookimpl

@@ -13,6 +13,7 @@ import numpy as np
 
 from lint3d import Assembly, Body, Interest, Sheet, measure
 from lint3d.interest import HEAD_ROOM
+from lint3d_plugins.drain_apart import find_apart
 from lint3d_plugins.drain_hollows import Hollows, find_hollows
 from lint3d_plugins.drain_liquid import liquid_of
 from lint3d_plugins.drain_puddles import Leftovers, left_in
@@ -61,6 +62,15 @@ def drains(voids: Hollows) -> Drains:
     """How do chambers and openings hang together, and which ways lead to the outside?"""
     graphs = (hollow.voids.graph for hollow in voids.found)
     return Drains(voids, tuple(graph for graph in graphs if graph is not None))
+
+
+@measure(unit="mm", other_quantity=True)
+def voids_apart(voids: Hollows, sheet: Sheet) -> Hollows:
+    """Which hollows lie between bodies so far apart that a single opening is in doubt there?"""
+    band = _vent_band(sheet)
+    if len(band) < 2 or band[1] > voids.told_apart:
+        return Hollows((), voids.resolved, voids.told_apart)
+    return find_apart(voids, band[0], band[1], band)
 
 
 @measure(unit="mm3", other_quantity=True)

@@ -7,9 +7,13 @@ tests/geometry/test_throats.py.
 
 from __future__ import annotations
 
+from functools import cached_property
+
 import igl
 import numpy as np
 from numpy.typing import NDArray
+
+from lint3d.geometry.rays import RayScene
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -36,6 +40,12 @@ class Clearance:
         self._tree: igl.AABB | None = None
         self.corners = corners[compact.reshape(-1, 3)]
         """(m, 3, 3) mm, of every facet"""
+
+    @cached_property
+    def scene(self) -> RayScene:
+        """The same facets, to ask which points see each other."""
+        corner = self.corners.reshape(-1, 3)
+        return RayScene(corner, np.arange(len(corner)).reshape(-1, 3))
 
     def at(self, points: Floats) -> Floats:
         """(…,) mm: distance of each point (…, 3) to the nearest facet."""

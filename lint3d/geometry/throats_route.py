@@ -34,6 +34,8 @@ _LEASH = 3.0
 _NEARLY = 1.8
 #: Rounds of filling in points where the way is narrow, and points at most.
 _SETTLING, _MOST_POINTS = 40, 20_000
+#: Of neighbours along a way so many are pulled that each of these is; others lie between them.
+_EVERY = 8
 #: How far beyond a mouth the way may hug its rim, times the radius of the narrowest place.
 _RIM = 3.0
 #: Rounds in which zigzags are taken out.
@@ -58,7 +60,8 @@ class Route:
         if is_rough:
             self._pull_narrow(raw[rows])
         else:
-            self.point, self.radius = self._pulled(self.at, _ROUNDS_FIRST)
+            self.point, self.radius = self._on_path(self.at), raw[rows]
+            self._pull(np.arange(len(self.at)), _ROUNDS_FIRST)
             self._straighten()
 
     def settle(self) -> None:
@@ -241,10 +244,46 @@ class Route:
             self.point[rows[fine]], self.radius[rows[fine]] = trial[fine], value[fine]
 
     def _pull_again(self, rows: Ints) -> None:
-        normal = self._normals(self.at[rows])
-        self.point[rows], self.radius[rows] = self._ascend(self.point[rows], normal, _ROUNDS_LAST)
+        self._pull(rows, _ROUNDS_LAST)
         self._is_final[rows] = True
         self._straighten()
+
+    def _pull(self, rows: Ints, rounds: int) -> None:
+        """Pull points to the middle: every few of them, and then those not in line with these."""
+        first = rows[_every_few(rows)]
+        for some in (first, np.setdiff1d(rows, first, assume_unique=True)):
+            left = some if some is first else self._between(first, some)
+            if len(left):
+                self.point[left], self.radius[left] = self._ascend(
+                    self.point[left], self._normals(self.at[left]), rounds
+                )
+
+    def _between(self, known: Ints, rows: Ints) -> Ints:
+        """Put points on the line between those before and after that are in the middle already.
+
+        Where a neck runs straight that is its middle.
+
+        Returns
+        -------
+        the rows for which it is not
+        """
+        after = np.searchsorted(known, rows)
+        inside = (after > 0) & (after < len(known))
+        if not inside.any():
+            return rows
+        one, two = known[after[inside] - 1], known[after[inside]]
+        mine = rows[inside]
+        share = (self.at[mine] - self.at[one]) / (self.at[two] - self.at[one])
+        place = self.point[one] + share[:, None] * (self.point[two] - self.point[one])
+        step = np.linalg.norm(place - self.point[mine], axis=1)
+        radius = self.clearance.at(place)
+        lower = np.minimum(self.radius[one], self.radius[two])
+        fits = radius >= np.maximum(lower - tolerance_of_all(lower) / 8, self.radius[mine])
+        # No wall is jumped, and the leash holds.
+        fits &= (step < SAFE_STEP * self.radius[mine]) & (step < _LEASH * self.pitch)
+        mine = mine[fits]
+        self.point[mine], self.radius[mine] = place[fits], radius[fits]
+        return np.setdiff1d(rows, mine, assume_unique=True)
 
     def _pull_narrow(self, radius: Floats) -> None:
         """Pull only those points that may be the narrowest, and only roughly."""
@@ -253,9 +292,6 @@ class Route:
         self.point[low], self.radius[low] = self._ascend(
             self.point[low], self._normals(self.at[low]), _ROUNDS_ROUGH
         )
-
-    def _pulled(self, at: Floats, rounds: int) -> tuple[Floats, Floats]:
-        return self._ascend(self._on_path(at), self._normals(at), rounds)
 
     def _on_path(self, at: Floats) -> Floats:
         return np.column_stack([np.interp(at, self.along, self.path[:, i]) for i in range(3)])
@@ -322,6 +358,17 @@ def lens(point: Floats, radius: Floats) -> Floats:
     inner = np.sqrt(np.maximum(one**2 - foot**2, 0.0))
     bound = np.where((foot >= 0) & (foot <= gap), inner, np.minimum(one, two))
     return np.where(one + two > gap, bound, 0.0)
+
+
+def _every_few(rows: Ints) -> Ints:
+    """Places in ascending rows: the ends of each run of neighbours, and every few in it."""
+    breaks = np.flatnonzero(np.diff(rows) != 1)
+    begin = np.concatenate([[0], breaks + 1])
+    place = np.arange(len(rows))
+    number = place - np.repeat(begin, np.diff(np.append(begin, len(rows))))
+    is_last = np.isin(place, np.append(breaks, len(rows) - 1))
+    kept: Ints = np.flatnonzero((number % _EVERY == 0) | is_last)
+    return kept
 
 
 def _thinned(along: Floats, radius: Floats, pitch: float) -> NDArray[np.int64]:

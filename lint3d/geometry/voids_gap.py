@@ -15,7 +15,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.components import connected_groups
-from lint3d.geometry.rays import RayScene
 from lint3d.geometry.throats import Throat
 from lint3d.geometry.throats_clearance import Clearance
 from lint3d.geometry.voids_fine import fits_in_box, widest_in_box
@@ -85,7 +84,6 @@ def gaps_as_one(
         if len(pair) == 2 and any(measured[row][1].lower > 0 for row in rows)
     ]
     kept = dict(enumerate(measured))
-    scene: RayScene | None = None
     for pair, rows in known[:_MOST_PAIRS]:
         throats = [measured[row][1] for row in rows]
         # Ways that are only glimpsed tell little about how wide the gap is.
@@ -98,10 +96,7 @@ def gaps_as_one(
         is_seen = is_seen and not is_bounded
         if len(rows) == 1 and not is_seen:
             continue
-        scene = scene or _scene(clearance)
-        gap, met = parts_of_gaps(
-            clearance, np.vstack(narrow), width / 2, owner, is_seen, scene, widest
-        )
+        gap, met = parts_of_gaps(clearance, np.vstack(narrow), width / 2, owner, is_seen, widest)
         for number in np.unique(gap).tolist():
             mine = np.flatnonzero(gap == number).tolist()
             for row in mine[1:]:
@@ -131,7 +126,6 @@ def parts_of_gaps(
     radius: float,
     owner: Ints | None = None,
     to_the_end: bool = False,
-    scene: RayScene | None = None,
     widest: float = _WIDEST,
 ) -> tuple[Ints, list[Floats] | None]:
     """Which places lie in one and the same gap, and how far does it go?
@@ -143,7 +137,6 @@ def parts_of_gaps(
     radius : mm, about half as wide as the gaps are
     owner : (n,) numbers from 0 on of the openings that the places are in; each in one by default
     to_the_end : go on where all openings are known to be in one gap
-    scene : of the same facets, if there is one already
     widest : what is wider than this times the radius is no part of a gap
 
     Returns
@@ -154,7 +147,6 @@ def parts_of_gaps(
     """
     owner = np.arange(len(places)) if owner is None else owner
     openings = int(owner.max()) + 1
-    scene = scene or _scene(clearance)
     front, wide = grown(clearance, places, clearance.at(places), widest * radius)
     narrow = _is_narrow(wide, radius, widest)
     front, owner = front[narrow], owner[narrow]
@@ -168,7 +160,7 @@ def parts_of_gaps(
     rows = openings + len(cells)
     group = np.arange(openings)
     while len(front):
-        step_from, place = _steps(scene, clearance, front, radius, widest)
+        step_from, place = _steps(clearance, front, radius, widest)
         fresh, pairs = [], []
         for number, cell in enumerate(_cells(place, radius)):
             row = cells.get(cell)
@@ -195,11 +187,6 @@ def parts_of_gaps(
     return gap, [np.concatenate(met)[of_met == one] for one in first]
 
 
-def _scene(clearance: Clearance) -> RayScene:
-    corner = clearance.corners.reshape(-1, 3)
-    return RayScene(corner, np.arange(len(corner)).reshape(-1, 3))
-
-
 def _is_narrow(size: Floats, radius: float, widest: float) -> Bools:
     """Which balls are as narrow as the gap? Those that grew as far as they may are not."""
     narrow: Bools = (size > _NARROWEST * radius) & (size < _AS_FAR * widest * radius)
@@ -212,7 +199,7 @@ def _cells(points: Floats, radius: float) -> list[tuple[int, int, int]]:
 
 
 def _steps(
-    scene: RayScene, clearance: Clearance, middle: Floats, radius: float, widest: float
+    clearance: Clearance, middle: Floats, radius: float, widest: float
 ) -> tuple[Ints, Floats]:
     """Where steps along the walls lead to: from which row, and to which place."""
     free, _, foot = clearance.nearest(middle)
@@ -228,10 +215,10 @@ def _steps(
     found = []
     for length in _STEPS:
         goal = middle[row] + length * radius * ways
-        seen = sees(scene, middle[row], goal)
+        seen = sees(clearance.scene, middle[row], goal)
         start, goal = row[seen], goal[seen]
         place, wide = grown(clearance, goal, clearance.at(goal), widest * radius)
-        kept = np.flatnonzero(_is_narrow(wide, radius, widest) & sees(scene, goal, place))
+        kept = np.flatnonzero(_is_narrow(wide, radius, widest) & sees(clearance.scene, goal, place))
         # From mouth to mouth a step may pass over the wall between two gaps.
         over = (middle[start[kept]] + place[kept]) / 2
         free = clearance.at(over)

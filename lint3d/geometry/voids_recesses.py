@@ -132,7 +132,7 @@ def find_unreached(
     if apart > pitch:
         tight = thinned(tight, apart)
     inside = balls_before(space, clearance, tight, ball / 2, apart)
-    scene = RayScene(*surface)
+    scene = clearance.scene
     seeds = balls_from_outside(space, open_ones, inside, ball / 2, apart)
     hidden, start = not_reached(scene, clearance, space, inside, seeds, ball / 2, apart)
     return Unreached(scene, hidden, start, ball, least_depth, apart)

@@ -27,10 +27,13 @@ Ints = NDArray[np.int64]
 
 #: Points at walls that are looked up at most.
 _MOST_WALL_POINTS = 400_000
-#: Of all points at walls, samples whose nearest faces are looked up, at least.
-_MOST_SAMPLES, _SAMPLES_PER_FACE = 400_000, 8
+#: Of all points at walls, samples whose nearest faces are looked up, at least; and for each face
+#: that the grid covers.
+_LEAST_SAMPLES, _SAMPLES_PER_FACE = 20_000, 8
 #: How far apart places are strewn on faces, voxels, and how often a side is cut for that at most.
 _PLACES_APART, _MOST_CUTS = 0.7, 400
+#: Faces longer than this many places are first cut in four, to leave out what lies beyond the grid.
+_FEW_CUTS = 40
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,6 +60,8 @@ class Walls:
         pieces: Sequence[int],
     ) -> None:
         self.surface, self.space = surface, space
+        grid = space.grid
+        self.box = grid.origin, grid.point(np.array(grid.shape) - 1)
         label = space.basins.label.reshape(-1)
         rows = space.at_wall
         part = piece_of_chamber[space.chambers.of_basin[label[rows]]]
@@ -68,7 +73,8 @@ class Walls:
         self.row, self.part = rows[keep], part[keep]
         self.point = space.points(self.row)
         # A face that no sample lies before counts as seen by nobody, and is looked at closely.
-        most = max(_MOST_SAMPLES, _SAMPLES_PER_FACE * len(surface.faces))
+        covered = np.count_nonzero(_meets(surface.vertices[surface.faces], self.box))
+        most = max(_LEAST_SAMPLES, _SAMPLES_PER_FACE * int(covered))
         self._sample = slice(None, None, len(self.row) // most + 1)
         self._face = nearest.nearest(self.point[self._sample])[1]
         table = edge_table(surface.faces, len(surface.vertices))
@@ -121,8 +127,7 @@ class Walls:
         Faces are cut small first: a long one may begin in one piece and end in the other.
         """
         pitch = self.space.grid.pitch
-        place, normal = _strewn(self.surface, rows, _PLACES_APART * pitch)
-        place, normal = self._on_grid(place, normal)
+        place, normal = self._on_grid(*_strewn(self.surface, rows, _PLACES_APART * pitch, self.box))
         place, normal = _thinned(place, normal, _PLACES_APART * pitch)
         owner = self._seen_by(place, normal)
         reach = 2.5 * _PLACES_APART * pitch
@@ -152,9 +157,7 @@ class Walls:
 
     def _on_grid(self, place: Floats, normal: Floats) -> tuple[Floats, Floats]:
         """The places that the grid covers: whether others are seen is not known."""
-        grid = self.space.grid
-        last = grid.point(np.array(grid.shape) - 1)
-        inside = np.all((place >= grid.origin) & (place <= last), axis=1)
+        inside = np.all((place >= self.box[0]) & (place <= self.box[1]), axis=1)
         return place[inside], normal[inside]
 
     def _seen_by(self, place: Floats, normal: Floats) -> Ints:
@@ -200,17 +203,21 @@ class Walls:
         return int(self.row[rows[np.argmin(gap)]])
 
 
-def _strewn(surface: Surface, rows: Ints, apart: float) -> tuple[Floats, Floats]:
-    """Places all over some faces, about so far apart, and the faces' normals there."""
+def _strewn(
+    surface: Surface, rows: Ints, apart: float, box: tuple[Floats, Floats]
+) -> tuple[Floats, Floats]:
+    """Places on some faces, about so far apart all over a box, and the faces' normals there."""
     corner = surface.vertices[surface.faces[rows]]
-    sides = np.linalg.norm(corner - np.roll(corner, 1, axis=1), axis=2)
+    normal = _across(corner)
+    normal /= np.maximum(np.linalg.norm(normal, axis=1)[:, None], 1e-300)
+    farther = np.maximum(apart, _sides(corner).max(axis=1) / _MOST_CUTS)
+    corner, owner = _quartered(corner, farther, box)
+    normal = normal[owner]
+    sides = _sides(corner)
     side = sides.max(axis=1)
-    cuts = np.clip(np.ceil(side / apart), 1, _MOST_CUTS).astype(np.int64)
-    normal = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
-    area = np.linalg.norm(normal, axis=1)
-    normal /= np.maximum(area[:, None], 1e-300)
+    cuts = np.ceil(side / farther[owner]).clip(1).astype(np.int64)
     # A row of places does for a facet that is hardly wider than they are apart.
-    slender = area < apart * side
+    slender = np.linalg.norm(_across(corner), axis=1) < apart * side
     row, owner = along_sides(corner[slender], sides[slender], apart)
     places, normals = [row], [normal[slender][owner]]
     for count in np.unique(cuts[~slender]):
@@ -220,9 +227,57 @@ def _strewn(surface: Surface, rows: Ints, apart: float) -> tuple[Floats, Floats]
         share = np.column_stack([i, j, count - i - j])[inside] / count
         # A little off the corners, so that each place is surely on its own face.
         share = 0.98 * share + 0.02 / 3
-        places.append(np.einsum("pc,fcx->fpx", share, corner[some]).reshape(-1, 3))
+        places.append((share @ corner[some]).reshape(-1, 3))
         normals.append(np.repeat(normal[some], len(share), axis=0))
     return np.concatenate(places), np.concatenate(normals)
+
+
+def _quartered(corner: Floats, apart: Floats, box: tuple[Floats, Floats]) -> tuple[Floats, Ints]:
+    """Large triangles cut in four again and again, and those that miss a box left out.
+
+    Parameters
+    ----------
+    apart : (m,) mm; what is no longer than some of these, or hardly higher than one, is left whole
+
+    Returns
+    -------
+    (k, 3, 3) mm, and the row of the triangle that each is a piece of
+    """
+    owner = np.arange(len(corner))
+    done, owners = [], []
+    while True:
+        meets = _meets(corner, box)
+        corner, owner = corner[meets], owner[meets]
+        side = _sides(corner).max(axis=1)
+        large = side > _FEW_CUTS * apart[owner]
+        large &= np.linalg.norm(_across(corner), axis=1) > apart[owner] * side
+        done.append(corner[~large])
+        owners.append(owner[~large])
+        if not large.any():
+            return np.concatenate(done), np.concatenate(owners)
+        whole = corner[large]
+        middle = (whole + np.roll(whole, -1, axis=1)) / 2
+        tips = [np.stack([whole[:, i], middle[:, i], middle[:, i - 1]], axis=1) for i in range(3)]
+        corner, owner = np.concatenate([*tips, middle]), np.tile(owner[large], 4)
+
+
+def _meets(corner: Floats, box: tuple[Floats, Floats]) -> NDArray[np.bool_]:
+    """(m,) does the box of a triangle meet another?"""
+    meets: NDArray[np.bool_] = np.all(
+        (corner.min(axis=1) <= box[1]) & (corner.max(axis=1) >= box[0]), axis=1
+    )
+    return meets
+
+
+def _sides(corner: Floats) -> Floats:
+    """(m, 3) mm, length of the sides that lead to each corner from the one before it."""
+    sides: Floats = np.linalg.norm(corner - np.roll(corner, 1, axis=1), axis=2)
+    return sides
+
+
+def _across(corner: Floats) -> Floats:
+    """(m, 3) mm2, normals as long as twice the areas."""
+    return np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
 
 
 def _thinned(place: Floats, normal: Floats, apart: float) -> tuple[Floats, Floats]:
