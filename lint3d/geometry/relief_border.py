@@ -28,8 +28,9 @@ CONVEX = 0.9
 LEAST_FILL = 0.1
 #: Islands whose signatures agree this well are congruent.
 CONGRUENT = 0.04
-#: No more than this share of the characters of a line are congruent.
-MOST_CONGRUENT = 0.6
+#: No more than this share of the characters of a line are congruent; or than that, where they
+#: stand as tightly and on one line as only characters do (1000, 0001).
+MOST_CONGRUENT, MOST_IN_LINE = 0.6, 0.85
 #: The strokes of two characters differ by no more than this share, if one is convex outside.
 LIKE_STROKE = 0.35
 #: A lone mark stands up by no more than this share of its size.
@@ -41,12 +42,13 @@ MARK_SLENDER = 2.0
 UNSURE = (0.08, 0.35)
 
 
-def is_lettering(shapes: list[Shape], character_height: float) -> bool:
+def is_lettering(shapes: list[Shape], character_height: float, *, in_line: bool = False) -> bool:
     """Is a group of islands an inscription, and not a row of bosses, ribs or teeth?
 
     Several islands of at least two shapes (three among six or more: rings of slots have two), one
     of them not convex, few of them congruent, all of them low against the height of the line, and
-    found by more than one crease limit. Of two islands none is a plain bar or boss.
+    found by more than one crease limit. Of two islands none is a plain bar or boss; of several that
+    stand `in_line` none is either, and then more of them may be congruent.
     """
     if len(shapes) < 2 or not _are_sure(shapes):
         return False
@@ -60,9 +62,11 @@ def is_lettering(shapes: list[Shape], character_height: float) -> bool:
         return False
     kinds = _congruent([shape.signature for shape in tall])
     most, count = np.bincount(kinds).max(), int(kinds.max()) + 1
-    if count < (2 if len(tall) < 6 else 3):
+    if in_line and not all(is_no_bar(shape) for shape in tall):
         return False
-    if len(tall) > 3 and most > MOST_CONGRUENT * len(tall):
+    if count < (2 if in_line or len(tall) < 6 else 3):
+        return False
+    if len(tall) > 3 and most > (MOST_IN_LINE if in_line else MOST_CONGRUENT) * len(tall):
         return False
     return len(tall) >= 3 or _are_a_pair(*tall)
 
@@ -76,21 +80,33 @@ def _are_sure(shapes: list[Shape]) -> bool:
     """Are islands found by several limits, or by feet that all turn one way?"""
     if np.median([shape.votes for shape in shapes]) >= LEAST_VOTES:
         return True
-    return min(shape.measured.island.purity for shape in shapes) >= SURE
+    return all(
+        shape.votes >= LEAST_VOTES or shape.measured.island.purity >= SURE for shape in shapes
+    )
 
 
 def _are_a_pair(one: Shape, two: Shape) -> bool:
     """Are two islands of one font? None is a plain boss or bar, and their strokes are alike."""
-    if not all(is_shaped(shape) or len(shape.counters) for shape in (one, two)):
+    if not (is_no_bar(one) and is_no_bar(two)):
         return False
     if all(shape.fill < CONVEX for shape in (one, two)):
         return True
-    narrow, wide = sorted((one.strokes.usual, two.strokes.usual))
-    return wide <= (1 + LIKE_STROKE) * narrow
+    return have_like_strokes([one, two])
 
 
 def is_shaped(shape: Shape) -> bool:
     return shape.fill < CONVEX or len(shape.counters) >= 2
+
+
+def is_no_bar(shape: Shape) -> bool:
+    """Is it more than a plain bar or boss?"""
+    return is_shaped(shape) or len(shape.counters) > 0
+
+
+def have_like_strokes(shapes: list[Shape]) -> bool:
+    """Are the usual strokes of islands those of one font?"""
+    width = [shape.strokes.usual for shape in shapes]
+    return max(width) <= (1 + LIKE_STROKE) * min(width)
 
 
 def is_mark(shape: Shape) -> bool:

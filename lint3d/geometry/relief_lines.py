@@ -12,7 +12,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from lint3d.geometry.relief_border import LIKE_STROKE, is_lettering, is_shaped, is_tall
+from lint3d.geometry.relief_border import (
+    LIKE_STROKE,
+    have_like_strokes,
+    is_lettering,
+    is_shaped,
+    is_tall,
+)
 from lint3d.geometry.relief_groups import Line, are_near, groups, lines_of
 from lint3d.geometry.relief_shapes import Shape
 from lint3d.geometry.relief_standing import gap_between
@@ -90,24 +96,47 @@ def inscriptions_among(shapes: list[Shape]) -> tuple[list[Inscription], list[int
 def _is_written(shapes: list[Shape], group: Ints, tall: float) -> bool:
     """Is a group lettering by its shapes, and by how these stand to each other?"""
     mine = [shapes[i] for i in group.tolist()]
+    large = [shape for shape in mine if is_tall(shape, tall)]
     if not is_lettering(mine, tall):
-        return False
-    large = [k for k, shape in enumerate(mine) if is_tall(shape, tall)]
-    return len(large) > 2 or _stand_as_a_pair(mine[large[0]], mine[large[1]], tall)
+        in_line = len(large) > 3 and is_lettering(mine, tall, in_line=True)
+        return in_line and have_like_strokes(large) and _stand_on_a_line(large, tall)
+    return len(large) > 2 or _stand_as_a_pair(large[0], large[1], tall)
 
 
 def _stand_as_a_pair(one: Shape, two: Shape, tall: float) -> bool:
     """Do two islands stand as two characters do? Less is known of two than of a line."""
-    standing = [one.standing, two.standing]
-    if gap_between(*standing) > PAIR_GAP * tall:
+    if gap_between(one.standing, two.standing) > PAIR_GAP * tall:
         return False
-    line = lines_of(standing, np.arange(2))[0]
-    across = np.cross(one.measured.island.normal, line.direction[0])
-    apart = float((standing[1].centre - standing[0].centre) @ across)
-    low, high = one.extent(across), two.extent(across)
-    foot, head = apart + high[0] - low[0], apart + high[1] - low[1]
+    line = lines_of([one.standing, two.standing], np.arange(2))[0]
+    foot, head = _steps(one, two, line.direction[0])
     off = np.abs([foot, head, (foot + head) / 2]) <= SAME_LINE * tall
     return bool(off[0] or off[1] or not off[2])
+
+
+def _stand_on_a_line(shapes: list[Shape], tall: float) -> bool:
+    """Do islands stand side by side, near each other, with feet and heads at one height?"""
+    standing = [shape.standing for shape in shapes]
+    lines = lines_of(standing, np.arange(len(shapes)))
+    if len(lines) > 1 or int(lines[0].character.max()) + 1 < len(shapes):
+        return False
+    line = lines[0]
+    order = np.argsort(line.character)
+    for before, after in zip(order[:-1].tolist(), order[1:].tolist(), strict=True):
+        one, two = (shapes[int(line.members[k])] for k in (before, after))
+        if gap_between(one.standing, two.standing) > PAIR_GAP * tall:
+            return False
+        steps = _steps(one, two, line.direction[before])
+        if max(abs(step) for step in steps) > SAME_LINE * tall:
+            return False
+    return True
+
+
+def _steps(one: Shape, two: Shape, way: Floats) -> tuple[float, float]:
+    """By how much the foot and the head of an island lie higher than those of another, mm."""
+    across = np.cross(one.measured.island.normal, way)
+    apart = float((two.standing.centre - one.standing.centre) @ across)
+    low, high = one.extent(across), two.extent(across)
+    return apart + high[0] - low[0], apart + high[1] - low[1]
 
 
 def _with_odd_ones(shapes: list[Shape], group: Ints, free: Ints, tall: float) -> Ints:

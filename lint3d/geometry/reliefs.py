@@ -38,6 +38,9 @@ MOST_ISLANDS = 6000
 LIKE_BASE = 0.15
 #: What lies below this share of an island's height, for the most part, is ground.
 GROUND = 0.3
+#: Islands on two meshes are the same if their middles lie nearer than this share of their size,
+#: and their sizes are alike up to this factor.
+SAME_PLACE, LIKE_SIZE = 0.2, 1.25
 TOO_COARSE = "The facets of a bent surface are too coarse to tell whether its marks are lettering."
 TOO_ROUGH = "The surface is too rough to tell relief from noise."
 
@@ -81,8 +84,26 @@ def find_reliefs(vertices: Floats, faces: Ints, table: EdgeTable, step_mm: float
 
 def _tells_more(found: Found, best: Found) -> bool:
     """Is it worth the blur of a coarser mesh?"""
-    same = len(_told_shapes(found)) == len(_told_shapes(best)) > 0
-    return not same and _weight(found) > 1.1 * _weight(best)
+    mine, others = _told_shapes(found), _told_shapes(best)
+    if len(mine) == len(others) > 0:
+        return False
+    if len(mine) > len(others) > 0 and _are_among(others, mine):
+        return True
+    return _weight(found) > 1.1 * _weight(best)
+
+
+def _are_among(some: list[Shape], all_of: list[Shape]) -> bool:
+    """Is each island the same as one of the others, found on another mesh?"""
+    islands = [shape.measured.island for shape in all_of]
+    tree = cKDTree(np.array([one.centre for one in islands]))
+    for shape in some:
+        mine = shape.measured.island
+        far, row = tree.query(mine.centre)
+        other = islands[int(row)]
+        small, large = sorted((mine.across, other.across))
+        if mine.raised != other.raised or far > SAME_PLACE * small or large > LIKE_SIZE * small:
+            return False
+    return True
 
 
 def _weight(found: Found) -> float:

@@ -30,7 +30,7 @@ def heights(case: ReliefCase) -> tuple[list[tuple[float, ...]], list[tuple[float
     )
 
 
-@pytest.mark.parametrize("base", ["flat", "cylinder"])
+@pytest.mark.parametrize("base", ["flat", "cylinder", "sphere"])
 @pytest.mark.parametrize(
     ("height", "draft", "fillet", "head"),
     [(0.3, 5.0, 0.045, 0.07), (-0.285, 0.0, 0.0, 0.07), (-0.24, 20.0, 0.036, 0.024)],

@@ -339,3 +339,29 @@ def test_the_dot_of_a_zero_counts(height: float) -> None:
     assert len(line.shapes) == case.islands == 5
     (zero,) = (c for c in range(4) if (line.character == c).sum() == 2)
     assert zero in (1, 2)  # reading order, or against it
+
+
+@pytest.mark.parametrize("text", ["1000", "0001", "2002", "1110", "88881", "ELEE"])
+@pytest.mark.parametrize("base", ["flat", "cylinder"])
+def test_a_number_of_few_different_figures_is_one_inscription(text: str, base: str) -> None:
+    case = shapes.lettered(text, 0.5, 7.0, base=base)
+    (line,) = check(case).inscriptions
+    assert line.characters == len(text)
+
+
+def test_equal_pads_and_an_odd_one_in_a_row_are_no_number() -> None:
+    """Their feet and heads are not in line, they stand far apart, or they are plain."""
+    ring = m3.CrossSection.circle(3.0, 48) - m3.CrossSection.circle(1.8, 48)
+    square = m3.CrossSection.square((6.0, 6.0), True)
+    slot = m3.CrossSection.square((2.0, 6.0), True)
+    key = slot + m3.CrossSection.square((4.0, 2.0), True).translate((1.0, 2.0))
+    for pads, pitch in [
+        ((ring, ring, ring, key), 12.0),
+        ((square, square, square, key), 7.0),
+        ((slot, slot, slot, slot, key), 4.0),
+        ((ring, ring, ring, key.translate((0.0, 1.0))), 7.0),
+    ]:
+        row = [pad.translate((pitch * k, 0.0)) for k, pad in enumerate(pads)]
+        outline = m3.CrossSection.batch_boolean(row, m3.OpType.Add)
+        case = shapes.on_slab(outline, 0.6, name="pads in a row")
+        assert not found_on(case.vertices, case.faces).inscriptions
