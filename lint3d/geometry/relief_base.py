@@ -118,7 +118,12 @@ def _ladder(x: Floats, degree: int) -> list[Floats]:
 
 
 def fit_base(
-    points: Floats, area: Floats, origin: Floats, normal: Floats, noise_mm: float
+    points: Floats,
+    area: Floats,
+    origin: Floats,
+    normal: Floats,
+    noise_mm: float,
+    degrees: tuple[int, ...] = DEGREES,
 ) -> Base | None:
     """Fit the base.
 
@@ -128,6 +133,7 @@ def fit_base(
     area : (n,) mm2 of base round each point: small facets are seldom those of the base
     origin, normal : (3,) middle of the foot, and roughly the base's normal there
     noise_mm : residuals below this are not worth a higher degree
+    degrees : to be tried in turn
 
     Returns
     -------
@@ -142,7 +148,7 @@ def fit_base(
     area = np.minimum(area, 4 * np.median(area)) + 1e-3 * float(np.mean(area)) + 1e-300
     trust = np.sqrt(area / area.max())
     best: Base | None = None
-    for degree in DEGREES:
+    for degree in degrees:
         terms = (degree + 1) * (degree + 2) // 2
         if degree > 1 and len(points) < POINTS * terms:
             break

@@ -1,11 +1,11 @@
 """Is a group of islands a field of squares that codes something, as two-dimensional codes do?
 
-The outlines lie on one square lattice, at least `LEAST_SIDE` squares a way; no row or column is
-empty (lines and letters of a font made of squares have empty ones between them); a quarter to three
-quarters of the squares are filled; and the field is not its own copy a few squares on. That last is
-the border to ventilation grids, waffles, chequers and knurls, which repeat. Squares that touch are
-one island; a whole code may be one. Bent bases are unrolled about the middle of the field, and the
-lattice is followed from there outward (`relief_lattice`). Lengths in mm.
+The outlines lie on one square lattice, at least `LEAST_SIDE` squares a way; at most one row and one
+column are empty (lines and letters of a font made of squares have more between them); a quarter to
+three quarters of the squares are filled; and the field is not its own copy a few squares on. That
+last is the border to ventilation grids, waffles, chequers and knurls, which repeat. Squares that
+touch are one island; a whole code may be one. Bent bases are unrolled about the middle of the
+field, and the lattice is followed from there outward (`relief_lattice`). Lengths in mm.
 Guarded by tests/geometry/test_relief_codes.py.
 """
 
@@ -19,10 +19,11 @@ from numpy.typing import NDArray
 from scipy.spatial import Delaunay, cKDTree
 
 from lint3d.geometry.components import connected_groups
-from lint3d.geometry.relief_base import Base, fit_base
+from lint3d.geometry.relief_base import Base
 from lint3d.geometry.relief_groups import LIKE_HEIGHT, LIKE_HEIGHT_MM
 from lint3d.geometry.relief_lattice import lattice_of
 from lint3d.geometry.relief_outline import outline_at
+from lint3d.geometry.relief_round import RoundBase, base_below
 from lint3d.geometry.relief_shapes import HIGH_LEVEL, LOW_LEVEL, Shape
 
 Floats = NDArray[np.float64]
@@ -40,6 +41,9 @@ NEAR = 3.4
 CLASSES, WIDER = 12, 1.5
 #: The base below a field is fitted to so many points.
 MOST_POINTS = 4000
+#: Rows that may be empty, and columns. One that has only a few squares free to carry data, between
+#: the large squares in the corners of a code, is empty in one of 32.
+MOST_EMPTY = 1
 #: Share of filled squares.
 LEAST_FILLED, MOST_FILLED = 0.25, 0.75
 #: A field that agrees this well with itself up to so many squares on repeats.
@@ -223,15 +227,19 @@ def _four_fold(way: Floats) -> complex:
     return complex((size * (z / size) ** 4).sum())
 
 
-def _common_base(shapes: Sequence[Shape]) -> Base | None:
+def _common_base(shapes: Sequence[Shape]) -> Base | RoundBase | None:
     feet = np.concatenate([shape.foot for shape in shapes])
     feet = feet[:: max(1, len(feet) // MOST_POINTS)]
     normal = np.mean([shape.measured.island.normal for shape in shapes], axis=0)
     noise = max(shape.blur + shape.measured.base.residual for shape in shapes)
-    return fit_base(feet, np.ones(len(feet)), feet.mean(axis=0), normal, max(noise, LEAST_NOISE_MM))
+    return base_below(
+        feet, np.ones(len(feet)), feet.mean(axis=0), normal, max(noise, LEAST_NOISE_MM)
+    )
 
 
-def _sides(shapes: Sequence[Shape], base: Base, share: float) -> tuple[Floats, Floats] | None:
+def _sides(
+    shapes: Sequence[Shape], base: Base | RoundBase, share: float
+) -> tuple[Floats, Floats] | None:
     """Starts and ends (k, 2) of all outlines at a level, with two axes along them."""
     lines = []
     for shape in shapes:
@@ -252,8 +260,8 @@ def _sides(shapes: Sequence[Shape], base: Base, share: float) -> tuple[Floats, F
 
 
 def _is_code(filled: Bools) -> bool:
-    """Is every row and column in use, by about half, and does nothing repeat?"""
-    if not (filled.any(axis=0).all() and filled.any(axis=1).all()):
+    """Is nearly every row and column in use, by about half, and does nothing repeat?"""
+    if any((~filled.any(axis=axis)).sum() > MOST_EMPTY for axis in range(2)):
         return False
     if not LEAST_FILLED <= filled.mean() <= MOST_FILLED:
         return False

@@ -13,10 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.patches import Folds
-from lint3d.geometry.relief_base import Base, fit_base, quantile
+from lint3d.geometry.relief_base import Base, quantile
 from lint3d.geometry.relief_facets import height_above_facets
 from lint3d.geometry.relief_folded import FoldedBase, facet_planes, folded_base
 from lint3d.geometry.relief_islands import Island
+from lint3d.geometry.relief_round import RoundBase, base_below
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -59,7 +60,7 @@ class Measured:
     """An island with its height."""
 
     island: Island
-    base: Base | FoldedBase
+    base: Base | RoundBase | FoldedBase
     height: float
     """mm, positive for raised and sunk alike."""
     lower: float
@@ -98,7 +99,7 @@ def measure_height(
     told = _told(folds, island, sign * level, below, step_mm + base.residual)
     # A base that was fitted to slivers may tell anything.
     is_told = clear * told.blur < told.top <= most
-    lies_on: Base | FoldedBase = base
+    lies_on: Base | RoundBase | FoldedBase = base
     # Of two faces it may follow the one, and leave the other out as a stranger.
     doubt = told.doubt + _stray(folds, island, base)
     if not is_told or doubt > min(WIDE_MM, WIDE * told.height):
@@ -130,7 +131,7 @@ def measure_height(
     )
 
 
-def _stray(folds: Folds, island: Island, base: Base) -> float:
+def _stray(folds: Folds, island: Island, base: Base | RoundBase) -> float:
     """How far the foot strays from a base, mm: all of it but a twentieth."""
     start = folds.vertices[island.start]
     length = np.linalg.norm(folds.vertices[island.end] - start, axis=1)
@@ -244,15 +245,17 @@ def cap_height(
     return middle, low, high, False
 
 
-def _fit(folds: Folds, island: Island, near_base: NearBase, step_mm: float) -> Base | None:
+def _fit(
+    folds: Folds, island: Island, near_base: NearBase, step_mm: float
+) -> Base | RoundBase | None:
     foot = folds.vertices[island.start]
     reach = float(np.linalg.norm(foot - island.centre, axis=1).max())
-    best: Base | None = None
+    best: Base | RoundBase | None = None
     for factor in REACH:
         points, weight = near_base(island.centre, factor * reach + island.rise)
         if len(points) < ENOUGH and factor not in (REACH[2], REACH[-1]):
             continue
-        base = fit_base(points, weight, island.centre, island.normal, step_mm)
+        base = base_below(points, weight, island.centre, island.normal, step_mm)
         if factor <= REACH[2]:
             best = base
         elif base is not None and base.residual <= WELL * island.rise:

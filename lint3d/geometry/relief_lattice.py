@@ -25,6 +25,9 @@ MOST_SIDE = 200
 ON_LATTICE, OFF_SHARE = 0.15, 0.05
 #: Squares may be this much wider or narrower than the lattice.
 LIKE_SQUARE = 0.3
+#: The step between most lines is that between half of all neighbours, to within this share; lines
+#: off by less than this share of it are in step.
+NEAR_USUAL, IN_STEP = 0.08, 0.25
 #: A window is so many squares wide at least, and shrinks and grows by these factors.
 LEAST_WINDOW, SHRINK, GROW = 4, 0.75, 1.2
 #: On the way outward a line belongs to the lattice if it is off by less than this share of it.
@@ -172,11 +175,24 @@ def _steps(at: Floats, length: Floats, least: int) -> float | None:
     middle = middle[total > 0.02 * total.max()]
     if len(middle) < max(least - 2, 3):
         return None
+    total = total[total > 0.02 * total.max()]
     usual = float(np.median(np.diff(middle)))
-    number = np.concatenate([[0], np.cumsum(np.rint(np.diff(middle) / usual))])
-    if number[-1] < 1:
+    count = int(np.ptp(middle) / usual)
+    if not 1 <= count <= 4 * MOST_SIDE:
         return None
-    return float(np.polyfit(number, middle, 1)[0])
+    # A line that strays would put all beyond it out of step: the step is that by which most of the
+    # lines, by length, are in step.
+    tried = usual * (1 + NEAR_USUAL * np.linspace(-1, 1, 8 * count + 1))
+    turn = np.exp(2j * np.pi * middle / tried[:, None]) @ total
+    best = int(np.abs(turn).argmax())
+    number = middle / tried[best] - np.angle(turn[best]) / (2 * np.pi)
+    off = np.abs(number - np.rint(number))
+    kept = off < IN_STEP
+    number, middle, weight = np.rint(number[kept]), middle[kept], total[kept]
+    if np.ptp(number) < 1:
+        return None
+    number -= np.average(number, weights=weight)
+    return float((weight * number * middle).sum() / (weight * number**2).sum())
 
 
 # --- bent lattices -------------------------------------------------------------------------------

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from lint3d.geometry.components import connected_groups
 from lint3d.geometry.relief_base import Base
 from lint3d.geometry.relief_folded import FoldedBase
+from lint3d.geometry.relief_round import RoundBase
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -62,7 +63,7 @@ class Outline:
 
 
 def outline_at(
-    corners: Ints, points: Floats, levels: Floats, base: Base | FoldedBase, level: float
+    corners: Ints, points: Floats, levels: Floats, base: Base | RoundBase | FoldedBase, level: float
 ) -> Outline | None:
     """Where a surface crosses a level.
 

@@ -84,6 +84,33 @@ def test_a_field_that_goes_far_round_its_base(
         assert shape.lower - case.slack <= 0.5 <= shape.upper + case.slack
 
 
+@pytest.mark.parametrize(("seed", "height"), [(0, 0.5), (3, -0.5)])
+def test_a_code_hides_the_most_of_a_strongly_bent_base(seed: int, height: float) -> None:
+    """Only the rim of the base is seen: a polynomial held by that alone told 1.3 mm for 0.5."""
+    filled = np.random.default_rng(seed).random((16, 16)) < 0.5
+    filled[0], filled[:, 0] = True, True
+    case = fields(filled, 1.202, 1.2, height, base="cylinder", radius=15.36, facet=1.024)
+    check(found_on(case), 16, 1.2, height, case.slack)
+
+
+def fields(
+    filled: np.ndarray, wide: float, pitch: float, height: float, **more: object
+) -> shapes.ReliefCase:
+    cells = [
+        shapes.Outline.square((wide, wide)).translate((pitch * i, pitch * j))
+        for i, j in np.argwhere(filled)
+    ]
+    outline = shapes.centred(m3.CrossSection.batch_boolean(cells, m3.OpType.Add))
+    return shapes.on_slab(outline, height, **more)  # type: ignore[arg-type]
+
+
+def test_a_row_may_be_empty() -> None:
+    """Between the large squares in two corners of a code only a few squares are free for data."""
+    filled = np.random.default_rng(2).random((21, 21)) < 0.5
+    filled[7] = False
+    check(found_on(fields(filled, 1.002, 1.0, 0.5)), 21, 1.0, 0.5)
+
+
 @pytest.mark.parametrize("seed", range(2))
 def test_squares_two_empty_ones_apart_are_one_field(seed: int) -> None:
     rng = np.random.default_rng(seed)
