@@ -13,8 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from lint3d.geometry.relief_base import Base, fit_base
+from lint3d.geometry.relief_base import Base
 from lint3d.geometry.relief_heights import CAP_LEAN, ENOUGH, REACH, cap_height, cap_of
+from lint3d.geometry.relief_round import RoundBase, base_below
 from lint3d.geometry.relief_shapes import Shape
 from lint3d.geometry.vectors import cross_product
 
@@ -84,14 +85,14 @@ class GivenSurface:
         new = height, low - blur, high + blur
         if blur > KNOWN * height or new[2] - new[1] >= old[2] - old[1]:
             return old
-        if base.degree == 1 and blur <= KNOWN_WELL * height:
+        if isinstance(base, Base) and base.degree == 1 and blur <= KNOWN_WELL * height:
             return new
         # A base of few facets may be fitted in more than one way.
         if new[1] < old[1] or new[2] > old[2]:
             return height, min(old[1], new[1]), max(old[2], new[2])
         return new
 
-    def _base(self, shape: Shape) -> Base | None:
+    def _base(self, shape: Shape) -> Base | RoundBase | None:
         """The base below an island, fitted to what is given of it."""
         island = shape.measured.island
         reach = float(np.linalg.norm(shape.foot - island.centre, axis=1).max())
@@ -102,7 +103,7 @@ class GivenSurface:
                 break
         if len(points) < 3:
             return None
-        return fit_base(points, weight, island.centre, island.normal, self.step_mm)
+        return base_below(points, weight, island.centre, island.normal, self.step_mm)
 
     def _ground(self, near: Ints, shape: Shape) -> tuple[Floats, Floats]:
         """Points of the ground among some vertices, with the area round each."""
@@ -110,7 +111,7 @@ class GivenSurface:
         rows = rows[self._is_free[rows]]
         corner, normal, area = self._planes(rows)
         base, island = shape.measured.base, shape.measured.island
-        if isinstance(base, Base):
+        if isinstance(base, Base | RoundBase):
             _, level, below = base.foot(corner.reshape(-1, 3))
             reach = 2 * shape.blur + 2 * base.residual
             lies = (np.abs(level).reshape(-1, 3) <= reach).all(axis=1)
