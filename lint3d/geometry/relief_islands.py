@@ -38,8 +38,8 @@ FIRST_OVER_EDGES = len(CUTS + COARSE_CUTS)
 #: How much of the foot must turn the same way.
 SAME_WAY = 0.9
 #: The base's normals along the foot must agree this well: length of their mean. The rim of a drum
-#: has 0; round a glyph on a ball that spans 80 degrees it is 0.88.
-COHERENT = 0.8
+#: has 0; round a glyph on a ball that spans 80 degrees it is 0.88, round a square code there 0.72.
+COHERENT = 0.65
 #: An island with most patches of a surface (a field of squares) has no more than this share of it.
 MOST_AREA = 0.75
 #: A base smaller than this share of the footprint is a strip (a fillet), and no base.

@@ -93,6 +93,19 @@ def test_a_code_hides_the_most_of_a_strongly_bent_base(seed: int, height: float)
     check(found_on(case), 16, 1.2, height, case.slack)
 
 
+def test_a_code_far_round_a_ball() -> None:
+    """Normals along its rim differ by up to a hundred degrees."""
+    filled = np.random.default_rng(0).random((12, 12)) < 0.5
+    filled[0], filled[:, 0], filled[-1, ::2], filled[::2, -1] = True, True, True, True
+    case = fields(filled, 1.202, 1.2, -0.5, base="sphere", radius=11.52, facet=0.768)
+    found = found_on(case)
+    (code,) = found.codes
+    assert code.filled.shape == (12, 12)
+    assert not code.raised
+    for shape in code.shapes:
+        assert shape.lower - case.slack <= 0.5 <= shape.upper + case.slack
+
+
 def fields(
     filled: np.ndarray, wide: float, pitch: float, height: float, **more: object
 ) -> shapes.ReliefCase:
