@@ -33,6 +33,8 @@ Ints = NDArray[np.int64]
 LOW_LEVEL, HIGH_LEVEL = 0.35, 0.7
 #: What an outline of chords and the choice of levels may do to a width, as a share of it.
 OUTLINE_SHARE = 0.005
+#: The middles of a foot and of a cap lie nearer than this share of the cap's reach.
+FAR_ASIDE = 0.4
 #: Shares of an outline whose distance from its middle tells one shape from another.
 PROFILE = np.linspace(0.1, 0.9, 9)
 
@@ -75,11 +77,25 @@ class Shape:
             rows = island.start
         # The cap: threads of slivers may hang on the foot.
         points = self.folds.vertices[np.unique(rows)]
+        centre = self._middle_without_threads(points)
         base = self.measured.base
         over_edge = isinstance(base, FoldedBase) and len(base.turn) > 2
         return Standing(
-            island.raised, self.height, slack, island.centre, island.normal, points, over_edge
+            island.raised, self.height, slack, centre, island.normal, points, over_edge
         )
+
+    def _middle_without_threads(self, points: Floats) -> Floats:
+        """The middle of the foot, or that of the cap where a thread draws the other far aside."""
+        island, cap = self.measured.island, self.measured.cap
+        area = self.folds.area[cap]
+        if not area.sum() > 0:
+            return island.centre
+        middle = self.folds.vertices[self.folds.faces[cap]].mean(axis=1)
+        aside = np.average(middle, axis=0, weights=area) - island.centre
+        aside = aside - (aside @ island.normal) * island.normal
+        centre: Floats = island.centre + aside
+        reach = np.linalg.norm(points - centre, axis=1).max()
+        return centre if np.linalg.norm(aside) > FAR_ASIDE * reach else island.centre
 
     @property
     def foot(self) -> Floats:
