@@ -62,7 +62,10 @@ class Base:
         u, v = u0, v0
         for _ in range(8):
             f, fu, fv = self._value(u, v)
-            u, v = u0 + (w0 - f) * fu, v0 + (w0 - f) * fv
+            # Gauss-Newton: what is nearest on a steep slope is not found by going back and forth.
+            du, dv = u0 + (w0 - f) * fu - u, v0 + (w0 - f) * fv - v
+            along = (fu * du + fv * dv) / (1 + fu * fu + fv * fv)
+            u, v = u + du - along * fu, v + dv - along * fv
         f, fu, fv = self._value(u, v)
         root = np.sqrt(1 + fu * fu + fv * fv)
         normal = np.column_stack([-fu, -fv, np.ones(len(u))]) / root[:, None]

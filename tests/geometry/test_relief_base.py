@@ -46,6 +46,19 @@ def test_height_above_a_base(surface, within: float, strangers: int) -> None:
     assert base.residual < 10 * within + 1e-6
 
 
+def test_height_above_a_base_as_steep_as_sixty_degrees() -> None:
+    """The nearest place on a slope steeper than 45 degrees was not found: a code on a ring was told
+    2.5 mm deep for 0.5.
+    """
+    rng = np.random.default_rng(2)
+    flat = rng.uniform(-19, 19, (2000, 2)) * [1.0, 0.2]
+    base = fit_base(_drum(flat, 0.0), np.ones(2000), np.zeros(3), np.array([0, 0, 1.0]), 1e-6)
+    assert base is not None
+    near = rng.uniform(-1.05, 1.05, (100, 2)) * [RADIUS, 2.0]
+    off = np.abs(base.height(_drum(near * [0.9, 1.0], 0.8)) - 0.8)
+    assert off.max() < 4 * base.residual < 0.1
+
+
 def test_too_few_points_are_no_base() -> None:
     assert fit_base(np.zeros((2, 3)), np.ones(2), np.zeros(3), np.array([0, 0, 1.0]), 0.0) is None
 
