@@ -181,6 +181,22 @@ def standing(
     """
     if draft_deg == fillet == head == 0:
         return outline.extrude(height + root).translate((0, 0, -root))
+    # Many tests put the same letters on other bases, and hundreds of hulls take seconds to unite.
+    loops = outline.to_polygons()
+    key = (*(loop.tobytes() for loop in loops), height, root, draft_deg, fillet, head)
+    if key not in _STANDING:
+        _STANDING[key] = _rounded(outline, height, root, draft_deg, fillet, head)
+    return _STANDING[key]
+
+
+#: Bodies with leaning walls or rounded edges, made once each. (A manifold is never changed.)
+_STANDING: dict[tuple[bytes | float, ...], m3.Manifold] = {}
+
+
+def _rounded(
+    outline: Outline, height: float, root: float, draft_deg: float, fillet: float, head: float
+) -> m3.Manifold:
+    """A body as `standing` returns, one hull for each triangle of the outline and level."""
     lean = np.tan(np.radians(draft_deg))
     levels = {0.0, height}
     steps = np.linspace(0, 1, 6)
