@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
     from lint3d.geometry.relief_shapes import Shape
     from lint3d.geometry.reliefs import Found
 
+    Floats = NDArray[np.float64]
     Ints = NDArray[np.int64]
     Value = tuple[float, float, float]
 
@@ -39,19 +41,63 @@ class Reliefs:
     Attributes
     ----------
     found : what the kernels told, on the mesh that was searched
-    faces : rows of the faces (of `lies_on`, else of the body) of each island, by its identity
+    vertices, surface : corners and faces as given, of `lies_on`, else of the body
+    step_mm : what rounding of coordinates can do to a distance
     lies_on : the piece that the faces belong to, None for the body itself
-    given : the surface as given, None where that was searched itself
     enclosed : notes of closed hollows that read as lettering
-    loose : the islands that only touch what they stand on, by identity
     """
 
     found: Found
-    faces: dict[int, Ints]
+    vertices: Floats
+    surface: Ints
+    step_mm: float
     lies_on: Joined | None
-    loose: frozenset[int]
-    given: GivenSurface | None = None
     enclosed: tuple[Note, ...] = ()
+
+    @cached_property
+    def faces(self) -> dict[int, Ints]:
+        """Rows of the faces as given of each island, by its identity.
+
+        Worked out when first asked for: it takes long, and where all islands are features of other
+        kinds nobody does.
+        """
+        from lint3d.geometry.relief_faces import faces_as_given
+
+        shapes = self._shapes
+        if not shapes:
+            return {}
+        regions = [shape.measured.island.faces for shape in shapes]
+        rows = faces_as_given(self.vertices, self.surface, shapes[0].folds, regions)
+        return {id(shape): row for shape, row in zip(shapes, rows, strict=True)}
+
+    @cached_property
+    def given(self) -> GivenSurface | None:
+        """The surface as given, None where that was searched itself."""
+        from lint3d.geometry.relief_given import GivenSurface
+
+        if not self._shapes or self._shapes[0].blur <= self.step_mm:
+            return None
+        taken = list(self.faces.values())
+        return GivenSurface(self.vertices, self.surface, self.step_mm, taken)
+
+    @cached_property
+    def loose(self) -> frozenset[int]:
+        """The islands that only touch what they stand on, by identity."""
+        if self.lies_on is None:
+            return frozenset()
+        return _loose(self.lies_on, self._shapes, self.faces)
+
+    @cached_property
+    def _shapes(self) -> list[Shape]:
+        """All islands, smaller ones last: a face belongs to the innermost."""
+        shapes = [
+            *(shape for one in self.found.inscriptions for shape in one.shapes),
+            *(shape for one in self.found.dots for shape in one.shapes),
+            *(shape for one in self.found.codes for shape in one.shapes),
+            *self.found.marks,
+            *self.found.others,
+        ]
+        return sorted(shapes, key=lambda shape: -len(shape.measured.island.faces))
 
     def height_of(self, shape: Shape) -> Value:
         """Height of an island with its interval, mm, on the surface as given."""
@@ -116,8 +162,6 @@ class Reliefs:
 
 def reliefs_of(body: Body) -> Reliefs:
     """Look for reliefs on a body, or on the piece that it is the largest body of."""
-    from lint3d.geometry.relief_faces import faces_as_given
-    from lint3d.geometry.relief_given import GivenSurface
     from lint3d.geometry.reliefs import find_reliefs
     from lint3d.geometry.topology import edge_table
 
@@ -128,25 +172,7 @@ def reliefs_of(body: Body) -> Reliefs:
         vertices, faces, step = joined.vertices, joined.faces, joined.coordinate_step_mm
         table = edge_table(faces, len(vertices))
     found = find_reliefs(vertices, faces, table, step)
-    shapes = [
-        *(shape for one in found.inscriptions for shape in one.shapes),
-        *(shape for one in found.dots for shape in one.shapes),
-        *(shape for one in found.codes for shape in one.shapes),
-        *found.marks,
-        *found.others,
-    ]
-    rows: list[Ints] = []
-    if shapes:
-        # Smaller islands last: a face belongs to the innermost.
-        shapes.sort(key=lambda shape: -len(shape.measured.island.faces))
-        regions = [shape.measured.island.faces for shape in shapes]
-        rows = faces_as_given(vertices, faces, shapes[0].folds, regions)
-    by_shape = {id(shape): row for shape, row in zip(shapes, rows, strict=True)}
-    given = None
-    if shapes and shapes[0].blur > step:
-        given = GivenSurface(vertices, faces, step, rows)
-    loose = _loose(joined, shapes, by_shape) if joined is not None else frozenset()
-    return Reliefs(found, by_shape, joined, loose, given, tuple(_enclosed(body)))
+    return Reliefs(found, vertices, faces, step, joined, tuple(_enclosed(body)))
 
 
 def _enclosed(body: Body) -> Iterator[Note]:
