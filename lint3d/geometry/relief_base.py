@@ -169,11 +169,20 @@ def fit_base(
 
 def frame(normal: Floats) -> Floats:
     """(3, 3) rows: two directions square to the normal, and the normal."""
+    # Numbers, not arrays: cones are fitted with thousands of these.
     n = normal / np.linalg.norm(normal)
-    aside = np.eye(3)[np.argmin(np.abs(n))]
-    u = np.cross(aside, n)
-    u /= np.linalg.norm(u)
-    return np.stack([u, np.cross(n, u), n])
+    x, y, z = n.tolist()
+    aside = [0.0, 0.0, 0.0]
+    aside[int(np.abs(n).argmin())] = 1.0
+    u = np.array(_cross(*aside, x, y, z))
+    u /= np.sqrt(u.dot(u))
+    return np.array([u, _cross(x, y, z, *u.tolist()), n])
+
+
+def _cross(
+    a: float, b: float, c: float, x: float, y: float, z: float
+) -> tuple[float, float, float]:
+    return b * z - c * y, c * x - a * z, a * y - b * x
 
 
 def _robust(

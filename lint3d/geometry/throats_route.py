@@ -316,8 +316,10 @@ class Route:
         if leash is None:
             leash = np.full(len(point), _LEASH * self.pitch)
         point = point.copy()
-        radius = self.clearance.at(point)
+        radius, _, foot = self.clearance.nearest(point)
         start = point.copy()
+        # Of each point the nearest places of the facets as seen from the last trials about it.
+        feet = np.repeat(foot[:, None], _DIRECTIONS, axis=1)
         stride = np.full(len(point), 0.5 * self.pitch)
         one, two = across(normal)
         # Finer than the tolerance by as much as it takes to be sure of it.
@@ -333,9 +335,14 @@ class Route:
                 + np.sin(angle)[None, :, None] * two[busy][:, None]
             ) * length[:, None, None]
             trial = point[busy][:, None] + move
-            value = self.clearance.at(trial)
             off = np.linalg.norm(trial - start[busy][:, None], axis=2)
-            value[off > leash[busy][:, None]] = -1.0
+            asked = off <= leash[busy][:, None]
+            # What is no farther than before from a place known already need not be asked for.
+            asked &= _least_squared(point[busy], move, feet[busy]) > radius[busy, None] ** 2
+            value = np.full(asked.shape, -1.0)
+            value[asked], _, found = self.clearance.nearest(trial[asked])
+            which, way = np.nonzero(asked)
+            feet[busy[which], way] = found
             best = np.argmax(value, axis=1)
             row = np.arange(len(busy))
             better = value[row, best] > radius[busy] * (1.0 + 1e-9)
@@ -344,6 +351,14 @@ class Route:
             radius[moved] = value[row, best][better]
             stride[busy[~better]] *= 0.5
         return point, radius
+
+
+def _least_squared(point: Floats, move: Floats, feet: Floats) -> Floats:
+    """(n, k) mm²: least square of the distance from each of k moves of n points to their feet."""
+    arm = point[:, None] - feet
+    reach = np.einsum("nij,nij->ni", arm, arm)[:, None] + 2 * (move @ arm.transpose(0, 2, 1))
+    least: Floats = reach.min(axis=2) + np.einsum("nij,nij->ni", move, move)
+    return least
 
 
 def lens(point: Floats, radius: Floats) -> Floats:

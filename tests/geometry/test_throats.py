@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 import shapes_voids as parts
 
+from lint3d.geometry import throats_route
 from lint3d.geometry.throats import narrowest
 from lint3d.geometry.throats_clearance import Clearance
 from lint3d.geometry.throats_section import largest_in_section
@@ -19,6 +20,26 @@ def _path(frame: np.ndarray, points: list[list[float]]) -> np.ndarray:
         [np.linspace(a, b, 12) for a, b in zip(points[:-1], points[1:], strict=True)]
     )
     return line @ frame[:, :3].T + frame[:, 3]
+
+
+@pytest.mark.parametrize("segments", [7, 32])
+def test_moves_that_are_not_asked_for_are_no_better(
+    segments: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The same to the last digit as where the clearance of every move is asked for."""
+    frame = parts.random_frame(segments)
+    clearance = Clearance(*parts.mesh(parts.bottle(6.0, 1.5, 6.0, segments), frame))
+    path = _path(frame, [[0.2, 0.1, 0], [0.5, -0.6, 6], [-0.3, 0.7, 12], [0.1, 0.1, 15]])
+    asked: list[int] = []
+    nearest = clearance.nearest
+    monkeypatch.setattr(clearance, "nearest", lambda p: (asked.append(p.size), nearest(p))[1])
+    some = narrowest(clearance, path, 0.375)
+    few = sum(asked)
+    monkeypatch.setattr(throats_route, "_least_squared", lambda *_: np.full((1, 1), np.inf))
+    every = narrowest(clearance, path, 0.375)
+    assert few < 0.95 * (sum(asked) - few)
+    assert (some.lower, some.upper) == (every.lower, every.upper)
+    assert np.array_equal(some.position, every.position)
 
 
 @pytest.mark.parametrize("segments", [7, 12, 32])
