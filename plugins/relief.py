@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from lint3d import (
     Body,
     Claim,
+    LeftOut,
     Measure,
     NotApplicable,
     Note,
@@ -93,7 +94,7 @@ def _is_in_pieces(body: Body) -> bool:
 
 
 @rule("relief/raised-height", measures="mm")
-def raised_height(reliefs: Reliefs, sheet: Sheet) -> Iterator[Place | Note]:
+def raised_height(reliefs: Reliefs, sheet: Sheet) -> Iterator[Place | Note | LeftOut]:
     """Raised lettering too low to be read.
 
     The value is the height of the lowest character above the face it stands on.
@@ -104,7 +105,7 @@ def raised_height(reliefs: Reliefs, sheet: Sheet) -> Iterator[Place | Note]:
 
 
 @rule("relief/sunk-depth", measures="mm")
-def sunk_depth(reliefs: Reliefs, sheet: Sheet) -> Iterator[Place | Note]:
+def sunk_depth(reliefs: Reliefs, sheet: Sheet) -> Iterator[Place | Note | LeftOut]:
     """Sunk lettering too shallow to be read.
 
     The value is the depth of the shallowest character below the face it is sunk into.
@@ -115,7 +116,7 @@ def sunk_depth(reliefs: Reliefs, sheet: Sheet) -> Iterator[Place | Note]:
     yield from reliefs.enclosed
 
 
-def _heights(reliefs: Reliefs, sheet: Sheet, *, raised: bool) -> Iterator[Place | Note]:
+def _heights(reliefs: Reliefs, sheet: Sheet, *, raised: bool) -> Iterator[Place | Note | LeftOut]:
     word = "high" if raised else "deep"
     for one in reliefs.markings:
         worst = worst_of(one, reliefs.height_of)
@@ -127,6 +128,7 @@ def _heights(reliefs: Reliefs, sheet: Sheet, *, raised: bool) -> Iterator[Place 
             place = reliefs.place(value, one.shapes, shape, remark.format(value[0]))
             place.properties = properties_of(one)
             yield place
+    yield from reliefs.untold(raised=raised)
     every = sheet.lone_marks == "judge"
     for shape in [*reliefs.found.marks, *(reliefs.found.others if every else ())]:
         if shape.raised != raised:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from lint3d import Body, Claim, Note, Place
+from lint3d import Body, Claim, LeftOut, Note, Place
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -142,6 +142,17 @@ class Reliefs:
             remark=remark,
             distinct=True,
         )
+
+    def untold(self, *, raised: bool) -> Iterator[LeftOut]:
+        """What stands beside lettering like a character of it, and is none that was told."""
+        for middle in self.found.untold[raised]:
+            yield LeftOut(
+                "Beside lettering something stands as high as its characters, without a foot that "
+                "can be told: a letter there is not measured. Sharpen the rounding at its foot, "
+                "or export finer facets.",
+                of=self.lies_on,
+                position=middle,
+            )
 
     def claim(self, marking: Inscription | Code) -> Claim:
         """All faces of a marking."""

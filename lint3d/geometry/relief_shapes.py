@@ -80,9 +80,7 @@ class Shape:
         centre = self._middle_without_threads(points)
         base = self.measured.base
         over_edge = isinstance(base, FoldedBase) and len(base.turn) > 2
-        return Standing(
-            island.raised, self.height, slack, centre, island.normal, points, over_edge
-        )
+        return Standing(island.raised, self.height, slack, centre, island.normal, points, over_edge)
 
     def _middle_without_threads(self, points: Floats) -> Floats:
         """The middle of the foot, or that of the cap where a thread draws the other far aside."""

@@ -26,6 +26,7 @@ from lint3d.geometry.relief_lines import Inscription, inscriptions_among, with_i
 from lint3d.geometry.relief_roughness import is_rough, may_hide_relief
 from lint3d.geometry.relief_shapes import Shape
 from lint3d.geometry.relief_surface import Searched, surfaces_to_search
+from lint3d.geometry.relief_untold import untold_beside
 from lint3d.geometry.topology import EdgeTable
 
 Floats = NDArray[np.float64]
@@ -55,6 +56,9 @@ class Found:
     marks: list[Shape] = field(default_factory=list)
     others: list[Shape] = field(default_factory=list)
     """Islands that are features of another kind."""
+    untold: dict[bool, list[Floats]] = field(default_factory=lambda: {True: [], False: []})
+    """By sense, raised or not: middles of what stands beside an inscription like a character of it,
+    and is none that was told."""
     trouble: str = ""
     """Why nothing could be told, if so."""
     searched: Searched | None = None
@@ -132,6 +136,9 @@ def _on_surface(searched: Searched, step_mm: float) -> Found:
     taken = np.array([i in coded for i in kept], bool)
     sorted_out = _sorted_out(shapes, _parents(shapes, len(folds.faces)), taken, searched)
     sorted_out.codes.extend(codes)
+    for raised, middles in sorted_out.untold.items():
+        lines = [one for one in sorted_out.inscriptions if one.raised == raised]
+        middles.extend(untold_beside(lines, shapes, folds))
     if not _told_shapes(sorted_out) and may_hide_relief(folds):
         return Found(trouble=TOO_ROUGH)
     if not _told_shapes(sorted_out) and is_coarse(folds):

@@ -290,3 +290,20 @@ def test_letters_on_a_surface_that_does_not_hang_together_never_pass(
     for one in done.results:
         if one.kind == "open":
             assert "solid/" in one.message
+
+
+@pytest.mark.parametrize("sense", [1, -1])
+def test_a_letter_that_is_not_cut_loose_leaves_the_height_open(
+    sense: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from lint3d.geometry import reliefs
+
+    cut_loose = reliefs.islands
+    monkeypatch.setattr(reliefs, "islands", lambda folds: cut_loose(folds)[1:])
+    case = shapes.moved(shapes.barred("FEHL", sense * 0.6, 8.0, 1.0), np.random.default_rng(4))
+    found = inspect(tmp_path, case)
+    rule, other = ("raised-height", "sunk-depth")[::sense]
+    kinds = {result.kind: result for result in found[rule]}
+    assert "Beside lettering" in kinds["open"].message
+    assert kinds["open"].position is not None
+    assert [result.kind for result in found[other]] == ["pass"]
