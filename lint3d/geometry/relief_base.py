@@ -174,7 +174,7 @@ def frame(normal: Floats) -> Floats:
     x, y, z = n.tolist()
     aside = [0.0, 0.0, 0.0]
     aside[int(np.abs(n).argmin())] = 1.0
-    u = np.array(_cross(*aside, x, y, z))
+    u: Floats = np.array(_cross(aside[0], aside[1], aside[2], x, y, z), np.float64)
     u /= np.sqrt(u.dot(u))
     return np.array([u, _cross(x, y, z, *u.tolist()), n])
 

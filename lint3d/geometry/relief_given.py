@@ -122,7 +122,7 @@ class GivenSurface:
         lies &= np.einsum("ij,ij->i", normal, below) >= CAP_LEAN
         rows, area = rows[lies], area[lies]
         held, inverse = np.unique(self.faces[rows], return_inverse=True)
-        weight = np.bincount(inverse.ravel(), np.repeat(area / 3, 3), len(held))
+        weight: Floats = np.bincount(inverse.ravel(), np.repeat(area / 3, 3)).astype(np.float64)
         is_near = np.isin(held, near)
         return self.vertices[held[is_near]], weight[is_near]
 

@@ -240,7 +240,8 @@ def _fitted(
             weight = trust / (1 + (off / (3 * spread)) ** 2)
         rows = slopes * weight[:, None]
         # Of normal equations the last digits are lost, which the next round finds again.
-        change = -np.linalg.lstsq(rows.T @ rows, rows.T @ (off * weight), rcond=None)[0]
+        right = rows.T @ (off * weight)
+        change: Floats = -np.linalg.lstsq(rows.T @ rows, right, rcond=None)[0].astype(np.float64)
         most = float(np.abs(change).max())
         # Far from the answer the surface bends otherwise than the slopes say.
         guess = move(guess, change * min(1.0, 0.5 * guess.radius / max(most, 1e-300)))
