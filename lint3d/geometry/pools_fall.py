@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.rays import RayScene
+from lint3d.geometry.vectors import square_to_one
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -98,10 +99,7 @@ def _range(value: Floats, face: Ints) -> tuple[Floats, Floats]:
 
 def level_axes(up: Floats) -> Floats:
     """(3, 2) two directions that are level."""
-    helper = np.eye(3)[int(np.argmin(np.abs(up)))]
-    one = np.cross(helper, up)
-    one /= np.linalg.norm(one)
-    return np.column_stack([one, np.cross(up, one)])
+    return np.ascontiguousarray(square_to_one(up).T)
 
 
 def _weights(plan: Floats, point: Floats, near: float) -> tuple[Floats, NDArray[np.bool_]]:

@@ -11,6 +11,8 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
+from lint3d.geometry.vectors import square_to_one
+
 Floats = NDArray[np.float64]
 
 #: Facets whose normals are nearer than this count as one direction, rad.
@@ -29,9 +31,7 @@ def directions(count: int = 200) -> Floats:
 
 def around(up: Floats, step: float, turned: int = 0) -> list[Floats]:
     """Six directions about one, at an angle (rad); of an odd turn they lie between the others."""
-    side = np.cross(np.eye(3)[int(np.argmin(np.abs(up)))], up)
-    side /= np.linalg.norm(side)
-    other = np.cross(up, side)
+    side, other = square_to_one(up)
     angle = np.pi / 3 * (np.arange(6) + 0.5 * (turned % 2))
     way = np.cos(angle)[:, None] * side + np.sin(angle)[:, None] * other
     return list(np.cos(step) * up + np.sin(step) * way)

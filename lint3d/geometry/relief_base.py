@@ -11,6 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from lint3d.geometry.vectors import square_to_one
+
 Floats = NDArray[np.float64]
 
 #: Degrees in turn. Degree 2 errs by 20 um on a drum, degree 4 by 1.4.
@@ -169,20 +171,8 @@ def fit_base(
 
 def frame(normal: Floats) -> Floats:
     """(3, 3) rows: two directions square to the normal, and the normal."""
-    # Numbers, not arrays: cones are fitted with thousands of these.
     n = normal / np.linalg.norm(normal)
-    x, y, z = n.tolist()
-    aside = [0.0, 0.0, 0.0]
-    aside[int(np.abs(n).argmin())] = 1.0
-    u: Floats = np.array(_cross(aside[0], aside[1], aside[2], x, y, z), np.float64)
-    u /= np.sqrt(u.dot(u))
-    return np.array([u, _cross(x, y, z, *u.tolist()), n])
-
-
-def _cross(
-    a: float, b: float, c: float, x: float, y: float, z: float
-) -> tuple[float, float, float]:
-    return b * z - c * y, c * x - a * z, a * y - b * x
+    return np.concatenate([square_to_one(n), n[None]])
 
 
 def _robust(

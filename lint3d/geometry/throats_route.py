@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.throats_clearance import Clearance
+from lint3d.geometry.vectors import cross_product
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -417,5 +418,5 @@ def unit(vector: Floats) -> Floats:
 def across(normal: Floats) -> tuple[Floats, Floats]:
     """Two unit vectors across each normal and each other."""
     helper = np.eye(3)[np.argmin(np.abs(normal), axis=-1)]
-    one = unit(np.cross(normal, helper))
-    return one, np.cross(normal, one)
+    one = unit(cross_product(normal, helper))
+    return one, cross_product(normal, one)

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.throats_clearance import Clearance
+from lint3d.geometry.vectors import cross_product
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -106,7 +107,7 @@ def wall_axis(
     at_wall = value < 1.01 * radius
     face = np.unique(clearance.nearest(_lift(centre, axes, place[at_wall]))[1])
     corner = corners[face]
-    across = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
+    across = cross_product(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
     across /= np.maximum(np.linalg.norm(across, axis=1, keepdims=True), 1e-300)
     spread, axis = np.linalg.eigh(across.T @ across)
     if spread[1] < 0.1:
@@ -152,9 +153,9 @@ def _key(cells: Ints) -> Ints:
 
 def _axes(normal: Floats) -> Floats:
     helper = np.eye(3)[int(np.argmin(np.abs(normal)))]
-    one = np.cross(normal, helper)
+    one = cross_product(normal, helper)
     one /= np.linalg.norm(one)
-    return np.stack([one, np.cross(normal, one)])
+    return np.stack([one, cross_product(normal, one)])
 
 
 def _lift(centre: Floats, axes: Floats, place: Floats) -> Floats:

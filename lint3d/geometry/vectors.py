@@ -48,6 +48,33 @@ def square_to(way: Floats) -> tuple[Floats, Floats]:
     return one, cross_product(way, one)
 
 
+def square_to_one(way: Floats) -> Floats:
+    """Two unit vectors square to one vector and to each other.
+
+    Worked out with plain numbers: some fits and searches ask for tens of thousands, one by one.
+
+    Parameters
+    ----------
+    way : (3,) float64, unit
+
+    Returns
+    -------
+    (2, 3) float64 : with `way` they are right-handed
+    """
+    x, y, z = way.tolist()
+    aside = [0.0, 0.0, 0.0]
+    aside[int(np.abs(way).argmin())] = 1.0
+    one: Floats = np.array(_cross(aside[0], aside[1], aside[2], x, y, z), np.float64)
+    one /= np.sqrt(one.dot(one))
+    return np.array([one, _cross(x, y, z, *one.tolist())])
+
+
+def _cross(
+    a: float, b: float, c: float, x: float, y: float, z: float
+) -> tuple[float, float, float]:
+    return b * z - c * y, c * x - a * z, a * y - b * x
+
+
 def principal_axes(points: Floats) -> Floats:
     """The directions in which some points spread, least first, as a right-handed frame.
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lint3d.geometry.vectors import cross_product, principal_axes, square_to
+from lint3d.geometry.vectors import cross_product, principal_axes, square_to, square_to_one
 
 
 @pytest.mark.parametrize(
@@ -24,6 +24,17 @@ def test_two_ways_square_to_a_third_are_a_frame_with_it():
     frame = np.stack([way, *square_to(way)], axis=1)
     assert frame @ frame.transpose(0, 2, 1) == pytest.approx(np.tile(np.eye(3), (56, 1, 1)))
     assert np.linalg.det(frame) == pytest.approx(np.ones(56))
+
+
+def test_two_ways_square_to_one_are_a_frame_with_it() -> None:
+    ways = np.random.default_rng(2).normal(size=(50, 3))
+    ways = np.concatenate([ways / np.linalg.norm(ways, axis=1)[:, None], np.eye(3), -np.eye(3)])
+    for way in ways:
+        one, two = square_to_one(way)
+        assert (two == np.cross(way, one)).all()
+        frame = np.array([way, one, two])
+        assert frame @ frame.T == pytest.approx(np.eye(3))
+        assert np.linalg.det(frame) == pytest.approx(1.0)
 
 
 def test_principal_axes_are_a_right_handed_frame_by_spread() -> None:

@@ -77,6 +77,7 @@ def test_what_keeps_some_in_every_position_fails_in_any_frame(tmp_path: Path) ->
 
 
 @functools.cache
+@functools.cache
 def ring_behind_a_lip() -> tuple[Manifold, float]:
     """About 10 mm3 stay in every position; and the least of many positions."""
     solid = parts.block([18, 18, 12]) - parts.ball(5, segments=32)
