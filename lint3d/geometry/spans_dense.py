@@ -65,7 +65,7 @@ def dense_facets(
     if len(rows) < DENSE_LEAST or count.sum() > STATIONS_MOST:
         return dense
     cells = _Cells(surface, CELL * low)
-    known = cells.beside(np.unique(cells.key(point, facet)))
+    known = cells.beside(_distinct(cells.key(point, facet)))
     for number in np.unique(count):
         alike = rows[count == number]
         for start in range(0, len(alike), max(1, STATIONS_AT_ONCE // int(number))):
@@ -155,5 +155,14 @@ class _Cells:
         """The cells and all that touch them, ascending."""
         for axis in range(3):
             step = np.int64(1) << (BITS * axis)
-            key = np.unique(np.concatenate([key - step, key, key + step]))
+            key = _distinct(np.concatenate([key - step, key, key + step]))
         return key
+
+
+def _distinct(key: Ints) -> Ints:
+    """Each once, ascending. NumPy's `unique` hashes, which takes 80 times longer on keys so alike."""
+    key = np.sort(key)
+    first = np.ones(len(key), dtype=bool)
+    first[1:] = key[1:] != key[:-1]
+    found: Ints = key[first]
+    return found
