@@ -20,6 +20,8 @@ Ints = NDArray[np.int64]
 
 #: Balls overlap so far that no facet is between them: on two sides of a wall they may touch.
 _OVERLAP = 1.0 + 1e-4
+#: How far a point is moved to see the next wall, times its distance.
+_NUDGE = 0.02
 #: From how many points on sorting pays, and cells along each side of their box.
 _WORTH_SORTING, _CELLS = 400, 256
 
@@ -50,6 +52,26 @@ class Clearance:
     def at(self, points: Floats) -> Floats:
         """(…,) mm: distance of each point (…, 3) to the nearest facet."""
         return self.nearest(points)[0]
+
+    def most_near(self, points: Floats, reach: float) -> tuple[Floats, Floats]:
+        """Distances (…,), and what none exceeds at any place within `reach` of each point, mm.
+
+        Where the point lies between two walls that is hardly more than half their gap: along the
+        walls distances rise with the square of the way only.
+        """
+        value, _, foot = self.nearest(points)
+        # A step off the nearest wall the other one is nearest. Whatever the two feet are, the ball
+        # about a place holds neither of them.
+        off = (points - foot) / np.maximum(value, 1e-300)[..., None]
+        other = self.nearest(points + (reach + _NUDGE * value)[..., None] * off)[2]
+        line = other - foot
+        length = np.einsum("...i,...i->...", line, line)
+        share = np.einsum("...i,...i->...", points - foot, line) / np.maximum(length, 1e-300)
+        share = share.clip(0.0, 1.0)
+        aside = np.linalg.norm(points - foot - share[..., None] * line, axis=-1) + reach
+        # min(a, b)² is no more than any mean of a² and b².
+        most = np.sqrt(aside**2 + share * (1 - share) * length)
+        return value, np.minimum(value + reach, most)
 
     def is_free_along(self, lines: Floats) -> NDArray[np.bool_]:
         """(…,) do balls that touch no facet overlap all along each line of points (…, n, 3)?"""

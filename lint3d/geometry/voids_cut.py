@@ -72,7 +72,7 @@ def widest_across(clearance: Clearance, space: Space, steps: Ints, passes: float
 class HasClearance(Protocol):
     """What tells how far the nearest facet is from points."""
 
-    def at(self, points: Floats, /) -> Floats: ...
+    def most_near(self, points: Floats, reach: float, /) -> tuple[Floats, Floats]: ...
 
 
 class Squares:
@@ -111,10 +111,10 @@ class Squares:
         owner, squares = np.arange(len(self)), self
         looked_at = 0
         while len(squares):
-            value = clearance.at(squares.middle)
+            value, most = clearance.most_near(squares.middle, _ROOT_HALF * squares.side)
             looked_at += len(squares)
             may[owner[value > radius]] = True
-            alive = (value + _ROOT_HALF * squares.side > radius) & ~may[owner]
+            alive = (most > radius) & ~may[owner]
             if looked_at > _MOST_SQUARES + _SQUARES_EACH * len(self):
                 may[owner[alive]] = True
                 break
@@ -126,9 +126,8 @@ class Squares:
         squares = self
         best = least
         while len(squares):
-            value = clearance.at(squares.middle)
+            value, most = clearance.most_near(squares.middle, _ROOT_HALF * squares.side)
             best = max(best, float(value.max()))
-            most = value + _ROOT_HALF * squares.side
             alive = most > best + max(_CLOSE_SHARE * best, _CLOSE_MM)
             if 4 * np.count_nonzero(alive) > _MOST_SQUARES:
                 return float(most.max())

@@ -103,9 +103,9 @@ class _Frame:
         back: Floats = points @ self.axes
         return back
 
-    def at(self, points: Floats) -> Floats:
-        """(…,) mm: distance of points (…, 3) in this frame to the nearest facet."""
-        return self.clearance.at(self.back(points))
+    def most_near(self, points: Floats, reach: float) -> tuple[Floats, Floats]:
+        """As of the clearance, for points (…, 3) in this frame."""
+        return self.clearance.most_near(self.back(points), reach)
 
 
 def _box(space: Space, seen: Floats, passes: float) -> tuple[Floats, Floats]:

@@ -56,3 +56,21 @@ def test_points_beside_the_steps_are_looked_at() -> None:
     middles = space.points(contact.steps).mean(axis=1)
     assert 2 * np.max(clearance.at(middles)) > 1.3
     assert widest_across(clearance, space, contact.steps, 1.2) < 1.22
+
+
+def test_no_distance_nearby_exceeds_what_is_said() -> None:
+    """In a gap between two walls that is close: there distances hardly change along the walls."""
+    clearance = Clearance(*parts.mesh(parts.cup_with_lid(0.6), parts.random_frame(4)))
+    generator = np.random.default_rng(4)
+    points = clearance.corners.mean(axis=1) + generator.normal(
+        0, 1, (40, len(clearance.corners), 3)
+    )
+    for reach in (0.05, 0.5):
+        value, most = clearance.most_near(points, reach)
+        assert np.all(most <= value + reach + 1e-12)
+        for _ in range(8):
+            step = generator.normal(0, 1, points.shape)
+            step *= reach / np.linalg.norm(step, axis=-1, keepdims=True)
+            assert np.all(clearance.at(points + step) <= most + 1e-9)
+    middle = (parts.random_frame(4) @ [7.0, 0.0, 5.3, 1.0])[None]
+    assert clearance.most_near(middle, 0.1)[1][0] < 0.3 * 1.06
