@@ -203,7 +203,8 @@ def _robust(
     rows = np.concatenate([terms * weight[:, None], damp])
     echo = float(np.sqrt(np.linalg.pinv(rows.T @ rows, hermitian=True)[0, 0]))
     residual = quantile(off[follows], trust[follows] ** 2, 0.95)
-    return coefficient, spare * max(echo, 1.0) * residual
+    # What the points themselves may be off comes back, however well the base follows them.
+    return coefficient, spare * (echo * max(residual, noise_mm) if echo > 1 else residual)
 
 
 def quantile(values: Floats, weight: Floats, share: float) -> float:

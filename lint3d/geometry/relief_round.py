@@ -30,6 +30,8 @@ MOST_POINTS = 1000
 POINTS = 4
 #: A radius beyond so many reaches of the points: that is flat, or noise.
 FLATTEST = 200.0
+#: Points that follow a surface, by their area; and how far round it any may lie, in quarters.
+MOST, FARTHEST = 0.8, 0.95
 _ROUNDS, _PLAIN_ROUNDS = 25, 6
 
 
@@ -259,8 +261,23 @@ def _fitted(
     middle = look(guess, np.zeros((1, 3)))[1][0]
     rows = slopes * weight[:, None]
     echo = float(np.sqrt(max(middle @ np.linalg.pinv(rows.T @ rows, hermitian=True) @ middle, 0)))
+    # A ball through the rim of a dome leaves all else out; and a ring of points lies on many balls.
+    if (trust[follows] ** 2).sum() < MOST * (trust**2).sum() or _far_round(guess, at) > FARTHEST:
+        return None
     residual = quantile(np.abs(off)[follows], trust[follows] ** 2, 0.95)
-    return guess, spare * max(echo, 1.0) * residual
+    # What the points themselves may be off comes back, however well a surface follows them.
+    return guess, spare * (echo * max(residual, noise) if echo > 1 else residual)
+
+
+def _far_round(guess: _Guess, at: Floats) -> float:
+    """How far round a surface points lie, from the place nearest to their middle, in quarters."""
+    arm = at - guess.centre
+    arm = arm - (arm @ guess.axis)[:, None] * guess.axis
+    ahead = -guess.centre + (guess.centre @ guess.axis) * guess.axis
+    ahead = ahead / max(float(np.linalg.norm(ahead)), 1e-300)
+    along = arm @ ahead
+    aside = np.linalg.norm(arm - along[:, None] * ahead, axis=1)
+    return float(np.arctan2(aside, along).max() / (np.pi / 2))
 
 
 def _ball(guess: _Guess, at: Floats) -> tuple[Floats, Floats]:

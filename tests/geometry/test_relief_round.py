@@ -146,5 +146,16 @@ def test_a_plane_and_what_is_not_round_are_polynomials() -> None:
         assert base.residual < 1e-6
 
 
+def test_the_rim_of_a_dome_is_no_ball() -> None:
+    """A braille dot on few facets: of a circle alone, a ball with that equator is never far."""
+    angle = np.linspace(0, 2 * np.pi, 97, endpoint=False)
+    # Chords of a circle and of facets: a little nearer here, a little higher there.
+    nearer = np.cos(2 * angle) ** 2
+    rim = (0.825 - 0.0003 * nearer)[:, None] * np.column_stack([np.cos(angle), np.sin(angle)])
+    points = np.column_stack([rim, 0.006 * np.cos(2 * angle) + 0.003 * nearer])
+    base = base_below(points, np.ones(97), np.zeros(3), np.array([0, 0, 1.0]), 1.5e-3)
+    assert base.height(np.array([[0.0, 0.0, 0.65]])) == pytest.approx(0.65, abs=0.02)
+
+
 def test_too_few_points_are_no_base() -> None:
     assert base_below(np.zeros((2, 3)), np.ones(2), np.zeros(3), np.array([0, 0, 1.0]), 0.0) is None
