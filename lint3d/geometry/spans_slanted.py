@@ -38,6 +38,9 @@ GRID = np.linspace(-1, 1, 5)
 ROUNDS = 6  # in which the step between directions is halved
 ROWS_AT_ONCE = 40_000
 AGAIN_MOST = 500
+AT_CORNER = ((0.0, 0.0),)
+WITHIN_SHARED = ((0.5, 0.0), (0.0, 0.5), (0.0, 1.0))  # see `_shortest_along`
+WAYS = np.stack([sign * one for one in np.eye(4) for sign in (1, -1)])
 
 
 def slanted(
@@ -70,7 +73,14 @@ def slanted(
         high,
         lambda lines: _sees(surface, inward)(lines) & _counts(surface, inward, edges)(lines),
     )
-    return join([found.take(good), again])
+    # Of a direction the shortest may be hidden by what is beside it, and longer ones not.
+    size = len(surface.faces)
+    hidden = ~np.isin(pair @ [size, 1], found.pair @ [size, 1])
+    aside = _looked_for(
+        surface, inward, pair[hidden][:AGAIN_MOST], high, _sees(surface, inward), WITHIN_SHARED
+    )
+    aside = aside.take(_counts(surface, inward, edges)(aside))
+    return join([found.take(good), again, aside])
 
 
 def _sees(surface: SpanSurface, inward: Floats) -> Test:
@@ -156,24 +166,39 @@ def _straight_across(
 
 
 def _looked_for(
-    surface: SpanSurface, inward: Floats, pair: Ints, high: float, test: Test
+    surface: SpanSurface,
+    inward: Floats,
+    pair: Ints,
+    high: float,
+    test: Test,
+    within: tuple[tuple[float, float], ...] = AT_CORNER,
 ) -> Contacts:
-    """The shortest line that passes a test between the facets of each pair, where there is one."""
+    """The shortest line that passes a test between the facets of each pair, where there is one.
+
+    Parameters
+    ----------
+    within : where lines of a direction are tried, see `_shortest_along`
+    """
     if not len(pair):
         return no_contacts()
     yes = np.ones(len(pair), dtype=bool)
     nowhere = np.zeros((len(pair), 3))
     best = Contacts(pair, nowhere, nowhere.copy(), np.full(len(pair), float(high)), yes, ~yes)
-    at = np.full((len(pair), 2), np.nan)
-    for x in GRID:
-        for y in GRID:
-            _try(surface, inward, np.tile([x, y], (len(pair), 1)), best, at, test)
+    at = np.full((len(pair), 4), np.nan)
+    # Places within are many more, and moved after: fewer directions do.
+    grid = GRID if within == AT_CORNER else GRID[1::2]
+    for x in grid:
+        for y in grid:
+            for place in within:
+                _try(surface, inward, np.tile([x, y, *place], (len(pair), 1)), best, at, test)
     kept = np.isfinite(at[:, 0])
     best, at = best.take(kept), at[kept]
     step = (GRID[1] - GRID[0]) / 2
-    for _ in range(ROUNDS):
-        for way in ((1, 0), (-1, 0), (0, 1), (0, -1)):
-            _try(surface, inward, np.clip(at + step * np.array(way), -1, 1), best, at, test)
+    ways = WAYS[: 4 if within == AT_CORNER else 8]
+    for _ in range(ROUNDS if len(best.pair) else 0):
+        for way in ways:
+            place = np.clip(at + step * way, (-1, -1, 0, 0), 1)
+            _try(surface, inward, place, best, at, test)
         step /= 2
     return best
 
@@ -185,8 +210,8 @@ def _try(
     for start in range(0, len(place), ROWS_AT_ONCE):
         some = np.arange(start, min(start + ROWS_AT_ONCE, len(place)))
         pair = best.pair[some]
-        way = _directions(inward[pair[:, 0]], -inward[pair[:, 1]], place[some])
-        line = _shortest_along(surface, pair, way)
+        way = _directions(inward[pair[:, 0]], -inward[pair[:, 1]], place[some, :2])
+        line = _shortest_along(surface, pair, way, place[some, 2:])
         good = (line.distance > 0) & (line.distance < best.distance[some] - 1e-9)
         rows, line = some[good], line.take(good)
         if not len(rows):
@@ -221,8 +246,16 @@ def _directions(first: Floats, second: Floats, place: Floats) -> Floats:
     return found
 
 
-def _shortest_along(surface: SpanSurface, pair: Ints, way: Floats) -> Contacts:
-    """The shortest line of a given direction between two facets; of length inf if there is none."""
+def _shortest_along(
+    surface: SpanSurface, pair: Ints, way: Floats, within: Floats | None = None
+) -> Contacts:
+    """The shortest line of a given direction between two facets; of length inf if there is none.
+
+    Parameters
+    ----------
+    within : (k, 2), shares of the way from there to the next shortest corner of what the two have
+        in common, then to the middle of its corners: a line there instead
+    """
     one, two = surface.corners[pair[:, 0]], surface.corners[pair[:, 1]]
     frame = np.stack(square_to(way), axis=2)
     origin = one.mean(axis=1, keepdims=True)
@@ -238,6 +271,9 @@ def _shortest_along(surface: SpanSurface, pair: Ints, way: Floats) -> Contacts:
     column = length.argmin(axis=1)
     row = np.arange(len(pair))
     begin = start[row, column]
+    if within is not None and within.any():
+        begin, ends = _drawn_in(start, length, ends, within)
+        length, column = (ends[1] - ends[0]), np.zeros(len(pair), dtype=np.int64)
     yes = np.ones(len(pair), dtype=bool)
     return Contacts(
         pair,
@@ -247,3 +283,19 @@ def _shortest_along(surface: SpanSurface, pair: Ints, way: Floats) -> Contacts:
         yes,
         ~yes,
     )
+
+
+def _drawn_in(
+    start: Floats, length: Floats, ends: list[Floats], within: Floats
+) -> tuple[Floats, list[Floats]]:
+    """Lines of one direction moved off the shortest, with where they end: both are linear."""
+    order = np.argsort(length, axis=1, kind="stable")[:, :2]
+    shared = np.isfinite(length)
+    weight = shared / np.maximum(shared.sum(axis=1), 1)[:, None] * within[:, 1:]
+    first, row = order[:, 0], np.arange(len(start))
+    second = np.where(shared[row, order[:, 1]], order[:, 1], first)
+    weight[row, second] += (1 - within[:, 1]) * within[:, 0]
+    weight[row, first] += (1 - within[:, 1]) * (1 - within[:, 0])
+    weight[~shared.any(axis=1)] = np.nan
+    moved = np.einsum("kc,kcj->kj", weight, start)
+    return moved, [np.einsum("kc,kc->k", weight, one)[:, None] for one in ends]

@@ -12,6 +12,7 @@ from scipy.spatial.transform import Rotation
 
 from lint3d.geometry.spans import spans
 from lint3d.geometry.spans_regions import thin_regions
+from lint3d.geometry.spans_sharp import sharp_regions
 from lint3d.geometry.spans_slanted import _directions, _shortest_along
 from lint3d.geometry.spans_surface import SpanSurface, surface_from_mesh
 
@@ -91,6 +92,7 @@ def test_the_shortest_line_of_a_direction_is_that_of_many_random_ones() -> None:
         (219, "outward", 0.764),
         (233, "inward", 0.535),
         (310, "outward", 0.0934),  # level with each other, one small and aside
+        (1011, "inward", 0.352),  # the shortest of each direction hidden by the facet beside
     ],
 )
 def test_no_random_line_in_messy_solids_is_shorter(
@@ -98,6 +100,27 @@ def test_no_random_line_in_messy_solids_is_shorter(
 ) -> None:
     found = thin_regions(spans(messy_solid(seed), 0.8, 1.0, look))
     assert min(one.lower for one in found) <= witness + min(0.002, witness / 100)
+
+
+# Random lines shorter than any wall told: all lie in a wedge that goes on to nothing. Where its
+# strip ends and walls begin is a matter of tolerance; the wedge itself must be told.
+@pytest.mark.parametrize(
+    ("seed", "look", "line"),
+    [
+        (1028, "inward", (84, 106)),
+        pytest.param(1071, "inward", (1255, 1077), marks=pytest.mark.slow),
+        (1088, "outward", (141, 22)),
+        (1094, "inward", (93, 431)),
+    ],
+)
+def test_shorter_lines_in_messy_solids_lie_in_wedges_that_are_told(
+    seed: int, look: Literal["inward", "outward"], line: tuple[int, int]
+) -> None:
+    surface = messy_solid(seed)
+    told = sharp_regions(spans(surface, 0.8, 1.0, look), 0.8)
+    # The facet itself, or one that goes on from it in its plane.
+    turned = [surface.normals[one.faces] @ surface.normals[list(line)].T for one in told]
+    assert any((level.max(axis=0) > 1 - 1e-9).all() for level in turned)
 
 
 @pytest.mark.parametrize("seed", [0, 2, 5, 8, 9, 10, 25, 28])
