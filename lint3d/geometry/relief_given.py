@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from lint3d.geometry.relief_base import Base
-from lint3d.geometry.relief_heights import CAP_LEAN, ENOUGH, REACH, cap_height, cap_of
-from lint3d.geometry.relief_round import RoundBase, base_below
+from lint3d.geometry.relief_heights import CAP_LEAN, base_of, cap_height, cap_of
+from lint3d.geometry.relief_round import RoundBase
 from lint3d.geometry.relief_shapes import Shape
 from lint3d.geometry.vectors import cross_product
 
@@ -94,16 +94,12 @@ class GivenSurface:
 
     def _base(self, shape: Shape) -> Base | RoundBase | None:
         """The base below an island, fitted to what is given of it."""
-        island = shape.measured.island
-        reach = float(np.linalg.norm(shape.foot - island.centre, axis=1).max())
-        for factor in REACH[:3]:
-            near = self._tree.query_ball_point(island.centre, factor * reach + island.rise)
-            points, weight = self._ground(np.asarray(near, np.int64), shape)
-            if len(points) >= ENOUGH:
-                break
-        if len(points) < 3:
-            return None
-        return base_below(points, weight, island.centre, island.normal, self.step_mm)
+
+        def ground(at: Floats, radius: float) -> tuple[Floats, Floats]:
+            near = self._tree.query_ball_point(at, radius)
+            return self._ground(np.asarray(near, np.int64), shape)
+
+        return base_of(shape.folds, shape.measured.island, ground, self.step_mm)
 
     def _ground(self, near: Ints, shape: Shape) -> tuple[Floats, Floats]:
         """Points of the ground among some vertices, with the area round each."""

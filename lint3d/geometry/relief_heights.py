@@ -89,7 +89,7 @@ def measure_height(
     -------
     Measured, or None where the base cannot be told or the island does not leave it
     """
-    base = _fit(folds, island, near_base, step_mm)
+    base = base_of(folds, island, near_base, step_mm)
     if base is None:
         return None
     sign = 1.0 if island.raised else -1.0
@@ -245,9 +245,17 @@ def cap_height(
     return middle, low, high, False
 
 
-def _fit(
+def base_of(
     folds: Folds, island: Island, near_base: NearBase, step_mm: float
 ) -> Base | RoundBase | None:
+    """The base of an island, from as near as there are enough points of it.
+
+    Parameters
+    ----------
+    folds, island : the surface that the island was found on, and the island
+    near_base : points of the base within a radius of a point, with their areas
+    step_mm : what the points may be off
+    """
     foot = folds.vertices[island.start]
     reach = float(np.linalg.norm(foot - island.centre, axis=1).max())
     best: Base | RoundBase | None = None
