@@ -212,7 +212,20 @@ class Hanging:
         return self.foot[rows], self.on_base[rows]
 
 
-def hanging_parts(folds: Folds, cut: Cut) -> Hanging:
+def smooth_patches(folds: Folds, crease: Bools) -> Ints:
+    """(m,) which patch each face belongs to: creases bound them, chords of a bent surface do not.
+
+    Parameters
+    ----------
+    folds : angles of a surface
+    crease : (e,) is an edge one?
+    """
+    joined = folds.face[~crease]
+    patch = connected_groups(len(folds.faces), joined[:, 0], joined[:, 1])
+    return with_cut_off_faces(folds, _without_cliffs(folds, patch, np.flatnonzero(crease)))
+
+
+def hanging_parts(folds: Folds, cut: Cut, patch: Ints | None = None) -> Hanging:
     """Everything that hangs on one patch.
 
     Each connected surface is looked at from its largest patch, which never hangs: of the two sides
@@ -222,16 +235,16 @@ def hanging_parts(folds: Folds, cut: Cut) -> Hanging:
     ----------
     folds : angles of a surface
     cut : which edges are creases
+    patch : its `smooth_patches`, where they are known
 
     Returns
     -------
     Hanging : parts may hold each other (a letter's cap hangs on its walls)
     """
     crease = cut.of(folds)
-    joined = folds.face[~crease]
-    patch = connected_groups(len(folds.faces), joined[:, 0], joined[:, 1])
     rows = np.flatnonzero(crease)
-    patch = with_cut_off_faces(folds, _without_cliffs(folds, patch, rows))
+    if patch is None:
+        patch = smooth_patches(folds, crease)
     apart = patch
     if cut.over > cut.steep:
         patch = _with_wide_ones_joined(folds, patch, rows, cut)

@@ -237,12 +237,12 @@ def _near(folds: Folds, mine: Bools, corners: Ints, points: Floats) -> tuple[Flo
 def _quadric_at_origin(points: Floats, normal: Floats) -> Floats:
     """(n,) mm: height at the origin of quadrics through (n, k, 3) points, along (n, 3) normals."""
     u, v = square_to(normal)
-    x, y, w = (np.einsum("ikj,ij->ik", points, axis) for axis in (u, v, normal))
+    x, y, w = np.moveaxis(points @ np.stack([u, v, normal], axis=2), 2, 0)
     scale = np.maximum(np.hypot(x, y).max(axis=1), 1e-300)[:, None]
     x, y = x / scale, y / scale
     terms = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=2)
     weight = np.exp(-2 * (x * x + y * y))[:, :, None]
-    square = np.einsum("ika,ikb->iab", terms * weight, terms) + 1e-9 * np.eye(6)
-    right = np.einsum("ika,ik->ia", terms * weight, w)
-    height: Floats = np.linalg.solve(square, right[:, :, None])[:, 0, 0]
+    weighted = (terms * weight).transpose(0, 2, 1)
+    square = weighted @ terms + 1e-9 * np.eye(6)
+    height: Floats = np.linalg.solve(square, weighted @ w[:, :, None])[:, 0, 0]
     return height

@@ -13,7 +13,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from lint3d.geometry.patches import Cut, Folds, Hanging, hanging_parts, vector_area
+from lint3d.geometry.patches import (
+    Cut,
+    Folds,
+    Hanging,
+    hanging_parts,
+    smooth_patches,
+    vector_area,
+)
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -124,8 +131,15 @@ def islands(folds: Folds, cuts: tuple[Cut, ...] | None = None) -> list[Island]:
         else:
             same[2].append(number)
     found = []
-    for cut, _, numbers in distinct:
-        found += _islands_of(hanging_parts(folds, cut), tuple(numbers), over_edges=cut.over > 0)
+    known: list[tuple[NDArray[np.bool_], Ints]] = []
+    for cut, crease, numbers in distinct:
+        # Limits that differ beyond their edges alone share their patches, which take long.
+        patch = next((patch for one, patch in known if np.array_equal(one, crease)), None)
+        if patch is None:
+            patch = smooth_patches(folds, crease)
+            known.append((crease, patch))
+        parts = hanging_parts(folds, cut, patch)
+        found += _islands_of(parts, tuple(numbers), over_edges=cut.over > 0)
     return merged(found, folds)
 
 
