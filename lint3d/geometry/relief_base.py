@@ -149,9 +149,7 @@ def fit_base(
     axes = frame(normal)
     u, v, w = ((points - origin) @ axes.T).T
     scale = float(max(np.hypot(u, v).max(), 1e-9))
-    # The largest faces reach far beyond the foot, and must not be all that counts.
-    area = np.minimum(area, 4 * np.median(area)) + 1e-3 * float(np.mean(area)) + 1e-300
-    trust = np.sqrt(area / area.max())
+    trust = trust_of(area)
     best: Base | None = None
     for degree in degrees:
         terms = (degree + 1) * (degree + 2) // 2
@@ -167,6 +165,14 @@ def fit_base(
         if residual <= noise_mm:
             break
     return best
+
+
+def trust_of(area: Floats) -> Floats:
+    """(n,) up to 1, what each point counts for in a fit, by the area round it, mm2."""
+    # The largest faces reach far beyond the foot, and must not be all that counts.
+    area = np.minimum(area, 4 * np.median(area)) + 1e-3 * float(np.mean(area)) + 1e-300
+    trust: Floats = np.sqrt(area / area.max())
+    return trust
 
 
 def frame(normal: Floats) -> Floats:

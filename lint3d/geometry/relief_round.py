@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lint3d.geometry.relief_base import Base, fit_base, frame, quantile
+from lint3d.geometry.relief_base import Base, fit_base, frame, quantile, trust_of
 
 Floats = NDArray[np.float64]
 
@@ -172,8 +172,7 @@ def _round(
     local = (points - origin) @ axes.T
     scale = float(max(np.hypot(local[:, 0], local[:, 1]).max(), 1e-9))
     at = local / scale
-    area = np.minimum(area, 4 * np.median(area)) + 1e-3 * float(np.mean(area)) + 1e-300
-    trust = np.sqrt(area / area.max())
+    trust = trust_of(area)
     bend, ways = _bend(at, trust)
     small, large = sorted(bend.tolist(), key=abs)
     if abs(large) < 1 / FLATTEST:
