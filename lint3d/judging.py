@@ -68,7 +68,7 @@ def judge(
         _result(case, place, "informational") for place, v in decided if v == "informational"
     ]
     results += _failing(case, shown)
-    results += [_open(case, one) for one in _by_reason(map(on_one_body, left_out))]
+    results += [_open(case, one) for one in _by_reason(case, map(on_one_body, left_out))]
     results += [_noted(case, on_one_body(note)) for note in notes]
     if not shown and not any(result.kind == "open" for result in results):
         passed = [place for place, verdict in decided if verdict == "pass"]
@@ -247,11 +247,12 @@ def _bare(case: Case, kind: Verdict, message: str, owner: Subject | None = None)
     )
 
 
-def _by_reason(left_out: Iterable[LeftOut]) -> list[LeftOut]:
+def _by_reason(case: Case, left_out: Iterable[LeftOut]) -> list[LeftOut]:
     """One entry for each reason and owner, with all its faces, or none if the first has none."""
     alike: dict[tuple[str, int], list[LeftOut]] = {}
     for one in left_out:
-        alike.setdefault((one.reason, id(one.of)), []).append(one)
+        owner = one.of if one.of is not None else case.subject
+        alike.setdefault((one.reason, id(owner)), []).append(one)
     return [_as_one(members) for members in alike.values()]
 
 

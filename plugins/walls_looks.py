@@ -34,7 +34,7 @@ MOST_TOLD = 5_000
 
 NEAR_HOLE = (
     "Near a hole in the surface it is not known where the material ends; "
-    "solid/open-edge tells more."
+    "solid/open-edge or solid/non-manifold-edge tells more."
 )
 TOO_MANY_HOLES = "The surface has too many holes; solid/open-edge tells more."
 

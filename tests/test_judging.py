@@ -144,6 +144,13 @@ def test_too_many_places_are_summed_up_and_none_of_the_rest_is_worse() -> None:
     assert sum(r.measured or 0 for r in counted) == 2 * count
 
 
+def test_what_is_left_out_of_the_subject_is_one_place_whether_or_not_it_is_named() -> None:
+    body = body_of()
+    twice = (LeftOut("x", faces=[0]), LeftOut("x", faces=[1], of=body))
+    (result,) = results(subject=body, left_out=twice)
+    assert (result.kind, result.faces) == ("open", 2)
+
+
 def test_left_out_is_open_and_keeps_the_rule_from_passing() -> None:
     body = body_of()
     found = results(

@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.components import connected_groups
+from lint3d.geometry.doubled import doubled_faces
 from lint3d.geometry.vectors import cross_product
 
 Floats = NDArray[np.float64]
@@ -59,8 +60,11 @@ def caps_of(vertices: Floats, faces: Ints) -> Caps:
 
     Returns
     -------
-    Caps : empty if each side of a face has its match the other way round
+    Caps : empty if each side of a face has its match the other way round. Further copies of a face
+        are left out of account, and so are faces that cancel.
     """
+    once = np.flatnonzero(~doubled_faces(faces)[0])
+    faces = faces[once]
     start, end = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
     low, high = np.minimum(start, end), np.maximum(start, end)
     key = low * np.int64(len(vertices)) + high
@@ -84,7 +88,7 @@ def caps_of(vertices: Floats, faces: Ints) -> Caps:
     )
     middle = sums / np.maximum(count, 1)[:, None]
     corners = np.stack([vertices[end[side]], vertices[start[side]], middle[rim]], axis=1)
-    return Caps(corners, side // 3)
+    return Caps(corners, once[side // 3])
 
 
 def volume_when_closed(vertices: Floats, faces: Ints, caps: Caps) -> float:

@@ -18,6 +18,13 @@ def test_a_closed_surface_has_no_caps() -> None:
     assert is_sure(caps, np.zeros((3, 3))).all()  # type: ignore[union-attr]
 
 
+def test_a_face_that_is_there_twice_is_no_hole() -> None:
+    vertices, faces = shapes.arrays(shapes.box([10, 8, 6]))
+    assert len(caps_of(vertices, faces[[0, *range(len(faces)), 0, 5]]).corners) == 0
+    turned = np.concatenate([faces, faces[:1, ::-1]])  # what cancels leaves a hole
+    assert set(caps_of(vertices, turned).face) == set(caps_of(vertices, faces[1:]).face + 1)
+
+
 def test_a_flat_hole_is_closed_as_it_was() -> None:
     vertices, faces = shapes.arrays(shapes.box([10, 8, 6]))
     area = np.linalg.norm(
