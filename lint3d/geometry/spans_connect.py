@@ -16,9 +16,11 @@ from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from lint3d.geometry.spans import Spans
+from lint3d.geometry.spans_across import IN_PLACE_COS
 from lint3d.geometry.spans_dense import long_facets
 from lint3d.geometry.spans_effort import Effort
 from lint3d.geometry.spans_feelers import cross
+from lint3d.geometry.spans_pairs import dot
 from lint3d.geometry.spans_surface import SpanSurface
 
 Floats = NDArray[np.float64]
@@ -105,7 +107,7 @@ def connect(spans: Spans, rows: Ints, effort: Effort) -> Connected:
     sides = min(SIDES_MOST, effort.rays // (SIDES_SHARE * 2 * SIDE_POINTS))
     links.append(_links_over_sides(spans, key, node, large & ~spans.dense, sides))
     links.append(_links_of_dense(spans, rows, node[back]))
-    links += _links_in_place(spans, rows, key, node, back)
+    links += _links_in_place(spans, rows, key, node, back, sides)
     count, label = _numbered(int(size) + len(key), links, node)
     of_key = label[node]
     of_small = np.full(int(size), -1, dtype=np.int64)
@@ -218,10 +220,17 @@ def _side_by_side(middle: Floats, step: Floats, one: Ints, two: Ints) -> Bools:
     return beside
 
 
-def _links_in_place(spans: Spans, rows: Ints, key: Ints, node: Ints, back: Ints) -> list[Ints]:
-    """Links of exact contacts, as at a ridge, with what is thin straight across beside them."""
+def _links_in_place(
+    spans: Spans, rows: Ints, key: Ints, node: Ints, back: Ints, most: int
+) -> list[Ints]:
+    """Links of exact contacts, as at a ridge, with what is thin straight across beside them.
+
+    And of so many points, near a side, whose way across ends on a facet that leans.
+    """
     surface, inward, size = spans.surface, spans.inward, np.int64(len(spans.surface.faces))
-    exact = np.flatnonzero(spans.area[rows] == 0)
+    spread = spans.area[rows] > 0
+    leans = -dot(inward[spans.pair[rows, 0]], inward[spans.pair[rows, 1]]) < IN_PLACE_COS
+    exact = np.concatenate([np.flatnonzero(~spread), np.flatnonzero(spread & leans)[:most]])
     links = []
     for column, place in ((0, spans.point), (1, spans.contact_point)):
         own = spans.pair[rows[exact], column]

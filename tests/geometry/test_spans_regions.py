@@ -58,6 +58,14 @@ def test_a_through_hole_is_a_rod_of_void() -> None:
     assert hole.length == pytest.approx(6, abs=0.3)
 
 
+def test_places_near_sides_belong_to_the_ring_they_lie_on() -> None:
+    """Where facets are long and twisted a point's way across may end on one that leans."""
+    rng = np.random.default_rng([9010, 18])
+    case = shapes.moved(shapes.ring_thin(rng), rng)
+    (ring,) = thin_regions(spans(surface_from_mesh(case.vertices, case.faces), 0.8, 1.25))
+    assert len(ring.faces) == len(case.faces)
+
+
 def test_worst_face_belongs_to_the_tightest_place() -> None:
     v, f = shapes.arrays(shapes.box([30, 20, 8]) - shapes.rod(2, 9, 16).translate((8, 8, 0.5)))
     (floor,) = thin_regions(spans(surface_from_mesh(v, f), 0.8, 1.25))
