@@ -1,7 +1,7 @@
 """Which faces are there more than once, and which cancel each other?
 
-A second copy that looks the same way adds nothing; two that look opposite ways leave nothing between
-them. Tested by tests/geometry/test_doubled.py.
+A second copy that looks the same way adds nothing; two that look opposite ways leave nothing
+between them. Tested by tests/geometry/test_doubled.py.
 """
 
 from __future__ import annotations
