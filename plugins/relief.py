@@ -302,7 +302,9 @@ def dot_height(reliefs: Reliefs) -> Iterator[Place]:
 def dot_spacing(reliefs: Reliefs) -> Iterator[Place]:
     """Braille dots too near or too far from each other.
 
-    The value is the distance between the middles of neighbouring dots of a cell.
+    The value is the distance between the middles of neighbouring dots of a cell, also where the
+    nearest dots stand across a cell (e, i, o) or leave one out (k). Of dots on one line (aaa) it is
+    the distance to the nearest.
 
     Remedy: set the pitch of the dots.
     """

@@ -392,15 +392,12 @@ def barred(text: str, height: float, size: float, stroke: float, **more: Any) ->
 
 #: Dots of braille letters, numbered 1 2 3 down the left, 4 5 6 down the right.
 BRAILLE = {
-    "a": "1",
-    "b": "12",
-    "c": "14",
-    "d": "145",
-    "e": "15",
-    "g": "1245",
-    "i": "24",
-    "t": "2345",
-}
+    "a": "1", "b": "12", "c": "14", "d": "145", "e": "15", "f": "124",
+    "g": "1245", "h": "125", "i": "24", "j": "245", "k": "13", "l": "123",
+    "m": "134", "n": "1345", "o": "135", "p": "1234", "q": "12345", "r": "1235",
+    "s": "234", "t": "2345", "u": "136", "v": "1236", "w": "2456", "x": "1346",
+    "y": "13456", "z": "1356",
+}  # fmt: skip
 
 
 def braille(

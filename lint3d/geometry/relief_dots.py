@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from lint3d.geometry.relief_cells import spacing_share
 from lint3d.geometry.relief_shapes import Shape
 from lint3d.geometry.relief_standing import Standing
 
@@ -33,7 +34,8 @@ class Dots:
     diameter: Floats
     """(k, 3) mm: value, lower and upper end, of each foot."""
     spacing: Floats
-    """(k,) mm to the nearest other dot; NaN for a dot that is alone in its cell."""
+    """(k,) mm between neighbours in a cell, from the way to the nearest other dot; NaN for a dot
+    that is alone in its cell."""
 
 
 def is_dot(shape: Shape) -> bool:
@@ -56,9 +58,11 @@ def dots_of(shapes: list[Shape]) -> Dots | None:
     if (np.abs(diameter[:, 0] - middle) > LIKE_DOT * middle).any():
         return None
     centre = np.array([shape.measured.island.centre for shape in shapes])
+    normal = np.array([shape.measured.island.normal for shape in shapes])
     nearest = cKDTree(centre).query(centre, 2)[0][:, 1]
     in_cell = nearest <= SIDE_BY_SIDE * nearest.min()
-    return Dots(tuple(shapes), diameter, np.where(in_cell, nearest, np.nan))
+    share = spacing_share(centre, normal)
+    return Dots(tuple(shapes), diameter, np.where(in_cell, nearest * share, np.nan))
 
 
 def _diameter(shape: Shape) -> tuple[float, float, float]:

@@ -67,6 +67,16 @@ def test_dots_of_braille(changed: dict[str, float], failing: set[str], tmp_path:
     assert {rule for rule, kind in found.items() if "fail" in kind} == failing
 
 
+@pytest.mark.parametrize("text", ["oak", "kka", "eke"])
+@pytest.mark.parametrize(("spacing", "kind"), [(2.4, "pass"), (2.15, "fail"), (2.7, "fail")])
+def test_dots_of_which_none_are_neighbours(
+    text: str, spacing: float, kind: str, tmp_path: Path
+) -> None:
+    """The nearest dots of these words stand across a cell, or leave one out."""
+    case = shapes.moved(shapes.braille(text, spacing=spacing), np.random.default_rng(8))
+    assert kinds(tmp_path, case)["dot-spacing"] == {kind}
+
+
 @pytest.mark.parametrize("share", [1 / 14, 1 / 10])
 def test_technical_lettering_of_both_types(share: float, tmp_path: Path) -> None:
     own = tmp_path / "technical.toml"
