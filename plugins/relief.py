@@ -50,7 +50,7 @@ MOST_BROKEN_EDGES = 0.03
 
 
 @measure(unit="mm")
-def reliefs(body: Body) -> Reliefs:
+def reliefs(body: Body, sheet: Sheet) -> Reliefs:
     """Which inscriptions, dots and marks does the body carry, how high, how wide, how tall?
 
     Bodies that overlap or touch are one piece of material, looked at once, with the largest.
@@ -68,7 +68,7 @@ def reliefs(body: Body) -> Reliefs:
     if body.joined is not None and body is not body.joined.bodies[0]:
         largest = body.joined.bodies[0]
         raise NotApplicable(f"It is one piece with '{largest.name}', and looked at there.")
-    found = reliefs_of(body)
+    found = reliefs_of(body, plain=sheet.lone_marks == "judge")
     if found.found.trouble:
         raise NotMeasurable(found.found.trouble)
     bodies = body.joined.bodies if body.joined is not None else (body,)

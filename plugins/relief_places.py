@@ -171,8 +171,11 @@ class Reliefs:
         )
 
 
-def reliefs_of(body: Body) -> Reliefs:
-    """Look for reliefs on a body, or on the piece that it is the largest body of."""
+def reliefs_of(body: Body, *, plain: bool) -> Reliefs:
+    """Look for reliefs on a body, or on the piece that it is the largest body of.
+
+    `plain` looks for bosses and holes of convex outline, too, which are no marking.
+    """
     from lint3d.geometry.reliefs import find_reliefs
     from lint3d.geometry.topology import edge_table
 
@@ -182,7 +185,7 @@ def reliefs_of(body: Body) -> Reliefs:
     if joined is not None:
         vertices, faces, step = joined.vertices, joined.faces, joined.coordinate_step_mm
         table = edge_table(faces, len(vertices))
-    found = find_reliefs(vertices, faces, table, step)
+    found = find_reliefs(vertices, faces, table, step, plain=plain)
     return Reliefs(found, vertices, faces, step, joined, tuple(_enclosed(body)))
 
 

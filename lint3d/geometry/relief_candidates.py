@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.components import connected_groups
+from lint3d.geometry.relief_plain import all_are_plain
 from lint3d.geometry.topology import EdgeTable
 from lint3d.geometry.vectors import cross_product
 
@@ -31,7 +32,9 @@ SHARP, BEND_MM, LEAST = np.radians(15.0), 4.0, np.radians(2.0)
 STRAIGHT_MM = 0.02
 
 
-def may_have_relief(vertices: Floats, faces: Ints, table: EdgeTable) -> bool:
+def may_have_relief(
+    vertices: Floats, faces: Ints, table: EdgeTable, step_mm: float = 0.0, *, plain: bool = True
+) -> bool:
     """Is there an edge line that can be the foot of something raised, or a hollow with a rim?
 
     Parameters
@@ -39,6 +42,8 @@ def may_have_relief(vertices: Floats, faces: Ints, table: EdgeTable) -> bool:
     vertices : (n, 3) mm
     faces : (m, 3), looking out of the material
     table : EdgeTable of `faces`
+    step_mm : what rounding of coordinates can do to a distance
+    plain : are bosses, holes and pads of convex outline wanted as well, which are no marking?
 
     Returns
     -------
@@ -54,9 +59,10 @@ def may_have_relief(vertices: Floats, faces: Ints, table: EdgeTable) -> bool:
         return False
     if not is_whole:
         return True
-    if has_bent_line(vertices, ends[concave & sharp]):
-        return True
-    return bool((convex & sharp).any()) and has_bent_line(vertices, ends[concave])
+    may = has_bent_line(vertices, ends[concave & sharp]) or (
+        bool((convex & sharp).any()) and has_bent_line(vertices, ends[concave])
+    )
+    return may and (plain or not all_are_plain(vertices, ends, concave, step_mm))
 
 
 def _turning_edges(

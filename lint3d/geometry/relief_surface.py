@@ -63,15 +63,17 @@ class Searched:
 
 
 def surfaces_to_search(
-    vertices: Floats, faces: Ints, table: EdgeTable, step_mm: float
+    vertices: Floats, faces: Ints, table: EdgeTable, step_mm: float, *, plain: bool = True
 ) -> Iterator[Searched]:
     """The surface, without the noise of its facets where that can be told from shape.
+
+    `plain` wants it for the sake of bosses and holes of convex outline, too.
 
     Yields
     ------
     Searched : the surface as it is where it is not closed and sound; nothing if it has no creases
     """
-    if not may_have_relief(vertices, faces, table):
+    if not may_have_relief(vertices, faces, table, step_mm, plain=plain):
         return
     tolerances = (max(FINE_MM, 4 * step_mm), max(COARSE_MM, 4 * step_mm))
     first = 0

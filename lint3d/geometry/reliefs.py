@@ -64,7 +64,9 @@ class Found:
     searched: Searched | None = None
 
 
-def find_reliefs(vertices: Floats, faces: Ints, table: EdgeTable, step_mm: float) -> Found:
+def find_reliefs(
+    vertices: Floats, faces: Ints, table: EdgeTable, step_mm: float, *, plain: bool = True
+) -> Found:
     """Everything in relief on one body.
 
     Parameters
@@ -73,13 +75,15 @@ def find_reliefs(vertices: Floats, faces: Ints, table: EdgeTable, step_mm: float
     faces : (m, 3), looking out of the material
     table : EdgeTable of `faces`
     step_mm : what rounding of coordinates can do to a distance
+    plain : False leaves a body at once that has plain bosses, holes and pads alone: they would be
+        among the `others`
 
     Returns
     -------
     Found
     """
     best: Found | None = None
-    for searched in surfaces_to_search(vertices, faces, table, step_mm):
+    for searched in surfaces_to_search(vertices, faces, table, step_mm, plain=plain):
         found = _on_surface(searched, step_mm)
         if best is None or _tells_more(found, best):
             best = found
