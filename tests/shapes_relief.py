@@ -580,13 +580,23 @@ def loose(text: str, height: float, size: float, gap: float = 0.0) -> ReliefCase
     )
 
 
-def enclosed(text: str, depth: float, size: float, cover: float = 0.8) -> ReliefCase:
+def enclosed(
+    text: str,
+    depth: float,
+    size: float,
+    cover: float = 0.8,
+    bend: Bend | None = None,
+    facet: float = 0.5,
+) -> ReliefCase:
     """Lettering as hollows inside a slab, left full of support on purpose as an inner label."""
     outline = centred(font_text(text, size))
     x0, y0, x1, y1 = outline.bounds()
     slab = m3.Manifold.cube((x1 - x0 + 8, y1 - y0 + 8, depth + 2 * cover))
     slab = slab.translate((x0 - 4, y0 - 4, -cover - depth))
-    vertices, faces = arrays(slab - outline.extrude(depth).translate((0, 0, -depth)))
+    solid = slab - outline.extrude(depth).translate((0, 0, -depth))
+    if bend is not None:
+        solid = solid.refine_to_length(facet).warp_batch(bend)
+    vertices, faces = arrays(solid)
     return ReliefCase(
         f"enclosed {text!r}",
         vertices,

@@ -19,12 +19,31 @@ def hollows(vertices: np.ndarray, faces: np.ndarray) -> list[np.ndarray]:
     return sorted(shells, key=lambda one: -np.ptp(vertices[one].reshape(-1, 3), axis=0).max())[1:]
 
 
-@pytest.mark.parametrize("depth", [0.4, 1.0])
+@pytest.mark.parametrize("depth", [0.4, 1.0, 1.6])
 def test_an_inner_label_in_any_frame(depth: float) -> None:
     case = shapes.moved(shapes.enclosed("TIDE 42", depth, 8.0), np.random.default_rng(2))
     (one,) = enclosed_lettering(case.vertices, hollows(case.vertices, case.faces))
     assert len(one.rows) == case.islands
     assert one.depth == pytest.approx(depth, abs=1e-6)
+
+
+@pytest.mark.parametrize("facet", [0.4, 1.5])
+@pytest.mark.parametrize(
+    "bend",
+    [
+        shapes.bend_cylinder(14.0),
+        shapes.bend_cylinder(-25.0),
+        shapes.bend_sphere(30.0),
+        shapes.bend_saddle(40.0),
+    ],
+    ids=["drum", "bore", "ball", "saddle"],
+)
+def test_an_inner_label_in_a_bent_slab(bend: shapes.Bend, facet: float) -> None:
+    case = shapes.enclosed("TIDE 42", 0.6, 8.0, bend=bend, facet=facet)
+    case = shapes.moved(case, np.random.default_rng(int(10 * facet)))
+    (one,) = enclosed_lettering(case.vertices, hollows(case.vertices, case.faces))
+    assert len(one.rows) == case.islands
+    assert one.depth == pytest.approx(0.6, abs=0.02 + facet**2 / 56)
 
 
 def test_balls_and_equal_boxes_are_no_label() -> None:
