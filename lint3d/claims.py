@@ -11,12 +11,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-import networkx as nx
 import numpy as np
 
 from lint3d.errors import PluginError
 from lint3d.joined import Joined, on_one_body
 from lint3d.model import Body, Part
+from lint3d.needs import circle_in
 from lint3d.place import Claim, Place
 
 if TYPE_CHECKING:
@@ -37,13 +37,11 @@ def refuse_circles(claims: Mapping[str, Sequence[str]]) -> None:
     ------
     PluginError : names the rules
     """
-    graph = nx.DiGraph([(rule, other) for rule, others in claims.items() for other in others])
-    try:
-        circle = [edge[0] for edge in nx.find_cycle(graph)]
-    except nx.NetworkXNoCycle:
+    circle = circle_in(claims)
+    if not circle:
         return
     raise PluginError(
-        f"rules claim places from each other in a circle: {' -> '.join([*circle, circle[0]])}. "
+        f"rules claim places from each other in a circle: {' -> '.join(reversed(circle))}. "
         "Leave one of the claims out."
     )
 

@@ -1,26 +1,25 @@
 """Which measure runs when, and which rules are on?
 
-The plan is a networkx graph: measures and rules are nodes, an edge runs from what is needed to what
-needs it. From it come the order of steps, the scope of each, and the last user of each measure,
-after which it is dropped. All of a plan's errors are raised before any file is opened.
+The plan says for each measure and rule which measures it needs. From that come the order of steps,
+the scope of each, and the last user of each measure, after which it is dropped. All of a plan's
+errors are raised before any file is opened.
 """
 
 from __future__ import annotations
 
 import inspect
 import typing
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
-
-import networkx as nx
 
 from lint3d.claims import refuse_circles
 from lint3d.declare import INPUTS, RULE_ID, Measure, Need, Rule, without_none
 from lint3d.errors import ConfigurationError, NotMeasurable, PluginError
 from lint3d.interest import Interest, interest_of
 from lint3d.model import SCOPES, Assembly, Body, Part, Scope, Source
+from lint3d.needs import circle_in, in_order, users_of
 from lint3d.registry import Registry
 from lint3d.requirement import Requirement
 from lint3d.sheet import Entry, Sheet
@@ -74,7 +73,8 @@ class Plan:
     """In an order in which each finds its inputs ready"""
     requirements: Mapping[str, Requirement]
     """Of the rules that are on"""
-    graph: nx.DiGraph
+    needs: Mapping[str, frozenset[str]]
+    """The measures that each step needs, by the keys of steps"""
     interests: Mapping[str, Interest | None]
     """Of each measure or rule that asks for its interest"""
     scope_of: Mapping[str, Scope] = field(default_factory=dict)
@@ -87,12 +87,10 @@ class Plan:
 
     def last_users(self) -> dict[str, str]:
         """For each measure, the key of the last step that needs it."""
-        place = {step.key: i for i, step in enumerate(self.steps)}
-        return {
-            step.key: max(self.graph.successors(step.key), key=place.__getitem__, default=step.key)
-            for step in self.steps
-            if not step.is_rule
-        }
+        found = {step.key: step.key for step in self.steps if not step.is_rule}
+        for step in self.steps:
+            found |= dict.fromkeys(self.needs[step.key], step.key)
+        return found
 
 
 def all_rules(registry: Registry, sheet: Sheet) -> dict[str, AnyRule]:
@@ -154,20 +152,15 @@ def check_plugins(registry: Registry, rules: Mapping[str, AnyRule]) -> dict[str,
         returns; each names the plugin
     """
     items: dict[str, Measure | AnyRule] = {**registry.measures, **rules}
-    graph: nx.DiGraph = nx.DiGraph()
-    graph.add_nodes_from(sorted(items))
     for key in sorted(items):
         for need in items[key].needs:
-            if need.name in INPUTS:
-                continue
-            if need.name in registry.measures:
-                graph.add_edge(need.name, key)
-            elif not need.optional:
+            if not (need.name in INPUTS or need.name in registry.measures or need.optional):
                 raise PluginError(_unknown(registry, items[key], need))
-    _refuse_cycle(graph, registry)
+    needs = {key: _measures_for(item, registry) for key, item in items.items()}
+    _refuse_circle(needs, registry)
     refuse_circles({key: getattr(rule, "claims", ()) for key, rule in rules.items()})
     scopes: dict[str, Scope] = {}
-    for key in nx.lexicographical_topological_sort(graph):
+    for key in in_order(needs):
         scopes[key] = _scope(items[key], scopes, registry)
         _check_inputs(items[key], scopes[key], registry)
         _check_annotations(items[key], scopes[key], scopes, registry)
@@ -189,47 +182,37 @@ def make_plan(
     scopes : what `check_plugins` found
     kept : measures that a writer wants whether or not a rule needs them
     """
-    graph: nx.DiGraph = nx.DiGraph()
-    waiting: list[str] = [*sorted(requirements), *sorted(kept & registry.measures.keys())]
-    graph.add_nodes_from(waiting)
+    items: dict[str, Measure | AnyRule] = {**registry.measures, **rules}
+    needs: dict[str, frozenset[str]] = {}
+    waiting = [*requirements, *(kept & registry.measures.keys())]
     while waiting:
         key = waiting.pop()
-        item = rules[key] if key in rules else registry.measures[key]
-        for need in item.needs:
-            if need.name in registry.measures:
-                if need.name not in graph:
-                    waiting.append(need.name)
-                graph.add_edge(need.name, key)
+        needs[key] = _measures_for(items[key], registry)
+        waiting += needs[key] - needs.keys()
     check_units(rules, requirements)
-    order = sorted(
-        nx.lexicographical_topological_sort(graph), key=lambda key: SCOPES.index(scopes[key])
-    )
-    steps = tuple(
-        Step(rules[key] if key in rules else registry.measures[key], scopes[key]) for key in order
-    )
+    order = sorted(in_order(needs), key=lambda key: SCOPES.index(scopes[key]))
+    steps = tuple(Step(items[key], scopes[key]) for key in order)
+    # Measures of another quantity end the way: limits on a depth are no limits on a thickness.
+    others = {key for key, measure in registry.measures.items() if measure.other_quantity}
+    way = [key for key in order if key not in others]
     interests = {
-        step.key: interest_of(step.item.unit, _users(graph, step.key, requirements, registry))
+        step.key: interest_of(
+            step.item.unit,
+            [
+                requirements[user]
+                for user in sorted(users_of(step.key, needs, way))
+                if user in requirements
+            ],
+        )
         for step in steps
         if any(need.name == "interest" for need in step.item.needs)
     }
-    return Plan(steps, requirements, graph, interests, scopes)
+    return Plan(steps, requirements, needs, interests, scopes)
 
 
-def _users(
-    graph: nx.DiGraph,
-    key: str,
-    requirements: Mapping[str, Requirement],
-    registry: Registry,
-) -> Iterator[Requirement]:
-    """Requirements of the rules that use a measure, directly or through others; a rule's own.
-
-    Measures of another quantity end the way: limits on a depth are no limits on a thickness.
-    """
-    blocked = {n for n in graph if n in registry.measures and registry.measures[n].other_quantity}
-    way = graph.subgraph(n for n in graph if n == key or n not in blocked)
-    for user in sorted({key, *nx.descendants(way, key)}):
-        if user in requirements:
-            yield requirements[user]
+def _measures_for(item: Measure | AnyRule, registry: Registry) -> frozenset[str]:
+    """The measures that it asks for and that somebody brings."""
+    return frozenset(need.name for need in item.needs if need.name in registry.measures)
 
 
 def check_units(rules: Mapping[str, AnyRule], requirements: Mapping[str, Requirement]) -> None:
@@ -266,11 +249,10 @@ def _unknown(registry: Registry, item: Measure | AnyRule, need: Need) -> str:
     )
 
 
-def _refuse_cycle(graph: nx.DiGraph, registry: Registry) -> None:
-    if nx.is_directed_acyclic_graph(graph):
+def _refuse_circle(needs: Mapping[str, frozenset[str]], registry: Registry) -> None:
+    names = circle_in(needs)
+    if not names:
         return
-    cycle = nx.find_cycle(graph)
-    names = [edge[0] for edge in cycle] + [cycle[0][0]]
     plugins = sorted({registry.owner_of("measure", name) for name in names})
     raise PluginError(
         f"measures need each other in a circle: {' -> '.join(names)} "

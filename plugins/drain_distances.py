@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-import networkx as nx
 import numpy as np
 
 from lint3d import Place
@@ -17,6 +16,7 @@ from lint3d_plugins.drain_hollows import Hollow
 from lint3d_plugins.drain_places import MUCH_WIDER, Neck, neck_place, necks, steps_along
 
 if TYPE_CHECKING:
+    import networkx as nx
     from numpy.typing import NDArray
 
     from lint3d.geometry.throats import Throat
@@ -43,6 +43,8 @@ def far_places(hollow: Hollow) -> list[tuple[int, Place]]:
 
 def distances_behind(hollow: Hollow, neck: Neck) -> dict[int, tuple[float, Floats, Floats]]:
     """For each pocket behind a neck: distance mm, way (n, 3) mm and the widths along it (n,)."""
+    import networkx as nx  # here: it is slow to import, and few parts have hollows
+
     graph = hollow.voids.graph
     assert graph is not None
     wide = AS_WIDE * neck.throat.lower

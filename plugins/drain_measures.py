@@ -6,9 +6,8 @@ Lengths in mm. Guarded by tests/plugins/test_drain.py.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-import networkx as nx
 import numpy as np
 
 from lint3d import Assembly, Body, Interest, Sheet, measure
@@ -18,6 +17,9 @@ from lint3d_plugins.drain_hollows import Hollows, find_hollows
 from lint3d_plugins.drain_liquid import liquid_of
 from lint3d_plugins.drain_puddles import Leftovers, left_in
 from lint3d_plugins.drain_recesses import LEAST_RATIO, Reach, Recesses, reach_of, recesses_of
+
+if TYPE_CHECKING:
+    import networkx as nx
 
 #: Where no rule asks for a width, what is wider than this share of the part is looked for.
 COARSE = 1 / 16

@@ -43,5 +43,12 @@ def test_the_package_alone_imports_nothing() -> None:
     assert {m for m in modules if m.startswith("lint3d")} == {"lint3d"}
 
 
+def test_a_worker_that_is_ready_has_not_imported_what_few_parts_need() -> None:
+    code = "import lint3d.jobs; from lint3d.registry import load_registry; load_registry()"
+    modules = imported(code)
+    assert "lint3d_plugins.drain" in modules
+    assert not modules & {"networkx", "trimesh", "PIL"}
+
+
 def test_the_registry_loads_nothing_by_being_imported() -> None:
     assert "lint3d_plugins" not in imported("import lint3d.registry, lint3d.api")
