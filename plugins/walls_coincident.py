@@ -26,6 +26,11 @@ UNSURE_SIDES = (
     "solid/self-intersection and solid/duplicate-face tell more."
 )
 
+SOME_ALONE = (
+    "Faces lie so close together that only some of them were looked at for whether others lie on "
+    "them."
+)
+
 
 @dataclass(frozen=True, eq=False)
 class Coincident:
@@ -61,12 +66,15 @@ def coincident_in(surface: Surface) -> Coincident:
     found = back_to_back(surface.spans)
     floor = STEPS * surface.spans.resolution
     unsure = np.unique(found.faces[found.kind == UNSURE])
+    left_out = [LeftOut(UNSURE_SIDES, unsure)] if len(unsure) else []
+    if not found.complete:
+        left_out.append(LeftOut(SOME_ALONE))
     return Coincident(
         _places(found, WALL, floor, "The wall is 0 mm thick."),
         _places(found, GAP, floor, "The gap is 0 mm wide."),
         np.unique(found.faces),
         floor,
-        (LeftOut(UNSURE_SIDES, unsure),) if len(unsure) else (),
+        tuple(left_out),
         surface.lies_on,
     )
 

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from lint3d.geometry.captive_sweep import common_corners, height_over
 from lint3d.geometry.components import connected_groups
 from lint3d.geometry.sampling import GOLDEN
+from lint3d.geometry.spans_effort import effort_of_step
 from lint3d.geometry.spans_surface import SpanSurface
 from lint3d.geometry.spans_tree import facing_pairs
 from lint3d.geometry.vectors import cross_product
@@ -49,6 +50,7 @@ class BackToBack:
     kind : (k,) int64, WALL, GAP, or UNSURE where there is space on one side and material on the
         other, as under a sheet without thickness that lies on a face
     group : (k,) int64, those that hang together and are of one kind
+    complete : False where the surface is such a tangle that fewer facets sent a ray than usual
     """
 
     faces: Ints
@@ -57,6 +59,7 @@ class BackToBack:
     box: Floats
     kind: Ints
     group: Ints
+    complete: bool = True
 
 
 def back_to_back(surface: SpanSurface) -> BackToBack:
@@ -71,7 +74,8 @@ def back_to_back(surface: SpanSurface) -> BackToBack:
     RaysSpent : the surface is a tangle
     """
     corners, ids = surface.corners, surface.face_ids
-    pairs = _opposed(surface)
+    every = _every_few(surface)
+    pairs = _opposed(surface, every)
     if len(surface.cancelled):
         # Faces that cancel are no facets of the surface: here they come after those that are.
         more = len(corners) + np.arange(2 * len(surface.cancelled)).reshape(-1, 2)
@@ -83,7 +87,8 @@ def back_to_back(surface: SpanSurface) -> BackToBack:
     found, pairs = found.take(kept), pairs[kept]
     kind = _kinds(surface, _normals(corners[pairs[:, 0]]), found)
     group = _groups(found, kind, WIDTH_STEPS * surface.resolution)
-    return BackToBack(ids[pairs], found.middle, found.area, _boxes(found), kind, group)
+    complete = every == EACH_FEW
+    return BackToBack(ids[pairs], found.middle, found.area, _boxes(found), kind, group, complete)
 
 
 @dataclass(eq=False)
@@ -106,7 +111,15 @@ class _Shared:
         return _Shared(*(getattr(self, name)[rows] for name in self.__dataclass_fields__))
 
 
-def _opposed(surface: SpanSurface) -> Ints:
+def _every_few(surface: SpanSurface) -> int:
+    """One in how many facets sends a ray: fewer where that would cost more than a look may."""
+    count = len(surface.faces)
+    if count <= ALL_OF:
+        return EACH_FEW
+    return max(EACH_FEW, -(-count // effort_of_step(surface).rays))
+
+
+def _opposed(surface: SpanSurface, every: int) -> Ints:
     """Pairs of facets that may lie on each other and look opposite ways."""
     reach = STEPS * surface.resolution
     count = len(surface.faces)
@@ -117,7 +130,7 @@ def _opposed(surface: SpanSurface) -> Ints:
     # By their boxes: of facets in one plane none stands before the other.
     near, _ = facing_pairs(surface.corners[large], -surface.normals[large], reach, flat=False)
     pairs = _look_opposite(surface, large[near])
-    return pairs if count <= ALL_OF else _followed(surface, pairs, _met_by_rays(surface))
+    return pairs if count <= ALL_OF else _followed(surface, pairs, _met_by_rays(surface, every))
 
 
 def _look_opposite(surface: SpanSurface, pairs: Ints) -> Ints:
@@ -130,14 +143,14 @@ def _look_opposite(surface: SpanSurface, pairs: Ints) -> Ints:
     return pairs[off <= STEPS * surface.resolution]
 
 
-def _met_by_rays(surface: SpanSurface) -> Ints:
+def _met_by_rays(surface: SpanSurface, every: int) -> Ints:
     """Pairs of some facets, and what a ray onto them from close by meets in their place.
 
     Of two that lie on each other either is met first: from both sides, one of both.
     """
     # One in so many, unevenly: files hold facets in patterns.
-    turn = np.arange(len(surface.faces) // EACH_FEW)
-    rows = ((turn + turn * GOLDEN % 1.0) * EACH_FEW).astype(np.int64)
+    turn = np.arange(len(surface.faces) // every)
+    rows = ((turn + turn * GOLDEN % 1.0) * every).astype(np.int64)
     away = surface.normals[rows]
     above = STEPS * surface.scene.nearest_mm
     start = surface.vertices[surface.faces[rows]].mean(axis=1) + above * away

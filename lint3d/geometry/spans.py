@@ -113,18 +113,14 @@ def spans(surface: SpanSurface, low: float, high: float, look: Look = "inward") 
     inward = -surface.normals if look == "inward" else surface.normals
     floor = float(np.sqrt(3.0)) * surface.resolution
     reach = high + floor
-    point, facet, area = spread_points(
-        surface.corners,
-        surface.areas,
-        surface.longest,
-        low,
-        4 * len(surface.faces) + 200_000,
-    )
+    effort, count = effort_of_step(surface), len(surface.faces)
+    # Where not each facet may send a ray there is no use in more than one point each.
+    most = 4 * count + 200_000 if count <= effort.rays else count
+    point, facet, area = spread_points(surface.corners, surface.areas, surface.longest, low, most)
     dense = dense_facets(surface, low, high, point, facet)
     kept, area, stands_for = thinned_out(surface, low, dense, point, facet, area)
     if len(kept) < len(facet):
         point, facet = point[kept], facet[kept]
-    effort = effort_of_step(surface)
     too_many = len(point) > effort.rays
     if too_many:
         some = np.linspace(0, len(point) - 1, effort.points).astype(np.int64)
@@ -164,6 +160,7 @@ def spans(surface: SpanSurface, low: float, high: float, look: Look = "inward") 
         dense,
         (low, high, look == "outward"),
         effort.pairs,
+        ~_looked_at(pair, len(dense)) if too_many else None,
     )
     return _assemble(
         surface,
@@ -175,6 +172,14 @@ def spans(surface: SpanSurface, low: float, high: float, look: Look = "inward") 
         (pairs, guess),
         (dense, stands_for),
     )
+
+
+def _looked_at(pair: Ints, count: int) -> Bools:
+    """(count,) which facets have a point of their own or were met from one."""
+    looked_at = np.zeros(count, dtype=bool)
+    looked_at[pair[:, 0]] = True
+    looked_at[pair[pair[:, 1] >= 0, 1]] = True
+    return looked_at
 
 
 def _assemble(

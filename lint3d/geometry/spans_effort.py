@@ -26,6 +26,11 @@ PAIRS_SHARE = 10  # of which pairs of facets, each worth some rays, get one in s
 FEELERS_SHARE = 4  # one in so many of the rays may go out from vertices, and from sides
 STEP = 4.0  # looks that a whole step may cost, its points, pairs and all that follows from them
 EACH = 60_000.0  # work a facet that a look may cost on a surface of very many
+# A surface a ray into which costs more is a tangle: what it may cost does not grow with its facets,
+# for then each ray costs more, too. Of a tangle of more facets than so many it is less, for all
+# else that is done about them takes its time.
+TANGLE = 10_000.0
+FACETS_MOST = 1_000_000
 
 
 @dataclass(frozen=True)
@@ -46,7 +51,8 @@ class Effort:
 
 def effort_for(surface: SpanSurface) -> Effort:
     """Rays, points and pairs that a look across a surface may cost."""
-    rays = max(int(LOOK / work_of_ray(surface)), RAYS_EACH)
+    ray = work_of_ray(surface)
+    rays = max(int(min(LOOK, work_of_look(len(surface.faces), ray)) / ray), RAYS_EACH)
     return Effort(rays, max(rays // RAYS_EACH, 1), max(rays // PAIRS_SHARE, 1))
 
 
@@ -57,10 +63,16 @@ def effort_of_step(surface: SpanSurface) -> Effort:
     stops it where that does not do.
     """
     effort = effort_for(surface)
-    work = max(LOOK, EACH * len(surface.faces))
-    most = int(STEP * work / work_of_ray(surface))
+    ray = work_of_ray(surface)
+    most = int(STEP * work_of_look(len(surface.faces), ray) / ray)
     surface.scene.allow(max(most, int(STEP) * RAYS_EACH * RAYS_EACH))
     return effort
+
+
+def work_of_look(facets: int, ray: float) -> float:
+    """Work that a look may cost, from how many facets there are and what a ray into them costs."""
+    share = min(TANGLE / ray, 1.0) ** 3
+    return max(LOOK * min(FACETS_MOST / max(facets, 1), 1.0), EACH * facets * share)
 
 
 def work_of_ray(surface: SpanSurface) -> float:

@@ -90,6 +90,7 @@ def exact_contacts(
     dense: Bools,
     setting: tuple[float, float, bool],
     pairs_most: int | None = None,
+    idle: Bools | None = None,
 ) -> tuple[Contacts, bool]:
     """Contacts the sample rays do not give: between large facets, and off measured facets.
 
@@ -97,6 +98,7 @@ def exact_contacts(
     ----------
     dense : (k,) bool, long facets that are covered by points, see `dense_facets`
     pairs_most : how many pairs of large facets may be compared; by their number if None
+    idle : (k,) bool, facets not looked at, where there are too many for a point each
 
     Returns
     -------
@@ -104,11 +106,14 @@ def exact_contacts(
     complete : False where a limit on work was met
     """
     low, high, outward_look = setting
+    dense = dense if idle is None else dense | idle
     large = np.flatnonzero(long_facets(surface, high) & ~dense)
     near, complete = facing_pairs(surface.corners[large], inward[large], high, most=pairs_most)
     if pairs_most is not None:
         near = near[:pairs_most]
-    crossed, all_crossed = ridges_crossed(surface, inward, outward_look, low, high, pairs_most)
+    crossed, all_crossed = ridges_crossed(
+        surface, inward, outward_look, low, high, pairs_most, idle
+    )
     direct = np.concatenate([large[near], crossed])
     direct = direct[~share_vertex(surface.faces, direct[:, 0], direct[:, 1])]
     between = contacts_of(surface, inward, edges, direct)

@@ -203,6 +203,7 @@ def ridges_crossed(
     low: float,
     high: float,
     most: int | None = None,
+    without: Bools | None = None,
 ) -> tuple[Ints, bool]:
     """Pairs of facets at long re-entrant sides that come near each other, like crossed grooves.
 
@@ -211,6 +212,7 @@ def ridges_crossed(
     Parameters
     ----------
     most : how many pairs may be handed on; by the number of sides if None
+    without : (k,) bool, facets whose sides are left out
 
     Returns
     -------
@@ -220,7 +222,10 @@ def ridges_crossed(
     facet, side, other = ridges(surface, outward_look)
     begin = surface.vertices[surface.faces[facet, side]]
     end = surface.vertices[surface.faces[facet, (side + 1) % 3]]
-    long = np.flatnonzero(np.linalg.norm(end - begin, axis=1) > low / 2)
+    is_long = np.linalg.norm(end - begin, axis=1) > low / 2
+    if without is not None:
+        is_long &= ~(without[facet] & without[other])
+    long = np.flatnonzero(is_long)
     facet, other, begin, end = facet[long], other[long], begin[long], end[long]
     mean = inward[facet] + inward[other]
     mean /= np.maximum(np.linalg.norm(mean, axis=1), 1e-9)[:, None]

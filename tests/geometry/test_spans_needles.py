@@ -12,7 +12,7 @@ from lint3d.geometry.rays import RaysSpent
 from lint3d.geometry.sampling import spread_points
 from lint3d.geometry.spans import spans
 from lint3d.geometry.spans_dense import dense_facets
-from lint3d.geometry.spans_effort import RAY, effort_for, work_of_ray
+from lint3d.geometry.spans_effort import RAY, effort_for, work_of_look, work_of_ray
 from lint3d.geometry.spans_knife import NEARLY_NEAREST, _nearest_within, _tree_of
 from lint3d.geometry.spans_regions import thin_regions
 from lint3d.geometry.spans_sharp import sharp_regions
@@ -133,6 +133,28 @@ def test_a_ray_into_a_heap_costs_more() -> None:
     assert flat < 1.5 * RAY
     assert work_of_ray(heap) > 50 * RAY
     assert effort_for(heap).rays < effort_for(moved(disc(50, 5.0))).rays / 50
+
+
+def test_a_tangle_costs_no_more_the_more_facets_it_has() -> None:
+    """What ordinary surfaces may cost grows with their facets, however many."""
+    for facets in (1_000, 1_000_000, 12_000_000):
+        assert work_of_look(facets, 1.1 * RAY) == max(spans_effort.LOOK, spans_effort.EACH * facets)
+    tangle = [work_of_look(facets, 80 * RAY) for facets in (100_000, 1_000_000, 12_000_000)]
+    assert tangle == pytest.approx([spans_effort.LOOK, spans_effort.LOOK, spans_effort.LOOK / 12])
+
+
+def test_of_a_tangle_of_many_facets_some_are_looked_at(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A million spikes in small: what is measured is right, and the rest is not called clear."""
+    monkeypatch.setattr(spans_effort, "LOOK", 1.2e9)
+    monkeypatch.setattr(spans_effort, "EACH", 0.0)
+    monkeypatch.setattr(spans_effort, "FACETS_MOST", 3000)
+    found = spans(moved(star(3000)), LOW, HIGH)
+    assert not found.complete
+    assert (found.area > 0).sum() < 3000
+    assert found.area.sum() == pytest.approx(found.surface.areas.sum(), rel=0.05)
+    regions = thin_regions(found)
+    assert regions
+    assert all(one.upper <= HIGH for one in regions)
 
 
 def test_copies_in_place_are_dropped_and_change_nothing() -> None:
