@@ -208,7 +208,9 @@ def holes(span_surface: Surface, interest: Interest, sheet: Sheet) -> Bars:
 
 
 @rule("walls/thin-wall", measures="mm")
-def thin_wall(walls: Walls, coincident: Coincident, interest: Interest) -> Iterator[Place]:
+def thin_wall(
+    walls: Walls, coincident: Coincident, interest: Interest
+) -> Iterator[Place | LeftOut]:
     """A wall too thin for the process to build or to survive cleaning.
 
     The value is the diameter of the largest ball that fits between both sides where the wall is
@@ -219,8 +221,9 @@ def thin_wall(walls: Walls, coincident: Coincident, interest: Interest) -> Itera
     limit = interest.high / HEAD_ROOM
     yield from coincident.walls
     found = coincident.without(walls.thin_below(limit))
+    yield from walls.untold(limit)
     if not found and not coincident.walls:
-        found = walls.thin_below(interest.high, passed=True)[:1]
+        found = walls.thin_below(interest.high)[:1]
     yield from places_of(found, "The wall is {:.4g} mm thick.")
     if not found and not coincident.walls:
         yield Place(
@@ -231,7 +234,7 @@ def thin_wall(walls: Walls, coincident: Coincident, interest: Interest) -> Itera
 
 
 @rule("walls/free-wall", measures="mm")
-def free_wall(walls: Walls, interest: Interest) -> Iterator[Place]:
+def free_wall(walls: Walls, interest: Interest) -> Iterator[Place | LeftOut]:
     """A free-standing wall too thin to survive handling and cleaning.
 
     It is held along one side at most, as a rib on a plate is. Walls that are too thin even where
@@ -240,7 +243,9 @@ def free_wall(walls: Walls, interest: Interest) -> Iterator[Place]:
     Remedy: thicken the wall, rib it, or tie its free edge to another wall.
     """
     limit = interest.high / HEAD_ROOM
-    found = walls.free_below(limit) or walls.free_below(interest.high, passed=True)
+    found = walls.free_below(limit)
+    yield from walls.untold(limit)
+    found = found or walls.free_below(interest.high)
     yield from places_of(found, "The wall stands free and is {:.4g} mm thick.")
 
 
@@ -298,7 +303,7 @@ def knife_edge(sharp_edges: Places) -> Iterator[Place]:
 @rule("walls/narrow-gap", measures="mm", claims=("assembly/clearance",))
 def narrow_gap(
     gaps: Thickness, coincident: Coincident, interest: Interest
-) -> Iterator[Place | Claim]:
+) -> Iterator[Place | LeftOut | Claim]:
     """A slot or gap too narrow to stay open.
 
     Jetted drops spread: the sides grow together, or support cannot be washed out between them. Gaps
@@ -308,6 +313,7 @@ def narrow_gap(
     """
     yield from coincident.gaps
     found = coincident.without(of_kind(gaps, "wall", interest))
+    yield from gaps.untold(interest.high / HEAD_ROOM, "wall")
     yield from places_of(found, "The gap is {:.4g} mm wide.")
     if gaps.lies_on is not None:
         yield Claim(between=gaps.lies_on.bodies)

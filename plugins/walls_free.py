@@ -50,19 +50,23 @@ class Walls:
     def lies_on(self) -> Joined | None:
         return self.thickness.lies_on
 
-    def thin_below(self, limit: float, passed: bool = False) -> list[ThinRegion]:
-        """Walls that may be thinner than `limit`, less those that walls/free-wall tells."""
-        return [one for one in self._below(limit, 0.0, passed) if not self._is_left_to_free(one)]
+    def untold(self, limit: float) -> tuple[LeftOut, ...]:
+        """That there are more walls below a limit than are told, if there are."""
+        return self.thickness.untold(limit, "wall")
 
-    def free_below(self, limit: float, passed: bool = False) -> list[ThinRegion]:
+    def thin_below(self, limit: float) -> list[ThinRegion]:
+        """Walls that may be thinner than `limit`, less those that walls/free-wall tells."""
+        return [one for one in self._below(limit, 0.0) if not self._is_left_to_free(one)]
+
+    def free_below(self, limit: float) -> list[ThinRegion]:
         """Walls that stand free, may be thinner than `limit`, and are not walls/thin-wall's."""
         told = self.thin.low - self.thin.uncertainty if self.thin and self.thin.low else 0.0
-        return [one for one in self._below(limit, told, passed) if self._is_for_free(one)]
+        return [one for one in self._below(limit, told) if self._is_for_free(one)]
 
-    def _below(self, limit: float, told: float, passed: bool) -> list[ThinRegion]:
+    def _below(self, limit: float, told: float) -> list[ThinRegion]:
         if not self.thickness.has_any(limit, told):
             return []
-        return [one for one in self.thickness.regions(limit, passed) if one.kind == "wall"]
+        return [one for one in self.thickness.regions(limit) if one.kind == "wall"]
 
     def _is_left_to_free(self, region: ThinRegion) -> bool:
         thin, free = self._verdicts(region)

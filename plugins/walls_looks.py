@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from lint3d.geometry.enclosure import Caps
     from lint3d.geometry.rods_bar import Bar
     from lint3d.geometry.spans import Spans
-    from lint3d.geometry.spans_regions import ThinRegion
+    from lint3d.geometry.spans_regions import Kind, ThinRegion
     from lint3d.geometry.spans_surface import SpanSurface
 
 #: A range of interest wider than this costs time and tells nothing more.
@@ -57,13 +57,19 @@ class Thickness:
     unseen: tuple[LeftOut, ...] = ()
     lies_on: Joined | None = None
     _regions: dict[float, list[ThinRegion]] = field(default_factory=dict)
-    _more: dict[float, int] = field(default_factory=dict)
-    _untold: set[float] = field(default_factory=set)
+    _more: dict[float, dict[Kind, int]] = field(default_factory=dict)
 
     @property
     def left_out(self) -> tuple[LeftOut, ...]:
-        """What could not be looked at, and whether there are more regions than are told."""
-        return *self.unseen, *untold(max((self._more[one] for one in self._untold), default=0))
+        """What could not be looked at."""
+        return self.unseen
+
+    def untold(self, limit: float, kind: Kind) -> tuple[LeftOut, ...]:
+        """That there are more regions of a kind below a limit than are told, if there are.
+
+        Not where nobody asked for those below that limit.
+        """
+        return untold(self._more.get(min(limit, self.spans.high), {}).get(kind, 0))
 
     def has_any(self, limit: float, told: float = 0.0) -> bool:
         """May any place be thinner than the limit and is not surely below what is told?"""
@@ -82,21 +88,14 @@ class Thickness:
             "high": spans.high,
         }
 
-    def regions(self, limit: float, passed: bool = False) -> list[ThinRegion]:
-        """Connected regions that may be thinner than the limit, tightest first.
-
-        Parameters
-        ----------
-        passed : none of them may break a rule, of which the tightest is told
-        """
+    def regions(self, limit: float) -> list[ThinRegion]:
+        """Connected regions that may be thinner than the limit, tightest first."""
         from lint3d.geometry.spans_regions import tightest_regions
 
         limit = min(limit, self.spans.high)
         if limit not in self._regions:
             found, more = tightest_regions(self.spans, limit, MOST_TOLD)
             self._regions[limit], self._more[limit] = found, more
-        if not passed:
-            self._untold.add(limit)
         return self._regions[limit]
 
 

@@ -21,8 +21,8 @@ def of_kind(
     thickness: Thickness, kind: Literal["wall", "rod"], interest: Interest
 ) -> list[ThinRegion]:
     """Regions of a kind that may break the limit, or else the tightest that is known."""
-    for limit, passed in ((interest.high / HEAD_ROOM, False), (interest.high, True)):
-        found = [one for one in thickness.regions(limit, passed) if one.kind == kind]
+    for limit in (interest.high / HEAD_ROOM, interest.high):
+        found = [one for one in thickness.regions(limit) if one.kind == kind]
         if found:
             return found
     return []

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from lint3d import Interest, Place, Places
+from lint3d import Interest, LeftOut, Place, Places
 from lint3d.interest import HEAD_ROOM
 from lint3d_plugins import walls_looks
 from lint3d_plugins.walls_looks import Bars, Thickness
@@ -38,8 +38,10 @@ def round_places(thickness: Thickness, felt: Bars, interest: Interest, remark: s
     """
     from lint3d.geometry.rods_bar import bars_of_regions
 
+    places: list[Place] = []
+    left_out: list[LeftOut] = []
     for limit, passed in ((interest.high / HEAD_ROOM, False), (interest.high, True)):
-        found = [one for one in thickness.regions(limit, passed) if one.kind == "rod"]
+        found = [one for one in thickness.regions(limit) if one.kind == "rod"]
         bars = bars_of_regions(thickness.spans, found)
         pairs = list(zip(places_of(found, remark), bars, strict=True))
         below = sorted(
@@ -55,12 +57,15 @@ def round_places(thickness: Thickness, felt: Bars, interest: Interest, remark: s
             for place, bar in pairs
             if (bar is None or not bar.is_straight) and not known.holds(np.asarray(place.position))
         ]
-        walls = [one for one in thickness.regions(limit, passed) if one.kind == "wall"]
+        walls = [one for one in thickness.regions(limit) if one.kind == "wall"]
         bent = _without_rims(felt, walls, thickness.spans.surface)
         places += _bent_places(rest, bent, limit, remark)
+        left_out += walls_looks.untold(more)
+        if not passed:
+            left_out += thickness.untold(limit, "rod")
         if places:
-            return Places(places, walls_looks.untold(more))
-    return Places()
+            break
+    return Places(places, left_out)
 
 
 def _straight_places(

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from lint3d.geometry.spans_pairs import closest_on_segments, dot
 from lint3d.geometry.spans_surface import SpanSurface
-from lint3d.geometry.spans_tree import facing_pairs
+from lint3d.geometry.spans_tree import BUDGET_EACH, BUDGET_MOST, facing_pairs
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -22,7 +22,7 @@ FACING_SEEN = 0.5  # cos 60 degrees: steeper facets are no contact, not even a f
 RIDGE_MOST = 32  # points along one re-entrant side
 RIDGE_WAYS = 3  # rays from each, from square to one facet to square to the other
 TURN_COS = float(np.cos(np.radians(15.0)))  # how far normals spread before a vertex sends a ray
-RIDGE_BUDGET = 5_000_000  # pairs of nodes looked at between re-entrant sides
+RIDGE_BUDGET = 5_000_000  # pairs of nodes looked at between re-entrant sides, and more for each
 VERTICES_A_CELL = 8
 REFIRES = 3  # how often a ray goes on through a copy of its own facet
 
@@ -230,7 +230,8 @@ def ridges_crossed(
     mean = inward[facet] + inward[other]
     mean /= np.maximum(np.linalg.norm(mean, axis=1), 1e-9)[:, None]
     sides = np.stack([begin, end, end], axis=1)
-    near, complete = facing_pairs(sides, mean, high, RIDGE_BUDGET, flat=False, most=most)
+    budget = min(RIDGE_BUDGET + BUDGET_EACH * len(long), BUDGET_MOST)
+    near, complete = facing_pairs(sides, mean, high, budget, flat=False, most=most)
     near = near[:most]
     one, two = near[:, 0], near[:, 1]
     p, q = closest_on_segments(begin[one], end[one] - begin[one], begin[two], end[two] - begin[two])

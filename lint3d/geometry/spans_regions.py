@@ -79,8 +79,8 @@ def thin_regions(spans: Spans, limit: float | None = None) -> list[ThinRegion]:
 
 def tightest_regions(
     spans: Spans, limit: float | None = None, most: int | None = None
-) -> tuple[list[ThinRegion], int]:
-    """The same, no more than so many of them, and how many more there are.
+) -> tuple[list[ThinRegion], dict[Kind, int]]:
+    """The same, no more than so many of a kind, and how many more there are of each.
 
     Parameters
     ----------
@@ -89,7 +89,7 @@ def tightest_regions(
     limit = spans.high if limit is None else min(limit, spans.high)
     rows = np.flatnonzero(spans.measured & ~spans.knife & (spans.interval[:, 0] < limit))
     if not len(rows):
-        return [], 0
+        return [], {"wall": 0, "rod": 0}
     effort = effort_of_step(spans.surface)
     graph = connect(spans, rows, effort)
     best = tightest_of_each(spans, rows, graph, effort)
@@ -105,8 +105,7 @@ def tightest_regions(
     beside, beside_cuts = _without_points(spans, rows, label, graph.count)
     probes = max(PROBES_LEAST, min(PROBES, effort.rays // (PROBE_RAYS * graph.count)))
     breadth = _breadth_of_each(spans, rows, cuts, probes)
-    told = np.flatnonzero(best.lower < limit)
-    chosen = np.sort(told[np.argsort(_values(spans, best)[told], kind="stable")][:most])
+    chosen, more = _worst_of_each_kind(best.lower < limit, _values(spans, best), breadth, most)
     regions = [
         _region(
             spans,
@@ -119,7 +118,22 @@ def tightest_regions(
         )
         for i in chosen.tolist()
     ]
-    return sorted(regions, key=lambda region: (region.value, region.face)), len(told) - len(chosen)
+    return sorted(regions, key=lambda region: (region.value, region.face)), more
+
+
+def _worst_of_each_kind(
+    may_be_thin: Bools, value: Floats, breadth: Floats, most: int | None
+) -> tuple[Ints, dict[Kind, int]]:
+    """Which regions are told, ascending, and how many more there are of each kind."""
+    is_rod = breadth[:, 1] <= ROD_RATIO
+    chosen: list[Ints] = []
+    more: dict[Kind, int] = {}
+    kinds: tuple[tuple[Kind, Bools], ...] = (("wall", ~is_rod), ("rod", is_rod))
+    for kind, mine in kinds:
+        told = np.flatnonzero(may_be_thin & mine)
+        chosen.append(told[np.argsort(value[told], kind="stable")][:most])
+        more[kind] = len(told) - len(chosen[-1])
+    return np.sort(np.concatenate(chosen)), more
 
 
 def _tightest_of_joined(best: Tightest, apart: Connected, joined: Connected) -> Tightest:

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 import shapes_walls as shapes
 
+from lint3d.geometry import spans_feelers
 from lint3d.geometry.spans_across import straight_across
 from lint3d.geometry.spans_breadth import breadths
 from lint3d.geometry.spans_creep import Crept, creep
@@ -152,6 +153,18 @@ def test_creeping_finds_the_thin_end_of_a_slope() -> None:
     # At the thin end nothing is touched by the ball there: the distance straight up stands.
     assert 0.4 * np.cos(slope) <= end.value[0] <= 0.405
     assert end.step[0] < 0.01
+
+
+def test_what_may_be_spent_on_ridges_grows_with_their_number(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A brush: sides of each pin are near each other, back to back."""
+    monkeypatch.setattr(spans_feelers, "RIDGE_BUDGET", 0)
+    body = shapes.box([12, 12, 3])
+    for i in range(36):
+        body += shapes.rod(0.25, 6, 8).translate([2 + 1.5 * (i // 6), 2 + 1.5 * (i % 6), 2.9])
+    surface, _ = prepared(body)
+    assert ridges_crossed(surface, surface.normals, True, 0.4, 0.9)[1]
 
 
 @pytest.mark.parametrize("case", ["touching", "hollow"])

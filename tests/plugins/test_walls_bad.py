@@ -159,3 +159,18 @@ def test_that_more_places_pass_than_are_told_leaves_nothing_open(
     limits = ["walls/thin-wall=0.5 mm", "walls/free-wall=0.5 mm"]
     results = inspected(comb(12, 0.55), tmp_path, limits=limits)
     assert kinds(results, "thin-wall") == ["pass"]
+
+
+def test_more_pins_than_are_told_say_nothing_of_walls(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Pins thick enough, as of a brush, that are thinner than a wall that stands free may be."""
+    monkeypatch.setattr(walls_looks, "MOST_TOLD", 5)
+    body = shapes.box([14, 10, 3])
+    for i in range(12):
+        body += shapes.rod(0.25, 4, 8).translate([2 + 3 * (i // 3), 2 + 3 * (i % 3), 2.9])
+    vertices, faces = shapes.arrays(body)
+    results = inspected(vertices[faces], tmp_path)
+    told = {one.rule: one.kind for one in results if one.rule != "walls/slender"}
+    assert set(told.values()) == {"pass"}
+    assert {"walls/thin-wall", "walls/free-wall", "walls/thin-rod"} <= set(told)
