@@ -30,6 +30,8 @@ AT_MOST_OFF = 1.1  # how much longer than the shortest chord the nearest of four
 #: Cosine to the steepest side across that may be felt: sides of a triangle lean by 60 degrees and
 #: more; from those that lean farther it says little how thick the bar is.
 LEANS_COS = 0.2
+#: Ends of a ridge face each other, too, and are farther apart than so many times its breadth there.
+END_RATIO = 3.0
 SQUARE_COS = float(np.cos(np.radians(30.0)))
 FEW = 12  # points on a facet that are too few to say how much of it lies in corners of a bar
 CLOSER = 4  # times closer points are looked at there
@@ -128,6 +130,7 @@ def _felt_at(
     narrow = np.minimum(width, distance[rows])
     is_thin = np.zeros(len(point), dtype=bool)
     is_thin[rows] = (width <= ROD_RATIO * distance[rows]) & (narrow <= reach)
+    is_thin[rows] &= distance[rows] <= END_RATIO * width
     # In the corners of a triangle a bar is flat; that is nothing against it.
     counts = is_thin | ~good | (facing >= SQUARE_COS)
     way, narrow = way[is_thin[rows]], narrow[is_thin[rows]]

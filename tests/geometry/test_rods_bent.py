@@ -90,3 +90,14 @@ def test_where_no_sides_close_there_is_no_circle() -> None:
     across = inward[:1]
     size, _, _, _ = circles_at(surface, inward, middle[None], across, np.array([0.5]))
     assert np.isnan(size).all()
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_the_ends_of_a_ridge_are_no_bar(seed: int) -> None:
+    """Both are thin both ways in places, and far apart."""
+    rng = np.random.default_rng(seed)
+    high, long = rng.uniform(6, 9), rng.uniform(8, 14)
+    outline = np.array([(-0.18 * high, -0.2), (0.18 * high, -0.2), (0, high)])
+    ridge = m3.CrossSection([outline]).extrude(long).rotate((90, 0, rng.uniform(0, 360)))
+    block = shapes.box([40, 40, 10], [-20, -20, -10])
+    assert bars(surface_of(block + ridge, seed), 7.8) == []
