@@ -170,8 +170,13 @@ class Sheet:
 
     def finished(self) -> Image.Image:
         """The image with everything drawn."""
-        layer = self._fine.resize(self.image.size, Image.Resampling.BOX)
-        self.image.paste(layer, (0, 0), layer)
+        drawn = self._fine.getbbox()
+        if drawn is not None:
+            left, top = drawn[0] // _FINE, drawn[1] // _FINE
+            wide, high = -(-drawn[2] // _FINE) - left, -(-drawn[3] // _FINE) - top
+            box = (left * _FINE, top * _FINE, (left + wide) * _FINE, (top + high) * _FINE)
+            layer = self._fine.crop(box).resize((wide, high), Image.Resampling.BOX)
+            self.image.paste(layer, (left, top), layer)
         pen = ImageDraw.Draw(self.image)
         for at, text, face, colour in self._texts:
             pen.text((float(at[0]), float(at[1])), text, colour, face)

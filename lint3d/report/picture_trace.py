@@ -28,6 +28,9 @@ INSIDE = np.array([160.0, 152.0, 168.0])
 LINE = np.array([58.0, 68.0, 78.0])
 #: Edges sharper than this are drawn.
 _CREASE = np.cos(np.radians(25))
+#: Faces that are seen flatter than this (cosine) may be deeper by more than a step from one pixel
+#: to the next.
+_FLAT = 0.05
 _SUBPIXELS = np.array([[-0.25, -0.25], [0.25, -0.25], [-0.25, 0.25], [0.25, 0.25]])
 
 
@@ -89,9 +92,20 @@ class Paint:
         key = self.axes.T @ np.array([-0.4, 0.6, 0.7])
         self.key = key / np.linalg.norm(key)
         self.shade = self._shade()
+        corners = view.projected(stage.corners, size)
+        # A pixel more on each side: rays are told in single precision.
+        self.low, self.high = corners.min(axis=0) - 1, corners.max(axis=0) + 1
 
     def seen(self, pixels: Floats) -> tuple[Ints, Floats, Bools]:
         """Face, depth along the view (mm) and whether it is the cut, for each pixel."""
+        face = np.full(len(pixels), -1, np.int64)
+        depth = np.full(len(pixels), np.inf)
+        cut = np.zeros(len(pixels), bool)
+        near = np.flatnonzero(np.all((pixels >= self.low) & (pixels <= self.high), axis=1))
+        face[near], depth[near], cut[near] = self._traced(pixels[near])
+        return face, depth, cut
+
+    def _traced(self, pixels: Floats) -> tuple[Ints, Floats, Bools]:
         view, stage = self.view, self.stage
         flat = (pixels - np.array(self.size) / 2) * [view.pixel, -view.pixel]
         start = view.centre + flat @ self.axes[:2]
@@ -150,27 +164,45 @@ def _edges(stage: Stage, view: View, face: Ints, depth: Floats, cut: Bools) -> t
     """How strongly the line of an edge is drawn at each pixel, and where pixels are uneven."""
     line = np.zeros(face.shape)
     uneven = np.zeros(face.shape, bool)
-    normal = stage.normals[face]
-    slope = 1.0 / np.abs(normal @ view.eye).clip(0.05, 1.0)
-    for axis in (0, 1):
-        one = [slice(None), slice(None)]
-        two = [slice(None), slice(None)]
-        one[axis], two[axis] = slice(None, -1), slice(1, None)
-        a, b = tuple(one), tuple(two)
-        differs = face[a] != face[b]
-        outline = (face[a] < 0) != (face[b] < 0)
-        both = (face[a] >= 0) & (face[b] >= 0)
-        with np.errstate(invalid="ignore"):
-            step = np.abs(depth[a] - depth[b])
-        jump = both & (step > 3 * view.pixel * np.maximum(slope[a], slope[b]))
-        bent = np.einsum("...i,...i->...", normal[a], normal[b])
-        crease = both & differs & (bent < _CREASE) & ~(cut[a] & cut[b])
-        border = cut[a] != cut[b]
-        strong = outline | border | jump & ~(cut[a] & cut[b])
-        drawn = np.where(strong, 0.8, np.where(crease, 0.5, 0.0))
-        line[a] = np.maximum(line[a], drawn * 0.75)
-        line[b] = np.maximum(line[b], drawn * 0.75)
-        rough = strong | crease | (both & differs & (bent < 0.999)) | jump
-        uneven[a] |= rough
-        uneven[b] |= rough
+    facing = np.abs(stage.normals @ view.eye)
+    # Two pixels of one face are an edge only where it is seen so flat that its depth may jump.
+    is_flat = np.append(facing < _FLAT, False)
+    for step in (face.shape[1], 1):
+        far, near = face.ravel()[step:], face.ravel()[:-step]
+        pairs = (far != near) | (cut.ravel()[step:] != cut.ravel()[:-step]) | is_flat[near]
+        if step == 1:
+            pairs[face.shape[1] - 1 :: face.shape[1]] = False  # the next pixel is in the next row
+        one = np.flatnonzero(pairs)
+        _draw(stage, view, (face, depth, cut), facing, (one, one + step), line, uneven)
     return line, uneven
+
+
+def _draw(
+    stage: Stage,
+    view: View,
+    seen: tuple[Ints, Floats, Bools],
+    facing: Floats,
+    pair: tuple[Ints, Ints],
+    line: Floats,
+    uneven: Bools,
+) -> None:
+    """Draw the edges between pairs of neighbours, given by their numbers in the picture."""
+    face_a, face_b = (seen[0].ravel()[one] for one in pair)
+    depth_a, depth_b = (seen[1].ravel()[one] for one in pair)
+    cut_a, cut_b = (seen[2].ravel()[one] for one in pair)
+    differs = face_a != face_b
+    outline = (face_a < 0) != (face_b < 0)
+    both = (face_a >= 0) & (face_b >= 0)
+    slope = 1.0 / np.minimum(facing[face_a], facing[face_b]).clip(0.05, 1.0)
+    with np.errstate(invalid="ignore"):
+        step = np.abs(depth_a - depth_b)
+    jump = both & (step > 3 * view.pixel * slope)
+    bent = np.einsum("ij,ij->i", stage.normals[face_a], stage.normals[face_b])
+    crease = both & differs & (bent < _CREASE) & ~(cut_a & cut_b)
+    strong = outline | (cut_a != cut_b) | jump & ~(cut_a & cut_b)
+    drawn = np.where(strong, 0.8, np.where(crease, 0.5, 0.0)) * 0.75
+    rough = strong | crease | (both & differs & (bent < 0.999)) | jump
+    for one in pair:
+        # A pixel is on one side of one pair only.
+        line.ravel()[one] = np.maximum(line.ravel()[one], drawn)
+        uneven.ravel()[one] |= rough
