@@ -66,19 +66,16 @@ def test_it_holds_something_to_compare(reference: bytes) -> None:
         assert rule in reference
 
 
-@pytest.mark.parametrize(("workers", "hash_seed"), [(1, "1"), (2, "2")])
-def test_workers_repetition_and_hash_seeds(
-    folder: Path, reference: bytes, workers: int, hash_seed: str
-) -> None:
-    assert sarif(folder, workers=workers, hash_seed=hash_seed) == reference
+def test_two_workers_and_another_hash_seed(folder: Path, reference: bytes) -> None:
+    assert sarif(folder, workers=2, hash_seed="2") == reference
 
 
 def test_any_order_of_files_from_another_folder(tmp_path: Path, reference: bytes) -> None:
-    """Another folder with another name, files written in another order and named in another one."""
+    """Another folder and name, files written and named in another order, by one worker."""
     other = tmp_path / "elsewhere, much further away"
     names = fill(other)
     random.Random(7).shuffle(names)
-    assert sarif(other, *names, hash_seed="3") == reference
+    assert sarif(other, *names, workers=1, hash_seed="3") == reference
 
 
 def test_nothing_of_this_machine_is_in_it(reference: bytes, folder: Path) -> None:

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import json
-import subprocess
-import sys
 from pathlib import Path
 from typing import Any
 
@@ -204,12 +202,11 @@ def test_any_number_of_workers_gives_the_same_bytes(folder: Path) -> None:
     write_stl(folder / "more.stl", turned(box(9), 5))
     reports = set()
     for workers, name in (("0", "a.sarif"), ("1", "b.sarif"), ("2", "c.sarif")):
-        found = subprocess.run(
-            [sys.executable, "-m", "lint3d", "inspect", "--workers", workers, "--report", name,
-             "--baseline", "old.sarif", "--report", f"{name}.md", *TODAY],
-            capture_output=True, check=False,
+        found = lint(
+            "inspect", "--workers", workers, "--report", name, "--baseline", "old.sarif",
+            "--report", f"{name}.md", *TODAY,
         )  # fmt: skip
-        assert found.returncode == 0, found.stderr.decode()
+        assert found.exit_code == 0, found.stderr
         reports.add((folder / name).read_bytes() + (folder / f"{name}.md").read_bytes())
     assert len(reports) == 1
     (report,) = reports
