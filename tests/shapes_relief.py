@@ -196,7 +196,7 @@ _STANDING: dict[tuple[bytes | float, ...], m3.Manifold] = {}
 def _rounded(
     outline: Outline, height: float, root: float, draft_deg: float, fillet: float, head: float
 ) -> m3.Manifold:
-    """A body as `standing` returns, one hull for each triangle of the outline and level."""
+    """A body as `standing` returns, one hull for each convex piece of the outline and level."""
     lean = np.tan(np.radians(draft_deg))
     levels = {0.0, height}
     steps = np.linspace(0, 1, 6)
@@ -219,15 +219,11 @@ def _rounded(
     disc = np.column_stack(
         [f(np.linspace(0, 2 * np.pi, 16, endpoint=False)) for f in (np.cos, np.sin)]
     )
-    flat = core.extrude(1.0)
-    mesh = flat.to_mesh64()
-    points, rows = np.asarray(mesh.vert_properties)[:, :3], np.asarray(mesh.tri_verts)
-    top = rows[(points[rows][:, :, 2] > 0.5).all(axis=1)]
     pieces = []
-    for triangle in points[top][:, :, :2]:
+    for piece in _convex_pieces(core):
         for (z0, g0), (z1, g1) in zip(profile, profile[1:], strict=False):
-            low = (triangle[:, None] + g0 * disc).reshape(-1, 2) if g0 > 1e-9 else triangle
-            high = (triangle[:, None] + g1 * disc).reshape(-1, 2) if g1 > 1e-9 else triangle
+            low = (piece[:, None] + g0 * disc).reshape(-1, 2) if g0 > 1e-9 else piece
+            high = (piece[:, None] + g1 * disc).reshape(-1, 2) if g1 > 1e-9 else piece
             corners = np.vstack(
                 [
                     np.column_stack([low, np.full(len(low), z0)]),
@@ -237,6 +233,44 @@ def _rounded(
             pieces.append(m3.Manifold.hull_points(corners))
     # Hundreds of hulls leave slivers far below any tolerance of a file.
     return m3.Manifold.batch_boolean(pieces, m3.OpType.Add).simplify(1e-4)
+
+
+def _convex_pieces(outline: Outline) -> list[np.ndarray]:
+    """Convex polygons that make up an outline: triangles, put together while they stay convex.
+
+    What grows out of two pieces that are one convex piece together grows out of that one.
+    """
+    mesh = outline.extrude(1.0).to_mesh64()
+    points, rows = np.asarray(mesh.vert_properties)[:, :3], np.asarray(mesh.tri_verts)
+    polygons = [list(row) for row in rows[(points[rows][:, :, 2] > 0.5).all(axis=1)]]
+    done = 0
+    while done < len(polygons):
+        one = polygons[done]
+        merged = None
+        for row in range(done + 1, len(polygons)):
+            merged = _merged(one, polygons[row], points)
+            if merged is not None:
+                polygons[done] = merged
+                del polygons[row]
+                break
+        if merged is None:
+            done += 1
+    return [points[one, :2] for one in polygons]
+
+
+def _merged(one: list[int], other: list[int], points: np.ndarray) -> list[int] | None:
+    """Two polygons with an edge in common as one; None: they have none, or are not convex so."""
+    for place, (a, b) in enumerate(zip(one, [*one[1:], one[0]], strict=True)):
+        if b in other and other[(other.index(b) + 1) % len(other)] == a:
+            start = other.index(a)
+            way = [*other[start + 1 :], *other[:start]]  # from behind a to b
+            merged = [*one[: place + 1], *way[:-1], *one[place + 1 :]]
+            corner = points[merged, :2]
+            side = np.roll(corner, -1, axis=0) - corner
+            turn = np.roll(side, -1, axis=0)
+            across = side[:, 0] * turn[:, 1] - side[:, 1] * turn[:, 0]
+            return merged if (across >= -1e-9).all() else None
+    return None
 
 
 def flat(points: np.ndarray) -> np.ndarray:
