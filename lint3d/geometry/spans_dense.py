@@ -24,7 +24,7 @@ DENSE_LEAST = 500  # fewer needles than that are cheap enough to be looked at pa
 NARROW = 0.5  # needles are at most so broad, as a share of the low end of the range
 SMOOTH_COS = float(np.cos(np.radians(10.0)))  # how far they may turn from one to the next
 STATIONS_EACH, STATIONS_MOST = 512, 100_000_000
-STATIONS_AT_ONCE = 4_000_000
+STATIONS_AT_ONCE = 1_000_000
 POINTS_A_CELL = 8
 BITS = 20  # cells a side, as a power of 2
 

@@ -28,6 +28,7 @@ Kind = Literal["wall", "rod"]
 ROD_RATIO = 2.0  # thin both ways: at most this many times as broad as thick
 SAME_PLACE = 0.02  # regions whose tightest places are this near are one, as a share of low
 PROBES = 48  # places of a region at which its breadth is felt
+FEW_AMONG = 20  # points spread over facets, one in so many contacts, that say little of a region
 PROBES_LEAST, PROBE_RAYS = 3, 4 * 16  # each sends 16 rays: a quarter of what may be sent
 
 
@@ -254,9 +255,11 @@ def _cloud(spans: Spans, rows: Ints, full: Bools, facets: Ints) -> Floats:
 
 def _breadth_of_each(spans: Spans, rows: Ints, cuts: Ints, probes: int) -> Floats:
     """Median breadth of each region (c, 2): in mm, and over the thickness."""
-    # Exact contacts lie at the ends of things; where there are others those are left out.
+    # Exact contacts lie at the ends of things; where there are others those are left out. But of a
+    # few among very many, as along the thin end of a wedge, all may lie in its corners.
     spread = np.add.reduceat(spans.area[rows] > 0, cuts[:-1], dtype=np.int64)
-    size = np.where(spread > 0, spread, np.diff(cuts))
+    size = np.diff(cuts)
+    size = np.where(spread * FEW_AMONG > size, spread, size)
     count = np.minimum(size, probes)
     owner = np.repeat(np.arange(len(size)), count)
     turn = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)

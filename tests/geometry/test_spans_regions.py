@@ -66,6 +66,17 @@ def test_places_near_sides_belong_to_the_ring_they_lie_on() -> None:
     assert len(ring.faces) == len(case.faces)
 
 
+def test_the_thin_end_of_a_wedge_is_a_wall() -> None:
+    """Below the limit it is narrower than points lie apart: the few there are lie in corners."""
+    half, long, thick = np.radians(18.44) / 2, 10.747, 1.0636
+    deep = thick + 2 * long * np.tan(half)
+    outline = [(0, -deep / 2), (long, -thick / 2), (long, thick / 2), (0, deep / 2)]
+    v, f = shapes.arrays(shapes.prism(outline, 16.674).refine_to_length(0.87))
+    (end,) = thin_regions(spans(surface_from_mesh(v, f), 0.55, 1.37), 1.097)
+    assert end.kind == "wall"
+    assert end.lower <= thick <= end.upper
+
+
 def test_worst_face_belongs_to_the_tightest_place() -> None:
     v, f = shapes.arrays(shapes.box([30, 20, 8]) - shapes.rod(2, 9, 16).translate((8, 8, 0.5)))
     (floor,) = thin_regions(spans(surface_from_mesh(v, f), 0.8, 1.25))
