@@ -37,6 +37,11 @@ LIKE_STROKE = 0.35
 MARK_RISE = 0.25
 #: ... and by no more than so many of its strokes: crossed ribs do.
 MARK_SLENDER = 2.0
+#: A grid of ribs has this many closed spaces at least, of which so many are as wide as the middle
+#: one to within a share. (The letters of most scripts have fewer, or unlike ones.)
+GRID_SPACES, GRID_ALIKE, GRID_WIDTH = 6, 0.75, 0.1
+#: A wheel turns into itself in so many steps, which make up so much of what its outline varies by.
+WHEEL_TEETH, WHEEL_SHARE, WHEEL_DIRECTIONS = (7, 90), 0.8, 720
 #: On a coarse bent surface: an island whose base is known no better than by this share of its
 #: height (and no worse: then it is no base), and that may be a character, is not left unsaid.
 UNSURE = (0.08, 0.35)
@@ -109,12 +114,28 @@ def have_like_strokes(shapes: list[Shape]) -> bool:
     return max(width) <= (1 + LIKE_STROKE) * min(width)
 
 
+def is_pattern(shape: Shape) -> bool:
+    """Is it a grid of ribs, or a wheel with teeth, and no character?"""
+    spaces = shape.counters
+    if len(spaces) >= GRID_SPACES:
+        alike = np.abs(spaces - np.median(spaces)) <= GRID_WIDTH * np.median(spaces)
+        if alike.mean() >= GRID_ALIKE:
+            return True
+    if shape.outline is None or shape.fill >= CONVEX:
+        return False
+    power = np.abs(np.fft.rfft(shape.outline.reach(WHEEL_DIRECTIONS))) ** 2
+    power[0] = 0.0
+    return any(
+        power[teeth::teeth].sum() >= WHEEL_SHARE * power.sum() for teeth in range(*WHEEL_TEETH)
+    )
+
+
 def is_mark(shape: Shape) -> bool:
     """May a lone island be a letter or an arrow? Its outline is not convex, and it is low."""
     low = shape.height <= MARK_RISE * shape.standing.size
     low = low and not shape.height > MARK_SLENDER * shape.strokes.usual
     shaped = LEAST_FILL < shape.fill < CONVEX or len(shape.counters) > 0
-    return low and shaped and _are_sure([shape])
+    return low and shaped and _are_sure([shape]) and not is_pattern(shape)
 
 
 def may_be_character(shape: Shape) -> bool:

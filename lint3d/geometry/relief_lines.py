@@ -16,6 +16,7 @@ from lint3d.geometry.relief_border import (
     LIKE_STROKE,
     have_like_strokes,
     is_lettering,
+    is_pattern,
     is_shaped,
     is_tall,
 )
@@ -62,6 +63,17 @@ class Inscription:
 
 def inscriptions_among(shapes: list[Shape]) -> tuple[list[Inscription], list[int]]:
     """The inscriptions that some islands make up, and the rows of the islands that are in them."""
+    found, told = _inscriptions_among(shapes)
+    patterns = {i for i in told if is_pattern(shapes[i])}
+    if not patterns:
+        return found, told
+    rest = [i for i in range(len(shapes)) if i not in patterns]
+    found, told = inscriptions_among([shapes[i] for i in rest])
+    return found, [rest[i] for i in told]
+
+
+def _inscriptions_among(shapes: list[Shape]) -> tuple[list[Inscription], list[int]]:
+    """The same, of grids and wheels, too."""
     found: list[Inscription] = []
     standing = [shape.standing for shape in shapes]
     height = np.zeros(len(shapes))

@@ -21,6 +21,8 @@ from lint3d.geometry.relief_round import RoundBase
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
+PRODUCTS_AT_ONCE = 1_000_000
+
 
 @dataclass(frozen=True, eq=False)
 class Outline:
@@ -60,6 +62,25 @@ class Outline:
         except (QhullError, ValueError):
             return 1.0
         return float(self.area[self.area > 0].sum() / max(hull.volume, 1e-300))
+
+    def reach(self, directions: int) -> Floats:
+        """(directions,) mm, how far the farthest piece lies from the middle, all round."""
+        outer = ~self.is_counter[self.loop]
+        middle = (self.start[outer].min(axis=0) + self.start[outer].max(axis=0)) / 2
+        start, end = self.start[outer] - middle, self.end[outer] - middle
+        turn = np.arange(directions) * 2 * np.pi / directions
+        ray = np.stack([np.cos(turn), np.sin(turn)])
+        far = np.zeros(directions)
+        step = max(1, PRODUCTS_AT_ONCE // len(start))
+        for begin in range(0, directions, step):
+            some = ray[:, begin : begin + step]
+            # Where a ray crosses a piece both ends are on different sides of it.
+            one, two = (ends @ np.stack([-some[1], some[0]]) for ends in (start, end))
+            crossed = (one <= 0) != (two <= 0)
+            with np.errstate(divide="ignore", invalid="ignore"):
+                at = (start @ some * two - end @ some * one) / (two - one)
+            far[begin : begin + step] = np.where(crossed, at, 0.0).max(axis=0)
+        return far
 
 
 def outline_at(

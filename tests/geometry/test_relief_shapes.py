@@ -1,8 +1,9 @@
 """Guards lint3d/geometry/relief_shapes.py: which outlines are alike?"""
 
+import manifold3d as m3
 import numpy as np
 import pytest
-from shapes_relief import centred, font_text, lettered, on_slab
+from shapes_relief import Outline, centred, font_text, lettered, on_slab
 
 from lint3d.geometry.reliefs import Found, find_reliefs
 from lint3d.geometry.topology import edge_table
@@ -30,3 +31,52 @@ def test_turned_copies_of_one_outline_are_alike() -> None:
     found = _found(case.vertices, case.faces)
     assert not found.inscriptions
     assert len(found.marks) == 5
+
+
+def _grid(cells: int, rib: float, size: float) -> Outline:
+    whole = m3.CrossSection.square((size, size), True)
+    pitch = (size - rib) / cells
+    hole = m3.CrossSection.square((pitch - rib, pitch - rib), True)
+    at = (np.arange(cells) - (cells - 1) / 2) * pitch
+    return whole - m3.CrossSection.batch_boolean(
+        [hole.translate((x, y)) for x in at for y in at], m3.OpType.Add
+    )
+
+
+def _wheel(teeth: int, size: float) -> Outline:
+    turn = np.arange(4 * teeth) * np.pi / 2 / teeth
+    reach = size / 2 * np.where(np.arange(4 * teeth) // 2 % 2, 1.0, 0.78)
+    outline = np.column_stack([reach * np.cos(turn), reach * np.sin(turn)])
+    return m3.CrossSection([outline]) - m3.CrossSection.circle(size / 6, 32)
+
+
+PATTERNS = {
+    "grids": (_grid(3, 0.9, 12.0), _grid(4, 0.7, 14.0)),
+    "wheels": (_wheel(9, 12.0), _wheel(14, 13.0)),
+    "a grid and a wheel": (_grid(3, 0.9, 12.0), _wheel(13, 13.0)),
+}
+
+
+@pytest.mark.parametrize("name", PATTERNS)
+def test_grids_of_ribs_and_wheels_are_no_characters(name: str) -> None:
+    one, two = PATTERNS[name]
+    case = on_slab(one + two.rotate(11).translate((17.0, 0)), 2.0)
+    found = _found(case.vertices, case.faces)
+    assert not found.inscriptions
+    assert not found.marks
+    assert len(found.others) >= 2
+
+
+def test_a_word_beside_a_wheel_is_read_without_it() -> None:
+    word = centred(font_text("TIDE", 12.0))
+    case = on_slab(word + _wheel(11, 12.0).translate((28.0, 0)), 0.8)
+    (line,) = _found(case.vertices, case.faces).inscriptions
+    assert line.characters == 4
+    assert len(line.shapes) == 4
+
+
+@pytest.mark.parametrize("text", ["#%&@8B", "*+*M*", "QWS$"])
+def test_letters_with_spaces_and_signs_are_no_patterns(text: str) -> None:
+    case = lettered(text, 0.8, 10.0)
+    (line,) = _found(case.vertices, case.faces).inscriptions
+    assert line.characters == case.characters
