@@ -112,12 +112,21 @@ def _is_written(shapes: list[Shape], group: Ints, tall: float) -> bool:
     if not is_lettering(mine, tall):
         in_line = len(large) > 3 and is_lettering(mine, tall, in_line=True)
         return in_line and have_like_strokes(large) and _stand_on_a_line(large, tall)
-    return len(large) > 2 or _stand_as_a_pair(large[0], large[1], tall)
+    return len(large) > 2 or _stand_as_a_pair(large[0], large[1], mine, tall)
 
 
-def _stand_as_a_pair(one: Shape, two: Shape, tall: float) -> bool:
-    """Do two islands stand as two characters do? Less is known of two than of a line."""
-    if gap_between(one.standing, two.standing) > PAIR_GAP * tall:
+def _stand_as_a_pair(one: Shape, two: Shape, group: list[Shape], tall: float) -> bool:
+    """Do two islands stand as two characters do? Less is known of two than of a line.
+
+    There may be a small one of the group between them, such as a dash or a point.
+    """
+    pair = one.standing, two.standing
+    between = [
+        max(gap_between(shape.standing, end) for end in pair)
+        for shape in group
+        if shape is not one and shape is not two
+    ]
+    if min([gap_between(*pair), *between]) > PAIR_GAP * tall:
         return False
     line = lines_of([one.standing, two.standing], np.arange(2))[0]
     foot, head = _steps(one, two, line.direction[0])

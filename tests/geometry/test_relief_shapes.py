@@ -75,6 +75,15 @@ def test_a_word_beside_a_wheel_is_read_without_it() -> None:
     assert len(line.shapes) == 4
 
 
+@pytest.mark.parametrize(
+    ("text", "font"), [("A-B", "DejaVu Sans Mono"), ("N°5", "DejaVu Sans"), ("4.2", "DejaVu Serif")]
+)
+def test_two_letters_with_a_small_sign_between_them(text: str, font: str) -> None:
+    case = lettered(text, 0.8, 10.0, font=font)
+    (line,) = _found(case.vertices, case.faces).inscriptions
+    assert line.characters == 3
+
+
 @pytest.mark.parametrize("text", ["#%&@8B", "*+*M*", "QWS$"])
 def test_letters_with_spaces_and_signs_are_no_patterns(text: str) -> None:
     case = lettered(text, 0.8, 10.0)
