@@ -118,7 +118,7 @@ def report(environment: Path, tmp_path_factory: pytest.TempPathFactory) -> dict[
     write_stl(folder / "heavy.stl", box(20))
     write_stl(folder / "open.stl", box(20)[1:])
     (folder / "our-machine.toml").write_text(SHEET, "utf-8")
-    run(environment / "lint3d", "inspect", "--process", "our-machine.toml", "--workers", "2",
+    run(environment / "lint3d", "inspect", "--process", "our-machine.toml", "--workers", "1",
         "--report", "parts.sarif", cwd=folder, code=1)  # fmt: skip
     found: dict[str, Any] = json.loads((folder / "parts.sarif").read_text("utf-8"))["runs"][0]
     return found

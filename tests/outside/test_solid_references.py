@@ -10,8 +10,10 @@ import manifold3d
 import numpy as np
 import pytest
 import shapes_basic as shapes
-import vtk
-from vtk.util.numpy_support import numpy_to_vtk, numpy_to_vtkIdTypeArray
+from vtkmodules.util.numpy_support import numpy_to_vtk, numpy_to_vtkIdTypeArray
+from vtkmodules.vtkCommonCore import vtkPoints
+from vtkmodules.vtkCommonDataModel import vtkCellArray, vtkPolyData, vtkTriangle
+from vtkmodules.vtkFiltersCore import vtkFeatureEdges, vtkMassProperties
 
 from lint3d.geometry.facets import degenerate_faces
 from lint3d.geometry.intersect import self_intersections
@@ -73,19 +75,19 @@ def test_manifold_tests_of_libigl():
 
 
 def poly_data(mesh):
-    points, cells = vtk.vtkPoints(), vtk.vtkCellArray()
+    points, cells = vtkPoints(), vtkCellArray()
     points.SetData(numpy_to_vtk(np.ascontiguousarray(mesh[0]), deep=True))
     offsets = np.arange(0, 3 * len(mesh[1]) + 1, 3)
     arrays = (np.ascontiguousarray(a, np.int64).ravel() for a in (offsets, mesh[1]))
     cells.SetData(*(numpy_to_vtkIdTypeArray(array, deep=True) for array in arrays))
-    data = vtk.vtkPolyData()
+    data = vtkPolyData()
     data.SetPoints(points)
     data.SetPolys(cells)
     return data
 
 
 def vtk_edges(mesh, which):
-    edges = vtk.vtkFeatureEdges()
+    edges = vtkFeatureEdges()
     edges.SetInputData(poly_data(mesh))
     for name in ("BoundaryEdges", "NonManifoldEdges", "FeatureEdges", "ManifoldEdges"):
         getattr(edges, name + ("On" if name == which else "Off"))()
@@ -125,7 +127,7 @@ def test_volumes_of_vtk_and_manifold3d():
     for mesh in (shapes.torus(10, 3, 40, 30), shapes.icosphere(5, 3), shapes.cone(4, 9, 33)):
         label = np.zeros(len(mesh[1]), np.int64)
         ours = facet_volumes(*mesh, label).sum()
-        properties = vtk.vtkMassProperties()
+        properties = vtkMassProperties()
         properties.SetInputData(poly_data(mesh))
         assert ours == pytest.approx(properties.GetVolume(), rel=1e-5)
         solid = manifold3d.Manifold(
@@ -188,7 +190,7 @@ def test_triangle_intersections_of_vtk():
         (i, j)
         for i in range(70)
         for j in range(i + 1, 70)
-        if vtk.vtkTriangle.TrianglesIntersect(*corner[i], *corner[j])
+        if vtkTriangle.TrianglesIntersect(*corner[i], *corner[j])
     }
     found = self_intersections(corner.reshape(-1, 3), np.arange(210).reshape(-1, 3))
     assert {tuple(pair) for pair in found} == expected
@@ -216,7 +218,7 @@ def test_crossings_against_vtk_one_by_one():
         near = np.flatnonzero((low[i] <= high[i + 1 :]).all(1) & (low[i + 1 :] <= high[i]).all(1))
         for j in near + i + 1:
             apart = not np.isin(faces[i], faces[j]).any()
-            if apart and vtk.vtkTriangle.TrianglesIntersect(*corner[i], *corner[j]):
+            if apart and vtkTriangle.TrianglesIntersect(*corner[i], *corner[j]):
                 expected.add((i, j))
     shared = {(i, j) for i, j in ours if np.isin(faces[i], faces[j]).any()}
     assert ours - shared == expected
