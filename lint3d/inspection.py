@@ -261,6 +261,8 @@ class Inspection:
     """Where pictures were written, as seen from the report that is written; not compared"""
     picture_names: frozenset[str] = frozenset()
     """File names of the pictures; not compared"""
+    drawn: dict[str, bytes] = field(default_factory=dict)
+    """Pictures (PNG, by name) that were drawn and that a page shows, too; not compared"""
 
     @property
     def complete(self) -> bool:

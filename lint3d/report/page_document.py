@@ -22,13 +22,11 @@ from lint3d.report.marks import MARKS, kind_shown
 from lint3d.report.page_library import three_js
 from lint3d.report.page_results import page_results
 from lint3d.report.page_scene import page_scenes
-from lint3d.report.picture import pictures
+from lint3d.report.picture import MOST_OVERVIEWS, MOST_PICTURES, pictures
 from lint3d.report.picture_stage import Stages
 from lint3d.report.plain import writable
 from lint3d.report.wording import file_text
 
-#: Pictures are embedded for so many results, the worst first, and so many parts.
-MOST_PICTURES, MOST_OVERVIEWS = 60, 24
 PICTURE_WIDTH, PICTURE_COLOURS = 840, 128
 _SCRIPTS = ("page_space.js", "page_camera.js", "page_overlay.js", "page_list.js", "page_start.js")
 

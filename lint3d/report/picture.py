@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 
 #: What the engine must keep for pictures.
 NEEDS = frozenset({"mesh", "places"})
+#: A page shows pictures of so many results, the worst first, and of so many parts.
+MOST_PICTURES, MOST_OVERVIEWS = 60, 24
 #: Kinds of results that get a picture.
 SHOWN = ("fail", "open", "review", "informational")
 
@@ -91,19 +93,26 @@ def pictures(
     yield from islice(_overviews(inspection, stages, rows, units, tell), most_parts)
     names = result_names(results)
     for row in [row for row in rows if has_place(results[row])][:most_results]:
-        yield from _of_result(results[row], row, names[row], stages, units, tell)
+        result, name = results[row], f"{names[row]}.png"
+        tell(result.uri, "picture", result.body or "")
+        image = _drawn(inspection, name) or _of_result(result, stages, units)
+        if image is not None:
+            yield Picture(name, result.uri, f"{result.rule} {result.body or ''}", image, row)
 
 
-def _of_result(
-    result: Result, row: int, name: str, stages: Stages, units: dict[str, str], tell: Progress
-) -> Iterator[Picture]:
+def _drawn(inspection: Inspection, name: str) -> Image.Image | None:
+    """A picture that was drawn before: as PNG it lost nothing."""
+    from PIL import Image
+
+    content = inspection.drawn.get(name)
+    return None if content is None else Image.open(io.BytesIO(content))
+
+
+def _of_result(result: Result, stages: Stages, units: dict[str, str]) -> Image.Image | None:
     from lint3d.report.picture_result import result_picture
 
-    tell(result.uri, "picture", result.body or "")
     stage = stages.of_result(result)
-    if stage is not None:
-        image = result_picture(stage, result, units.get(result.rule, "1"))
-        yield Picture(f"{name}.png", result.uri, f"{result.rule} {result.body or ''}", image, row)
+    return None if stage is None else result_picture(stage, result, units.get(result.rule, "1"))
 
 
 def _overviews(
@@ -123,8 +132,9 @@ def _overviews(
         bodies = {key.partition("#")[2] for key in keys}
         own = [inspection.results[row] for row in rows]
         own = [r for r in own if r.uri == uri and (r.body in bodies or r.part == part)]
-        image = overview(stage, uri, part, own, units)
-        yield Picture(f"{overview_name(uri, part)}.png", uri, f"{part}, overview", image)
+        name = f"{overview_name(uri, part)}.png"
+        image = _drawn(inspection, name) or overview(stage, uri, part, own, units)
+        yield Picture(name, uri, f"{part}, overview", image)
 
 
 def has_place(result: Result) -> bool:
@@ -183,13 +193,21 @@ def write_pictures(
 ) -> list[str]:
     """Write every picture into a folder, which is made if need be; returns their names.
 
+    What a page shows is also kept in `Inspection.drawn`, so that it is not drawn again.
+
     Raises
     ------
     OSError : the folder cannot be made, or a picture not written
     """
     folder.mkdir(parents=True, exist_ok=True)
     names = []
+    left = {True: MOST_OVERVIEWS, False: MOST_PICTURES}
     for picture in pictures(inspection, progress):
-        (folder / picture.name).write_bytes(picture.png())
+        content = picture.png()
+        (folder / picture.name).write_bytes(content)
         names.append(picture.name)
+        is_overview = picture.result is None
+        if left[is_overview] > 0:
+            left[is_overview] -= 1
+            inspection.drawn[picture.name] = content
     return names

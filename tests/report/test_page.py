@@ -16,8 +16,9 @@ from click.testing import CliRunner
 import lint3d
 from lint3d.cli import main
 from lint3d.inspection import Conceded, Inspection
-from lint3d.report import Writer
+from lint3d.report import Writer, picture_result
 from lint3d.report.page import PageWriter
+from lint3d.report.picture import write_pictures
 
 KIT = Path(__file__).parents[2] / "fixtures"
 HOSTILE = "<img src=x onerror=alert(1)>"
@@ -188,6 +189,22 @@ def test_from_the_command_line(tmp_path: Path) -> None:
     wrong = CliRunner().invoke(main, [*arguments, str(tmp_path / "report.pdf")])
     assert wrong.exit_code == 2
     assert "ends in .html" in wrong.stderr
+
+
+def test_pictures_that_were_written_are_not_drawn_again(
+    tmp_path: Path, page: str, bracket: Inspection, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    drawn = []
+    traced = picture_result.traced
+    monkeypatch.setattr(
+        picture_result, "traced", lambda *about: drawn.append(about) or traced(*about)
+    )
+    run = replace(bracket, drawn={})
+    assert len(write_pictures(run, tmp_path)) == 2
+    once = len(drawn)
+    assert once > 0
+    assert PageWriter().write(run).decode("utf-8") == page
+    assert len(drawn) == once
 
 
 def test_what_is_conceded_and_what_is_new_says_so() -> None:
