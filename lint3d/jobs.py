@@ -61,13 +61,8 @@ def run_job(
         outcome.artifacts += _artifacts(source)
         outcome.notifications += _file_notifications(source)
     rules = all_rules(registry, job.required.sheet)
-    plan = make_plan(
-        registry,
-        rules,
-        job.required.requirements,
-        check_plugins(registry, rules),
-        _fields(job.keep),
-    )
+    scopes = job.required.scopes or check_plugins(registry, rules)
+    plan = make_plan(registry, rules, job.required.requirements, scopes, _fields(job.keep))
     sheet = job.required.in_force or job.required.sheet
     run = Run(plan, registry, sheet, progress, advance, dict(job.lost), job.keep)
     found = run.over(Assembly(sources))

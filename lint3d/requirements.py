@@ -16,6 +16,7 @@ from lint3d.config import (
     is_selected,
 )
 from lint3d.inspection import Override
+from lint3d.model import Scope
 from lint3d.plan import AnyRule, all_rules, check_plugins, check_registered, check_units
 from lint3d.registry import Registry
 from lint3d.requirement import Requirement
@@ -36,6 +37,8 @@ class Required:
     overrides: tuple[Override, ...] = ()
     in_force: Sheet | None = None
     """What measures and rules are given for `sheet`: it holds the limits of the run"""
+    scopes: Mapping[str, Scope] | None = None
+    """Of every measure and rule, as checked before the run"""
 
 
 @dataclass
@@ -123,7 +126,7 @@ class Requirements:
             requirements[rule] = requirement
             overrides.append(Override(rule, requirement, origin))
         in_force = sheet.in_force({**unselected, **requirements}, unselected)
-        return Required(sheet, requirements, off, tuple(overrides), in_force)
+        return Required(sheet, requirements, off, tuple(overrides), in_force, self.scopes)
 
 
 def _limited_rule(text: str) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import subprocess
 import sys
@@ -82,7 +83,23 @@ def test_the_same_plugin_given_twice_is_one(
     assert [plugin.name for plugin in found].count("twice") == 1
 
 
-def test_two_installed_plugins_of_one_name_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_what_is_installed_between_two_runs_is_found(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What is installed is remembered, for to ask for it takes long."""
+    monkeypatch.syspath_prepend(tmp_path)
+    assert "late" not in [plugin.name for plugin in find_plugins(PluginSettings())]
+    os.utime(tmp_path, ns=(0, 0))  # a clock may be too coarse to tell two changes apart
+    about = write(tmp_path / "late-1.2.dist-info" / "METADATA", "Name: late\nVersion: 1.2\n")
+    write(about.with_name("entry_points.txt"), "[lint3d]\nlate = late_rules\n")
+    (found,) = [one for one in find_plugins(PluginSettings()) if one.name == "late"]
+    assert (found.target, found.version, found.built_in) == ("late_rules", "1.2", False)
+
+
+def test_two_installed_plugins_of_one_name_are_refused(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.syspath_prepend(tmp_path)
     points = [EntryPoint("house", "a_house", "lint3d"), EntryPoint("house", "b_house", "lint3d")]
     monkeypatch.setattr("importlib.metadata.entry_points", lambda group: points)
     with pytest.raises(PluginError, match="two installed plugins are called 'house': a_house and"):
