@@ -55,10 +55,11 @@ from lint3d_plugins.drain_recesses import (
     is_round_hole,
     recess_place,
 )
+from lint3d_plugins.drain_remedies import to_open, to_vent, to_widen
 
 
 @rule("drain/sealed-pocket", measures="mm3")
-def sealed_pocket(voids: Hollows) -> Iterator[Place | LeftOut]:
+def sealed_pocket(voids: Hollows, sheet: Sheet) -> Iterator[Place | LeftOut]:
     """A hollow that nothing leads out of: its support stays in for ever.
 
     The value is the volume shut in. Whether a hollow is closed is decided by its surface, so that
@@ -70,6 +71,8 @@ def sealed_pocket(voids: Hollows) -> Iterator[Place | LeftOut]:
     yield from voids.perhaps_sealed()
     for hollow in voids.found:
         places = [(0, sealed_place(hollow, one)) for one in hollow.voids.sealed]
+        for _, place in places:
+            place.remedy = to_open(sheet)
         yield from summed_up(hollow, places, "mm³", smallest_first=False)
 
 
@@ -88,6 +91,7 @@ def narrow_neck(drains: Drains, sheet: Sheet) -> Iterator[Place | LeftOut | Clai
         for neck in necks(hollow, lambda pocket: pocket.throat):
             remark = f"{led_out(neck)} {neck.width} wide."
             place = neck_place(neck, neck.bounds, remark, **draining(sheet, neck.main))
+            place.remedy = to_widen(sheet)
             found.append((neck.system, place))
             yield neck_claim(neck)
         yield from summed_up(hollow, found, "mm", smallest_first=True)
@@ -131,22 +135,24 @@ def no_vent(drains: Drains, voids_apart: Hollows, sheet: Sheet) -> Iterator[Plac
     liquid_of(sheet)
     yield from drains.hollows.unseen()
     for hollow in drains.hollows.found:
-        found = [(neck.system, _single_neck(neck)) for neck in _bridges(hollow)]
+        found = [(neck.system, _single_neck(neck, sheet)) for neck in _bridges(hollow)]
         yield from summed_up(hollow, found, "mm", smallest_first=True)
     yield from unseen_apart(drains.hollows, voids_apart)
     for hollow in voids_apart.found:
         for neck in _bridges(hollow):
             if is_between(drains.hollows, hollow, neck.throat):
-                yield _single_neck(neck)
+                yield _single_neck(neck, sheet)
 
 
 def _bridges(hollow: Hollow) -> list[Neck]:
     return necks(hollow, lambda pocket: pocket.bridge)
 
 
-def _single_neck(neck: Neck) -> Place:
+def _single_neck(neck: Neck, sheet: Sheet) -> Place:
     remark = f"{led_out(neck)} {neck.width} wide, and there is no other way."
-    return neck_place(neck, neck.bounds, remark)
+    place = neck_place(neck, neck.bounds, remark)
+    place.remedy = to_vent(sheet)
+    return place
 
 
 @rule("drain/puddle", measures="mm3")
