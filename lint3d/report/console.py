@@ -35,7 +35,7 @@ _QUIET = frozenset({"fail", "open"})
 _USUAL = _QUIET | {"review", "informational"}
 _TABLE = (
     Column("verdict", 8, 7),
-    Column("characteristic", 18, 7, 2),
+    Column("characteristic", 18, 7, 2, is_whole=True),
     Column("required", 8, 7, 3),
     Column("measured", 16, 7, 1),
     Column("at x, y, z (mm)", 17, 7, 0),
