@@ -33,6 +33,8 @@ OVERLAP = 0.6
 #: ... and so are those that overlap by less, where one is lower than a small letter (a dot, the
 #: rings of a percent sign): kerned letters overlap a little, too.
 OVERLAP_SMALL, SMALL = 0.25, 0.62
+#: What is lower than this share of the height of its line may be a dash.
+DASH = 0.25
 #: An accent's middle lies no farther from its letter's, along the line, than this share of the
 #: height of the line.
 ACCENT = 0.25
@@ -145,14 +147,17 @@ def _characters(low: Floats, high: Floats) -> Ints:
     wide, tall = (high - low).T
     common = np.minimum(high[:, None, 0], high[:, 0]) - np.maximum(low[:, None, 0], low[:, 0])
     share = common / np.maximum(np.minimum(wide[:, None], wide), 1e-9)
-    small = tall < SMALL * (high[:, 1].max() - low[:, 1].min())
+    line_height = high[:, 1].max() - low[:, 1].min()
+    small = tall < SMALL * line_height
     either = small[:, None] | small
-    joined = (share > OVERLAP) | (either & (share > OVERLAP_SMALL))
+    apart = (low[:, None, 1] > high[:, 1]) | (high[:, None, 1] < low[:, 1])
+    # A dash that is tucked under an arm of a K stands beside it.
+    dash = tall < DASH * line_height
+    tucked = ~apart & (dash[:, None] | dash)
+    joined = (share > OVERLAP) | (either & ~tucked & (share > OVERLAP_SMALL))
     np.fill_diagonal(joined, False)
     # An accent, or one of two dots over a letter, need not lie over a stroke of it. (Which side of
     # a line is up is not known.)
-    apart = (low[:, None, 1] > high[:, 1]) | (high[:, None, 1] < low[:, 1])
-    line_height = high[:, 1].max() - low[:, 1].min()
     far = np.abs(low[:, None, 0] + high[:, None, 0] - low[:, 0] - high[:, 0]) / 2
     joined |= small[:, None] & apart & (far < ACCENT * line_height)
     # A dot goes with the stem below its middle, though the hook of an f may hang over it, too.

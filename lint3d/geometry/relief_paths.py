@@ -100,8 +100,26 @@ def _best_lean(path: Path, caps: Sequence[Floats], size: float) -> float:
         total = (high - low)[upright].sum(axis=0)
         at = np.repeat(place[:, 1:], len(angles), axis=1) if path.is_round else place @ across
         total += weight * off_line(at + low, at + high, pairs, size).sum(axis=0)
+        if weight:
+            along = np.stack([np.cos(angles), np.sin(angles)])
+            beside = np.repeat(place[:, :1], len(angles), axis=1)
+            beside = beside if path.is_round else place @ along
+            left = beside + [(points @ along).min(axis=0) for points in flat]
+            right = beside + [(points @ along).max(axis=0) for points in flat]
+            total += _in_each_other((left, at + low), (right, at + high), pairs).sum(axis=0)
         best = float(angles[total.argmin()])
     return best
+
+
+def _in_each_other(low: tuple[Floats, Floats], high: tuple[Floats, Floats], pairs: Ints) -> Floats:
+    """(p, ...) mm by which the boxes of pairs of letters run into each other: hardly, on a line."""
+    common = [
+        np.minimum(top[pairs[:, 0]], top[pairs[:, 1]])
+        - np.maximum(bottom[pairs[:, 0]], bottom[pairs[:, 1]])
+        for bottom, top in zip(low, high, strict=True)
+    ]
+    least: Floats = np.maximum(np.minimum(*common), 0.0)
+    return least
 
 
 def _slenderness(points: Floats) -> float:

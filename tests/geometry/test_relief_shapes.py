@@ -84,6 +84,21 @@ def test_two_letters_with_a_small_sign_between_them(text: str, font: str) -> Non
     assert line.characters == 3
 
 
+@pytest.mark.parametrize(
+    ("text", "font"),
+    [
+        ("RK-9", "DejaVu Sans"),
+        ("HT-51", "DejaVu Serif"),
+        ("gdt", "DejaVu Sans"),
+        ("fjörð", "DejaVu Sans"),
+    ],
+)
+def test_dashes_under_arms_and_letters_on_no_common_line(text: str, font: str) -> None:
+    case = lettered(text, 0.6, 8.0, font=font)
+    (line,) = _found(case.vertices, case.faces).inscriptions
+    assert line.characters == len(text)
+
+
 @pytest.mark.parametrize("text", ["#%&@8B", "*+*M*", "QWS$"])
 def test_letters_with_spaces_and_signs_are_no_patterns(text: str) -> None:
     case = lettered(text, 0.8, 10.0)
