@@ -87,13 +87,15 @@ def held_by(
         )
     )
     head = _head(liquid, throat.diameter)
-    below = _below_in_caps(offset, head, volume, ups, np.zeros(len(ups)))[1]
+    first, value = _least_of(offset, head, volume, ups)
     up, value = _bettered(
         lambda one: float(_share_below(offset @ one[:, None], head, volume)[0]),
-        ups[int(np.argmin(below))],
-        float(below.min()),
+        ups[first],
+        value,
     )
-    lower = least_below(offset, _head(liquid, throat.upper) - doubt, least)
+    lower = 0.0
+    if value > 0:
+        lower = least_below(offset, _head(liquid, throat.upper) - doubt, least)
     upper = _share_below((offset @ up)[:, None] - doubt, _head(liquid, throat.lower), most)[0]
     return Held(
         value,
@@ -125,6 +127,19 @@ def least_below(offset: Floats, head: float, volume: Floats) -> float:
         known = min(known, float(bound[~is_open].min(initial=np.inf)))
         pieces = split(pieces[is_open])
     return known
+
+
+def _least_of(offset: Floats, head: float, volume: Floats, ups: Floats) -> tuple[int, float]:
+    """Which of some positions has the least below the head, the first among equals; mm3."""
+    best, least = 0, np.inf
+    for some in chunks(len(ups), max(PRODUCTS_AT_ONCE // len(offset) // 8, 1)):
+        below = _share_below(offset @ ups[some].T, head, volume)
+        at = int(np.argmin(below))
+        if below[at] < least:
+            best, least = some.start + at, float(below[at])
+        if least <= 0:
+            break
+    return best, least
 
 
 def _below_in_caps(
@@ -210,12 +225,12 @@ def _every(label: NDArray[np.int32], node: Ints, steps: dict[int, int]) -> dict[
     flat = label.reshape(-1)
     passed = dict.fromkeys(steps, 0)
     found: dict[int, list[Ints]] = {one: [] for one in steps}
-    # The material's −1 takes the last entry.
-    node = np.append(node, -1).astype(np.int32)
+    node = node.astype(np.int32)
     for some in chunks(len(flat)):
-        owner = node[flat[some]]
+        free = np.flatnonzero(flat[some] >= 0)
+        owner = node[flat[some][free]]
         for one in np.flatnonzero(np.bincount(owner[owner >= 0])).tolist():
-            rows = np.flatnonzero(owner == one)
+            rows = free[owner == one]
             number = np.arange(passed[one], passed[one] + len(rows))
             found[one].append(rows[_is_chosen(number, steps[one])] + some.start)
             passed[one] += len(rows)

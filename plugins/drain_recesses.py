@@ -74,7 +74,9 @@ def reach_of(hollows: Hollows, ball: float, least_depth: float) -> Reach:
         surface = hollow.surface
         for space in hollow.spaces():
             pockets = frozenset(hollow.members(space))
-            unreached = find_unreached(surface, space, hollow.voids.clearance, ball, least_depth)
+            unreached = find_unreached(
+                surface, space, hollow.voids.clearance, ball, least_depth, pockets
+            )
             if unreached is not None:
                 found.append((hollow, pockets, unreached))
     return Reach(hollows, ball, tuple(found))

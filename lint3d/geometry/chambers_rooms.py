@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from lint3d.geometry.components import connected_groups
 from lint3d.geometry.portions import chunks
@@ -70,21 +69,22 @@ def room_tops(
     top, peak, size = np.full(rooms + 1, -1), np.full(rooms + 1, np.inf), np.zeros(rooms + 1, int)
     if rooms == 0:
         return top, peak, size
-    distance = level.reshape(number.shape)
-    for room, box in enumerate(ndimage.find_objects(number, rooms), 1):
-        peak[room] = -1.0
-        across = (box[1].stop - box[1].start) * (box[2].stop - box[2].start)
-        for some in chunks(box[0].stop - box[0].start, max(AT_ONCE // across, 1)):
-            first = box[0].start + some.start
-            part = (slice(first, min(box[0].start + some.stop, box[0].stop)), *box[1:])
-            inside = number[part] == room
-            high = np.where(inside, distance[part], np.float32(-1.0))
-            size[room] += np.count_nonzero(inside)
-            at = np.unravel_index(int(np.argmax(high)), high.shape)
-            if high[at] > peak[room]:
-                peak[room] = high[at]
-                index = (at[0] + first, at[1] + box[1].start, at[2] + box[2].start)
-                top[room] = np.ravel_multi_index(index, number.shape)
+    peak[1:] = -1.0
+    flat = number.reshape(-1)
+    for some in chunks(len(flat), AT_ONCE):
+        own = flat[some]
+        rows = np.flatnonzero(own > 0)
+        if len(rows) == 0:
+            continue
+        own, high = own[rows], level[some][rows]
+        many = np.bincount(own)
+        size[: len(many)] += many
+        for room in np.flatnonzero(many).tolist():
+            mine = high if many[room] == len(own) else np.where(own == room, high, np.float32(-1.0))
+            at = int(np.argmax(mine))
+            if mine[at] > peak[room]:
+                peak[room] = mine[at]
+                top[room] = rows[at] + some.start
     return top, peak, size
 
 

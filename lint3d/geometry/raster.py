@@ -89,6 +89,11 @@ class Crossings:
     below: NDArray[np.float32]
     """(n,) how far below point `step` the crossing lies, in voxels"""
 
+    def __getitem__(self, rows: Ints) -> Crossings:
+        return Crossings(
+            self.line[rows], self.step[rows], self.turn[rows], self.face[rows], self.below[rows]
+        )
+
 
 @dataclass(eq=False)
 class Raster:
@@ -105,9 +110,13 @@ class Raster:
     """largest winding number met; above 1 bodies overlap"""
     repaired: int = field(default=0)
     """leaking columns that were mended by the vote of the other two axes"""
+    across: tuple[Crossings, ...] = ()
+    """per axis, the crossings of facets that are asked for by their axis, if any are"""
 
 
-def rasterise(vertices: Floats, faces: Ints, grid: Grid) -> Raster:
+def rasterise(
+    vertices: Floats, faces: Ints, grid: Grid, axis_of: NDArray[np.int8] | None = None
+) -> Raster:
     """Fill the grid with the material that a surface encloses.
 
     Parameters
@@ -115,6 +124,7 @@ def rasterise(vertices: Floats, faces: Ints, grid: Grid) -> Raster:
     vertices : (n, 3) float64, mm
     faces : (m, 3) int64, turned so that they look out of the material
     grid : may be smaller than the surface; what lies below it is counted, too
+    axis_of : (m,) axis along which the crossings of each facet are kept; other numbers for none
 
     Returns
     -------
@@ -127,11 +137,17 @@ def rasterise(vertices: Floats, faces: Ints, grid: Grid) -> Raster:
     del winding
     repaired = 0
     others = [crossings_along(vertices, faces, grid, axis) for axis in (0, 1)]
+    across: tuple[Crossings, ...] = ()
+    if axis_of is not None:
+        across = tuple(
+            found[np.flatnonzero(axis_of[found.face] == axis)]
+            for axis, found in enumerate([*others, kept])
+        )
     if len(leaking):
         _vote(solid, leaking, others, grid)
         repaired = len(leaking)
     marked = _mark_thin_walls(solid, [*others, kept], grid)
-    return Raster(grid, solid, marked, leaking, deepest, repaired)
+    return Raster(grid, solid, marked, leaking, deepest, repaired, across)
 
 
 def crossings_along(vertices: Floats, faces: Ints, grid: Grid, axis: int) -> Crossings:
@@ -224,15 +240,21 @@ def _scan(
         chosen = face[some]
         owner, place = _expand(count[chosen])
         row = first[chosen][owner] + place
-        yield from _scan_rows(corner, faces, chosen[owner], row, grid, axis)
+        yield from _scan_rows(corner, faces, (chosen, owner), row, grid, axis)
 
 
 def _scan_rows(
-    corner: Floats, faces: Ints, face: Ints, row: Ints, grid: Grid, axis: int
+    corner: Floats, faces: Ints, of: tuple[Ints, Ints], row: Ints, grid: Grid, axis: int
 ) -> Iterator[tuple[NDArray[np.generic], ...]]:
-    """Crossings of rows of lines with their facets."""
+    """Crossings of rows of lines with their facets.
+
+    Parameters
+    ----------
+    of : facets, and for each row which of them it cuts
+    """
     across, along = [a for a in range(3) if a != axis]
-    left, right, goes_down = _row_ends(corner, faces, face, row)
+    face, plane = of[0][of[1]], _planes(corner, faces[of[0]])
+    left, right, goes_down = _row_ends(corner, faces, of, row)
     begin = np.clip(np.ceil(left), 0, grid.shape[across]).astype(np.int64)
     count = np.clip(np.ceil(right), 0, grid.shape[across]).astype(np.int64) - begin
     kept = np.flatnonzero(count > 0)
@@ -244,7 +266,7 @@ def _scan_rows(
         owner, place = _expand(count[rows])
         rows = rows[owner]
         column = begin[rows] + place
-        height = _height(corner, faces, face[rows], column, row[rows])
+        height = _height(plane[of[1][rows]], column, row[rows])
         step = np.clip(np.ceil(height), 0, grid.shape[axis])
         yield (
             column * strides[across] + row[rows] * strides[along],
@@ -255,40 +277,55 @@ def _scan_rows(
         )
 
 
-def _row_ends(corner: Floats, faces: Ints, face: Ints, row: Ints) -> tuple[Floats, Floats, Bools]:
+def _row_ends(
+    corner: Floats, faces: Ints, of: tuple[Ints, Ints], row: Ints
+) -> tuple[Floats, Floats, Bools]:
     """Between which two places does each row lie in its facet, and does the left edge go down?
 
     An edge takes part if its lower end is at or below the row and its upper end above it, and is
     cut by the same arithmetic whichever way round a facet runs along it.
     """
-    left = np.full(len(face), np.inf)
-    right = np.full(len(face), -np.inf)
-    goes_down = np.zeros(len(face), bool)
+    face, owner = of
+    left = np.full(len(row), np.inf)
+    right = np.full(len(row), -np.inf)
+    goes_down = np.zeros(len(row), bool)
     for side in range(3):
         begin, end = corner[faces[face, side]], corner[faces[face, (side + 1) % 3]]
         down = begin[:, 1] > end[:, 1]
         low = np.where(down[:, None], end, begin)
         high = np.where(down[:, None], begin, end)
-        active = (low[:, 1] <= row) & (row < high[:, 1])
-        rise = np.where(active, high[:, 1] - low[:, 1], 1.0)
-        cut = low[:, 0] + (row - low[:, 1]) / rise * (high[:, 0] - low[:, 0])
+        first, last = low[:, 1][owner], high[:, 1][owner]
+        active = (first <= row) & (row < last)
+        rise = np.where(active, last - first, 1.0)
+        run = (high[:, 0] - low[:, 0])[owner]
+        cut = low[:, 0][owner] + (row - first) / rise * run
         is_left = active & (cut < left)
-        goes_down = np.where(is_left, down, goes_down)
+        goes_down = np.where(is_left, down[owner], goes_down)
         left = np.where(is_left, cut, left)
         right = np.where(active & (cut > right), cut, right)
     return left, right, goes_down
 
 
-def _height(corner: Floats, faces: Ints, face: Ints, column: Ints, row: Ints) -> Floats:
-    """Where along the axis does each line meet the plane of its facet?"""
-    a, b, c = (corner[faces[face, side]] for side in range(3))
+def _planes(corner: Floats, faces: Ints) -> Floats:
+    """(m, 8) of each facet a corner, its normal, and its lowest and highest place on the axis.
+
+    Where a facet stands along the axis, lines meet it at its lowest place.
+    """
+    a, b, c = (corner[faces[:, side]] for side in range(3))
     normal = cross_product(b - a, c - a)
-    steep = normal[:, 2] == 0
-    across = np.where(steep, 1.0, normal[:, 2])
-    height = a[:, 2] - (normal[:, 0] * (column - a[:, 0]) + normal[:, 1] * (row - a[:, 1])) / across
     low = np.minimum(np.minimum(a[:, 2], b[:, 2]), c[:, 2])
     high = np.maximum(np.maximum(a[:, 2], b[:, 2]), c[:, 2])
-    clipped: Floats = np.clip(np.where(steep, low, height), low, high)
+    steep = normal[:, 2] == 0
+    normal[steep] = 0.0, 0.0, 1.0
+    a[steep, 2] = low[steep]
+    return np.column_stack([a, normal, low, high])
+
+
+def _height(plane: Floats, column: Ints, row: Ints) -> Floats:
+    """Where along the axis does each line meet the plane of its facet?"""
+    x, y, z, right, up, out, low, high = plane.T
+    height = z - (right * (column - x) + up * (row - y)) / out
+    clipped: Floats = np.clip(height, low, high)
     return clipped
 
 

@@ -22,6 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.throats_clearance import Clearance
+from lint3d.geometry.throats_length import BEND_FACTOR, NECK_FACTOR, neck_lengths
 from lint3d.geometry.throats_route import Route, across, tolerance_of, unit
 from lint3d.geometry.throats_section import Section, largest_in_section, wall_axis
 
@@ -32,10 +33,6 @@ Bools = NDArray[np.bool_]
 _PLACES = 4
 #: Tilts of a cut that are tried, degrees.
 _TILTS = (0.0, 5.0, -5.0, 10.0, -10.0, 16.0, -16.0, 23.0, -23.0, 31.0, -31.0)
-#: A neck is as long as the way runs below this times its throat; bounds of that statement.
-NECK_FACTOR_LOW, NECK_FACTOR, NECK_FACTOR_HIGH = 1.01, 1.05, 1.2
-#: A bend may be this much wider than the neck without ending it (a mitre of 90° reaches 1.17).
-BEND_FACTOR = 1.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -130,7 +127,7 @@ def in_series(throats: Sequence[Throat]) -> Throat:
     lengths = throat.length_lower, throat.length, throat.length_upper
     if throat.diameter > 0 and len(throat.way.width):
         row = sum(len(one.way.width) for one in throats[:at]) + int(np.argmin(throat.way.width))
-        lengths = _neck_lengths(point, width / 2, row, throat.diameter / 2)
+        lengths = neck_lengths(None, point, width / 2, row, throat.diameter / 2)
     return replace(
         throat,
         lower=min(one.lower for one in throats),
@@ -227,7 +224,7 @@ def _throat(clearance: Clearance, route: Route, section: Section | None, upper: 
         upper = min(section.radius, upper)
         radius = max(radius, min(section.found, radius + tolerance_of(radius)))
     upper = max(upper, radius)
-    shortest, length, longest = _neck_lengths(route.point, route.radius, row, radius)
+    shortest, length, longest = neck_lengths(clearance, route.point, route.radius, row, radius)
     return Throat(
         diameter=2 * radius,
         lower=2 * lower,
@@ -240,54 +237,6 @@ def _throat(clearance: Clearance, route: Route, section: Section | None, upper: 
         way=Way(route.point, 2 * route.radius),
         face=int(clearance.nearest(route.point[middle : middle + 1])[1][0]),
     )
-
-
-def _neck_lengths(
-    point: Floats, radii: Floats, row: int, radius: float
-) -> tuple[float, float, float]:
-    """Length of the neck about a row of a way, mm: lower bound, value, upper bound.
-
-    Past a sharp mouth the way widens as √(r² + s²): that much of each stretch is outside.
-    """
-    shortest, length = (
-        max(_neck_length(point, radii, row, factor) - 2 * radius * np.sqrt(factor**2 - 1), 0.0)
-        for factor in (NECK_FACTOR_LOW, NECK_FACTOR)
-    )
-    doubt = tolerance_of(radius) + 0.05 * radius
-    shortest = max(shortest - doubt, 0.0)
-    length = max(length, shortest)
-    longest = max(_neck_length(point, radii, row, NECK_FACTOR_HIGH), length) + doubt
-    return shortest, length, longest
-
-
-def _neck_length(point: Floats, radius: Floats, row: int, factor: float) -> float:
-    """How long is the way about a point before it gets wider than `factor` times its throat?
-
-    A bend inside the neck may be wider, as long as the way narrows down again.
-    """
-    limit, bend = factor * radius[row], BEND_FACTOR * radius[row]
-    ends = []
-    for side in (-1, 1):
-        last, at = row, row + side
-        while 0 <= at < len(radius) and radius[at] <= bend:
-            if radius[at] <= limit:
-                last = at
-            at += side
-        ends.append(_crossing(point, radius, last, side, limit))
-    inside = point[ends[0][0] : ends[1][0] + 1]
-    line = np.vstack([ends[0][1], inside, ends[1][1]])
-    return float(np.linalg.norm(np.diff(line, axis=0), axis=1).sum())
-
-
-def _crossing(
-    point: Floats, radius: Floats, last: int, side: int, limit: float
-) -> tuple[int, Floats]:
-    """The last row within the limit, and the place beside it where the limit is reached."""
-    after = last + side
-    if not 0 <= after < len(radius) or radius[after] <= radius[last]:
-        return last, point[last]
-    share = min((limit - radius[last]) / (radius[after] - radius[last]), 1.0)
-    return last, point[last] + share * (point[after] - point[last])
 
 
 def _around(normal: Floats, count: int) -> Floats:

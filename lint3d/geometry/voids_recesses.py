@@ -24,6 +24,7 @@ from lint3d.geometry.voids_reach import (
     Balls,
     balls_before,
     balls_from_outside,
+    is_nothing_deep,
     is_roomy,
     links_between,
     not_reached,
@@ -42,6 +43,8 @@ _MOST_PLACES, _MOST_RECESSES = 20_000, 200
 #: Places need be no nearer to each other than the ball is wide, over this, nor than the least depth
 #: over that.
 _PLACES_ACROSS, _PLACES_DEEP = 3, 6
+#: What is less deep than this times the ball may lie beside one that gets there.
+_DEEP_ENOUGH = 0.3
 #: Balls at the mouth that are tried for a shorter way.
 _MOST_TRIED = 2000
 
@@ -118,8 +121,14 @@ def find_unreached(
     clearance: Clearance,
     ball: float,
     least_depth: float,
+    ignored: frozenset[int] = frozenset(),
 ) -> Unreached | None:
-    """Where does a ball not get? As for `find_recesses`; None where it gets everywhere."""
+    """Where does a ball not get? As for `find_recesses`; None where it gets everywhere.
+
+    Parameters
+    ----------
+    ignored : chambers in which it does not matter
+    """
     places = space.places(*surface)
     box = surface[0].min(axis=0), surface[0].max(axis=0)
     roomy = is_roomy(space, box, places, ball / 2)
@@ -131,6 +140,11 @@ def find_unreached(
     apart = max(pitch * float(np.sqrt(len(tight) / _MOST_PLACES)), wanted)
     if apart > pitch:
         tight = thinned(tight, apart)
+    measures = ball / 2, apart
+    if least_depth >= _DEEP_ENOUGH * ball and is_nothing_deep(
+        clearance.scene, clearance, space, tight, open_ones, measures, ignored
+    ):
+        return None
     inside = balls_before(space, clearance, tight, ball / 2, apart)
     scene = clearance.scene
     seeds = balls_from_outside(space, open_ones, inside, ball / 2, apart)

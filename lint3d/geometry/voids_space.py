@@ -23,7 +23,7 @@ from lint3d.geometry.chambers import (
 from lint3d.geometry.chambers_rooms import set_outside, wide_rooms
 from lint3d.geometry.portions import chunks
 from lint3d.geometry.raster import Grid, Raster, rasterise
-from lint3d.geometry.voids_tight import Places, places_on
+from lint3d.geometry.voids_tight import Places, axes_of_places, places_on
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -74,9 +74,13 @@ class Space:
         return rows
 
     def places(self, vertices: Floats, faces: Ints) -> Places:
-        """Places all over a surface within the grid; those asked for last are kept."""
+        """Places all over the surface within the grid; those asked for last are kept.
+
+        The surface is the one that the grid was filled with.
+        """
         if not (self._asked and self._asked[0][0] is vertices and self._asked[0][1] is faces):
-            self._asked[:] = [(vertices, faces, places_on(vertices, faces, self.grid))]
+            known = self.raster.across
+            self._asked[:] = [(vertices, faces, places_on(vertices, faces, self.grid, known))]
         return self._asked[0][2]
 
     def way(self, chain: list[int], gates: Ints, goal: int) -> Ints:
@@ -132,7 +136,7 @@ def build_space(vertices: Floats, faces: Ints, grid: Grid, reach: float, workers
     reach : mm, radius above which the outside needs no cutting
     workers : threads for the distances
     """
-    raster = rasterise(vertices, faces, grid)
+    raster = rasterise(vertices, faces, grid, axes_of_places(vertices, faces, grid.pitch))
     return cut_space(raster, reach, workers)
 
 

@@ -18,7 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lint3d.geometry.raster import Grid, crossings_along
+from lint3d.geometry.raster import Crossings, Grid, crossings_along
 from lint3d.geometry.throats_clearance import Clearance
 from lint3d.geometry.throats_route import unit
 from lint3d.geometry.topology import edge_table
@@ -55,44 +55,65 @@ class Places:
     at_rim: Bools
     """(n,) does it stand on a sharp convex edge?"""
 
-    def __getitem__(self, rows: Ints | Bools) -> Places:
+    def __getitem__(self, rows: Ints | Bools | slice) -> Places:
         return Places(self.point[rows], self.normal[rows], self.at_rim[rows])
 
     def __len__(self) -> int:
         return len(self.point)
 
 
-def places_on(vertices: Floats, faces: Ints, grid: Grid) -> Places:
+def axes_of_places(vertices: Floats, faces: Ints, pitch: float) -> NDArray[np.int8]:
+    """(m,) the axis along which a facet is crossed by lines for its places.
+
+    −1 for slender facets, which the lines miss, and −2 for those without area.
+    """
+    corner = vertices[faces]
+    across = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
+    area = np.linalg.norm(across, axis=1)
+    side = np.linalg.norm(corner - np.roll(corner, 1, axis=1), axis=2)
+    slender = area < _SLENDER * pitch * side.max(axis=1)
+    axis = np.where(slender, -1, np.argmax(np.abs(across), axis=1))
+    return np.where(area > 0, axis, -2).astype(np.int8)
+
+
+def places_on(
+    vertices: Floats, faces: Ints, grid: Grid, known: tuple[Crossings, ...] = ()
+) -> Places:
     """Places all over the surface within a grid, about a voxel apart.
 
     Parameters
     ----------
     vertices : (n, 3) mm
     faces : (m, 3) turned out of the material
+    known : for each axis the crossings of the facets that have it by `axes_of_places`, if they are
+        at hand
     """
     corner = vertices[faces]
     across = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
     area = np.linalg.norm(across, axis=1)
     normal = across / np.maximum(area, 1e-300)[:, None]
     side = np.linalg.norm(corner - np.roll(corner, 1, axis=1), axis=2)
-    slender = (area < _SLENDER * grid.pitch * side.max(axis=1)) & (area > 0)
-    steepest = np.argmax(np.abs(normal), axis=1)
+    axis_of = axes_of_places(vertices, faces, grid.pitch)
     points, owners = [], []
     for axis in range(3):
-        rows = np.flatnonzero((steepest == axis) & ~slender & (area > 0))
-        found = crossings_along(vertices, faces[rows], grid, axis)
-        index = np.stack(np.unravel_index(found.line, grid.shape), axis=-1).astype(np.float64)
+        if known:
+            found, owner = known[axis], known[axis].face.astype(np.int64)
+        else:
+            rows = np.flatnonzero(axis_of == axis)
+            found = crossings_along(vertices, faces[rows], grid, axis)
+            owner = rows[found.face]
+        index = np.column_stack(np.unravel_index(found.line, grid.shape)).astype(np.float64)
         index[:, axis] = found.step - found.below
         points.append(grid.origin + grid.pitch * index)
-        owners.append(rows[found.face])
-    rows = np.flatnonzero(slender)
+        owners.append(owner)
+    ends = grid.origin, grid.point(np.array(grid.shape) - 1)
+    meets = np.all((corner.min(axis=1) <= ends[1]) & (corner.max(axis=1) >= ends[0]), axis=1)
+    rows = np.flatnonzero((axis_of == -1) & meets)
     point, owner = along_sides(corner[rows], side[rows], grid.pitch)
     rims, faces_at_rims = _along_rims(vertices, faces, normal, grid.pitch)
     every = np.concatenate([*points, point, rims])
     face = np.concatenate([*owners, rows[owner], faces_at_rims])
-    inside = np.all(
-        (every >= grid.origin) & (every <= grid.point(np.array(grid.shape) - 1)), axis=1
-    )
+    inside = np.all((every >= ends[0]) & (every <= ends[1]), axis=1)
     # Steps within a line are held in float32: back into the plane of the facet.
     every, face = every[inside], face[inside]
     off = np.einsum("ij,ij->i", every - corner[face, 0], normal[face])

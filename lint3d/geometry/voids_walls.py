@@ -29,7 +29,7 @@ Ints = NDArray[np.int64]
 _MOST_WALL_POINTS = 400_000
 #: Of all points at walls, samples whose nearest faces are looked up, at least; and for each face
 #: that the grid covers.
-_LEAST_SAMPLES, _SAMPLES_PER_FACE = 20_000, 8
+_LEAST_SAMPLES, _SAMPLES_PER_FACE = 6_000, 4
 #: How far apart places are strewn on faces, voxels, and how often a side is cut for that at most.
 _PLACES_APART, _MOST_CUTS = 0.7, 400
 #: Faces longer than this many places are first cut in four, to leave out what lies beyond the grid.

@@ -1,15 +1,17 @@
-"""How long does the search for hollows take, against peers on the same grid?
+"""How long does the search for hollows take, and all rules over it, against peers on the same grid?
 
 Prints CPU seconds and ratios: over what the distance transform alone takes on a grid of the whole
-part (one thread each), and over what trimesh needs to voxelise and fill the part at the same pitch;
-the memory above what was in use before; what the search for recesses adds; and the exponent with
-which time grows with the part's size (3 is the volume). Run by hand:
+part (one thread each, the mean of before and after), and over what trimesh needs to voxelise and
+fill the part at the same pitch; the memory above what was in use before; what all rules of the
+family take, file and report included; and the exponent with which the search grows with the part's
+size (3 is the volume). Run by hand:
 `python tests/bench/bench_voids.py [size_mm …]`.
 """
 
 from __future__ import annotations
 
 import sys
+import tempfile
 import threading
 import time
 from pathlib import Path
@@ -21,10 +23,11 @@ import trimesh
 
 sys.path.insert(0, str(Path(__file__).parent.parent))
 import shapes_voids as parts
+from parts import write_stl
 
+import lint3d
 from lint3d.geometry.raster import Grid, rasterise
 from lint3d.geometry.voids import find_voids
-from lint3d.geometry.voids_recesses import find_recesses
 
 LIMIT, HIGH = 1.5, 12.75
 
@@ -69,41 +72,42 @@ def measured(work: object) -> tuple[float, float]:
 
 
 def judged(vertices: np.ndarray, faces: np.ndarray) -> tuple[float, float, float]:
-    """Seconds for the hollows, peak megabytes, and seconds more for the recesses."""
-    found = []
-    seconds, megabytes = measured(lambda: found.append(find_voids(vertices, faces, LIMIT, HIGH)))
-    voids = found.pop()
+    """Seconds for the hollows, seconds for all rules, and the most megabytes of the two."""
+    seconds, megabytes = measured(lambda: find_voids(vertices, faces, LIMIT, HIGH))
+    with tempfile.TemporaryDirectory() as folder:
+        path = write_stl(Path(folder) / "part.stl", vertices[faces])
+        every, more = measured(lambda: lint3d.inspect([path], only=["drain"], workers=0))
+    return seconds, every, max(megabytes, more)
 
-    def recesses() -> None:
-        for space in voids.spaces:
-            find_recesses((vertices, faces), space, voids.clearance, LIMIT, LIMIT / 3, True)
 
-    more, higher = measured(recesses)
-    return seconds, max(megabytes, higher), more
+def edt_alone(vertices: np.ndarray, faces: np.ndarray) -> float:
+    """Seconds for the distances alone, on a grid of the whole part."""
+    grid = Grid.around(vertices.min(0), vertices.max(0), LIMIT / 4)
+    free = (~rasterise(vertices, faces, grid).solid).view(np.uint8)
+    edt.edt(free, parallel=1)
+    return measured(lambda: edt.edt(free, parallel=1))[0]
 
 
 def main() -> None:
     sizes = [float(one) for one in sys.argv[1:]] or [50.0, 100.0, 200.0]
-    find_voids(*parts.mesh(parts.bottle()), LIMIT, HIGH)  # imports done
-    print(f"{'part':26}{'mm':>5}{'s':>8}{'MB':>7}{'recesses':>10}{'/ edt':>8}{'/ trimesh':>11}")
+    judged(*parts.mesh(parts.bottle()))  # imports done
+    print(f"{'part':26}{'mm':>5}{'s':>8}{'all':>8}{'MB':>7}{'/ edt':>8}{'all':>7}{'/ trimesh':>11}")
     taken: dict[str, list[float]] = {}
     for size in sizes:
         for name, solid in cases(size).items():
             vertices, faces = parts.mesh(solid)
-            seconds, megabytes, more = judged(vertices, faces)
+            before = edt_alone(vertices, faces)
+            seconds, every, megabytes = judged(vertices, faces)
+            alone = (before + edt_alone(vertices, faces)) / 2
             taken.setdefault(name, []).append(seconds)
-            grid = Grid.around(vertices.min(0), vertices.max(0), LIMIT / 4)
-            free = (~rasterise(vertices, faces, grid).solid).view(np.uint8)
-            alone, _ = measured(lambda free=free: edt.edt(free, parallel=1))
-            del free
             peer = "-"
             if size <= 100:
                 mesh = trimesh.Trimesh(vertices, faces, process=False)
                 filled, _ = measured(lambda mesh=mesh: mesh.voxelized(LIMIT / 4).fill())
                 peer = f"{seconds / filled:.2f}"
             print(
-                f"{name:26}{size:5.0f}{seconds:8.2f}{megabytes:7.0f}{more:10.2f}"
-                f"{seconds / alone:8.2f}{peer:>11}",
+                f"{name:26}{size:5.0f}{seconds:8.2f}{every:8.2f}{megabytes:7.0f}"
+                f"{seconds / alone:8.2f}{every / alone:7.2f}{peer:>11}",
                 flush=True,
             )
     if len(sizes) > 1:

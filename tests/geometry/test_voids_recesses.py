@@ -118,3 +118,17 @@ def test_bodies_that_lie_on_each_other_leave_no_gap() -> None:
     """2 µm apart: closed."""
     solid = parts.block([20, 20, 6]) + parts.block([20, 20, 6], [0, 0, 6.002])
     assert _recesses(solid, 1.5, 7) == []
+
+
+@pytest.mark.parametrize("seed", range(2))
+@pytest.mark.parametrize("width", [0.05, 0.3])
+def test_fine_slot_in_the_wall_of_a_bore_that_the_ball_gets_through(
+    width: float, seed: int
+) -> None:
+    """The bore is settled by a few balls; the slot is not lost, though they lie beside it."""
+    bore = parts.block([20, 20, 20]) - parts.rod([0, 0, -11], [0, 0, 11], 2.0, 24)
+    assert all(one.ratio < 3 for one in _recesses(bore, 1.5, seed, least=0.5))
+    found = _recesses(bore - parts.block([6, width, 8], [3, 0, 0]), 1.5, seed, least=0.5)[0]
+    # From the bore's wall, 0.99 mm off its middle, to 6 mm off it.
+    assert found.depth_lower <= 6 - 0.99 <= found.depth_upper
+    assert found.width == pytest.approx(width, rel=0.02)

@@ -1,0 +1,70 @@
+"""Is a neck as long as it is drawn, however the way through it wanders?"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+import shapes_voids as parts
+from manifold3d import CrossSection, Manifold
+
+from lint3d.geometry.throats import Throat
+from lint3d.geometry.throats_clearance import Clearance
+from lint3d.geometry.throats_length import neck_lengths
+from lint3d.geometry.voids import find_voids
+
+
+def _throat(section: CrossSection, length: float, wide: float, seed: int) -> Throat:
+    """Of a neck with flat mouths: a box chamber on one side, a flat face on the other."""
+    side = 2 * max(3.0, wide + 1.0)
+    low, high = -(side / 2 + 2), side / 2 + length
+    solid = parts.block([side + 4, side + 4, high - low], [0, 0, (low + high) / 2])
+    solid -= parts.block([side] * 3) + parts.drawn(section, [0, 0, 0], [0, 0, high + 1])
+    return _only_throat(solid, seed)
+
+
+def _only_throat(solid: Manifold, seed: int) -> Throat:
+    found = find_voids(*parts.mesh(solid, parts.random_frame(seed)), 1.5, 12.75, limits=(1.5,))
+    (pocket,) = found.pockets
+    return pocket.throat
+
+
+@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize(
+    ("width", "breadth", "length"), [(0.549, 1.4, 1.0), (0.795, 2.0, 1.0), (0.275, 0.8, 2.0)]
+)
+def test_slit(width: float, breadth: float, length: float, seed: int) -> None:
+    """Nothing keeps a way through a slit from running aslant: told were up to 1.4 of its length."""
+    throat = _throat(CrossSection.square([width, breadth], True), length, breadth / 2, seed)
+    assert throat.length_lower <= length <= throat.length_upper
+    assert throat.length == pytest.approx(length, abs=0.1 * width)
+
+
+@pytest.mark.parametrize("seed", range(2))
+@pytest.mark.parametrize("length", [0.6, 4.0])
+@pytest.mark.parametrize(("name", "width"), [("round", 0.84), ("plus", 0.6), ("square", 1.1)])
+def test_other_sections(name: str, width: float, length: float, seed: int) -> None:
+    arm = width / math.sqrt(2)
+    section = {
+        "round": CrossSection.circle(width / 2 / math.cos(math.pi / 24), 24),
+        "plus": CrossSection.square([arm, 3 * arm], True)
+        + CrossSection.square([3 * arm, arm], True),
+        "square": CrossSection.square([width, width], True),
+    }[name]
+    throat = _throat(section, length, 1.5 * width, seed)
+    assert throat.length_lower <= length <= throat.length_upper
+    assert throat.length == pytest.approx(length, abs=0.12 * width)
+
+
+def test_way_that_folds_back_at_a_mouth() -> None:
+    """The same neck, whether points beyond its mouth are in order or not."""
+    block = parts.block([8, 8, 4]) - parts.rod([0, 0, -3], [0, 0, 3], 1.0, 48)
+    clearance = Clearance(*parts.mesh(block))
+    up = np.concatenate([np.linspace(-2.6, 2.0, 24), [2.2, 2.1, 2.05, 2.4, 2.6]])
+    point = np.column_stack([0 * up, 0 * up, up])
+    radii = clearance.at(point)
+    row = int(np.argmin(radii))
+    shortest, length, longest = neck_lengths(clearance, point, radii, row, float(radii[row]))
+    assert shortest <= 4.0 <= longest
+    assert length == pytest.approx(4.0, abs=0.03)
