@@ -22,6 +22,8 @@ MOST_RISE = 0.5
 LEAST_VOTES = 2
 #: ... or has a foot of which so much turns one way.
 SURE = 0.95
+#: A bar's outline spreads so much more along it than across it.
+BAR = 1.6
 #: An outline that fills less of its convex hull is not convex.
 CONVEX = 0.9
 #: ... and one that fills less than this is no mark, but a web over half a part.
@@ -77,8 +79,19 @@ def is_lettering(shapes: list[Shape], character_height: float, *, in_line: bool 
 
 
 def is_tall(shape: Shape, character_height: float) -> bool:
-    """Is it a character by itself, and no dot or accent?"""
-    return shape.standing.size >= 0.4 * character_height
+    """Is it a character by itself, and no dot or accent, nor a boss as wide as it is tall?"""
+    return not is_small(shape, character_height) and not _is_boss(shape)
+
+
+def is_small(shape: Shape, character_height: float) -> bool:
+    """Is it no larger than dots, accents and dashes are?"""
+    return shape.standing.size < 0.4 * character_height
+
+
+def _is_boss(shape: Shape) -> bool:
+    """Is it convex, without a closed space, and no bar either? No character is, of that size."""
+    short, long = shape.signature[:2]
+    return not is_no_bar(shape) and long < BAR * short
 
 
 def _are_sure(shapes: list[Shape]) -> bool:
@@ -128,6 +141,13 @@ def is_pattern(shape: Shape) -> bool:
     return any(
         power[teeth::teeth].sum() >= WHEEL_SHARE * power.sum() for teeth in range(*WHEEL_TEETH)
     )
+
+
+def share_a_stroke(shapes: list[Shape]) -> bool:
+    """Is there a width of stroke that all islands have, as letters with thick and thin ones do?"""
+    narrow = [shape.strokes.narrowest for shape in shapes]
+    usual = [shape.strokes.usual for shape in shapes]
+    return max(narrow) <= (1 + LIKE_STROKE) * min(usual)
 
 
 def is_mark(shape: Shape) -> bool:

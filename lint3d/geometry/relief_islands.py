@@ -42,6 +42,8 @@ COARSE_CUTS = (Cut(np.radians(50.0)), Cut(np.radians(60.0)))
 #: they are beside walls and strokes is not known, so that one of these is worth two others.
 OVER_EDGES = tuple(Cut(np.radians(35.0), over=np.radians(80.0), wide=w) for w in (0.8, 2.5, 8.0))
 FIRST_OVER_EDGES = len(CUTS + COARSE_CUTS)
+#: What is found by its level above a base that is known (`relief_levels.py`) is as sure as those.
+BY_LEVEL = len(CUTS + COARSE_CUTS + OVER_EDGES)
 #: How much of the foot must turn the same way.
 SAME_WAY = 0.9
 #: The base's normals along the foot must agree this well: length of their mean. The rim of a drum
@@ -185,9 +187,10 @@ def _islands_of(parts: Hanging, cuts: tuple[int, ...], *, over_edges: bool = Fal
     for part in np.flatnonzero(good).tolist():
         rows = slice(parts.foot_start[part], parts.foot_start[part + 1])
         one = _island(
-            parts, part, start[rows], end[rows], mean[part], float(coherent[part]), middle[part],
-            concave[part] > 0.5,
-            footprint[part], purity[part], cuts, not (is_few[part] or has_base[part]),
+            folds, parts.faces(part), parts.base_faces(part), start[rows], end[rows], mean[part],
+            float(coherent[part]), middle[part], concave[part] > 0.5, footprint[part],
+            purity[part], (cuts[0], int(parts.base[part])), cuts,
+            has_most=not (is_few[part] or has_base[part]),
         )  # fmt: skip
         if one is not None:
             found.append(one)
@@ -209,9 +212,54 @@ def _means(points: Floats, weight: Floats, owner: Ints, count: int) -> Floats:
     )
 
 
+def ringed(
+    folds: Folds, faces: Ints, base: Ints, raised: bool, base_patch: tuple[int, int]
+) -> Island | None:
+    """The island that consists of some faces, whatever way the edges round it turn.
+
+    Parameters
+    ----------
+    folds : angles of a surface
+    faces : of the island, with what is inside it
+    base : faces of what it stands on
+    raised : its sense
+    base_patch : limit that finds it, and number of the base
+
+    Returns
+    -------
+    Island, or None if it is too tall or leans to the wrong side
+    """
+    mine = np.zeros(len(folds.faces), bool)
+    mine[faces] = True
+    inside = mine[folds.face]
+    edge = np.flatnonzero(inside[:, 0] != inside[:, 1])
+    if not len(edge):
+        return None
+    column = np.where(inside[edge, 0], 1, 0)
+    length = folds.length[edge]
+    mean = length @ folds.normal[folds.face[edge, column]] / max(length.sum(), 1e-300)
+    coherent = float(np.linalg.norm(mean))
+    if coherent < COHERENT:
+        return None
+    normal = mean / coherent
+    start = np.where(column == 0, folds.start[edge], folds.end[edge])
+    end = np.where(column == 0, folds.end[edge], folds.start[edge])
+    one = np.zeros(len(edge), np.int64)
+    centre = _means(folds.vertices[start], length, one, 1)[0]
+    arms = folds.vertices[start] - centre, folds.vertices[end] - centre
+    footprint = -float(vector_area(*arms, one, 1)[0] @ normal)
+    if footprint <= LEAST_ACROSS**2 / 4:
+        return None
+    return _island(
+        folds, faces, base, start, end, normal, coherent, centre, raised, footprint, 1.0,
+        base_patch, (base_patch[0],), has_most=False,
+    )  # fmt: skip
+
+
 def _island(
-    parts: Hanging,
-    part: int,
+    folds: Folds,
+    faces: Ints,
+    base: Ints,
     start: Ints,
     end: Ints,
     normal: Floats,
@@ -220,16 +268,16 @@ def _island(
     raised: bool,
     footprint: float,
     purity: float,
+    base_patch: tuple[int, int],
     cuts: tuple[int, ...],
+    *,
     has_most: bool,
 ) -> Island | None:
     """The island with its extent, or None if it is too tall or leans to the wrong side."""
-    folds = parts.folds
     foot = folds.vertices[start]
     across = float(np.linalg.norm(np.ptp(foot, axis=0)))
     if across < LEAST_ACROSS or len(start) < 3:
         return None
-    faces = parts.faces(part)
     corner = folds.vertices[folds.faces[faces]].reshape(-1, 3)
     level = (corner - centre) @ normal
     dip = np.ptp((foot - centre) @ normal)
@@ -244,7 +292,7 @@ def _island(
     return Island(
         raised=bool(raised),
         faces=faces,
-        base=parts.base_faces(part),
+        base=base,
         start=start,
         end=end,
         normal=normal,
@@ -255,7 +303,7 @@ def _island(
         low=corner.min(axis=0),
         high=corner.max(axis=0),
         purity=float(purity),
-        base_patch=(cuts[0], int(parts.base[part])),
+        base_patch=base_patch,
         cuts=cuts,
         has_most=bool(has_most),
     )
@@ -266,7 +314,7 @@ def merged(found: list[Island], folds: Folds) -> list[Island]:
     kept: list[list[Island]] = []
     cells: dict[tuple[int, ...], list[int]] = {}
     for one in found:
-        match = next((k for k in _near(cells, one) if _is_same(kept[k][0], one)), None)
+        match = next((k for k in _near(cells, one) if are_same(kept[k][0], one)), None)
         if match is None:
             cells.setdefault(_cell(one), []).append(len(kept))
             kept.append([one])
@@ -352,7 +400,8 @@ def _near(cells: dict[tuple[int, ...], list[int]], one: Island) -> list[int]:
     return sorted(found)
 
 
-def _is_same(a: Island, b: Island) -> bool:
+def are_same(a: Island, b: Island) -> bool:
+    """Do the boxes of two islands of one sense agree?"""
     if a.raised != b.raised or a.normal @ b.normal < 0.7:
         return False
     # A little is added all round, for flat boxes have no volume.

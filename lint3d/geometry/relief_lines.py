@@ -14,11 +14,12 @@ from numpy.typing import NDArray
 
 from lint3d.geometry.relief_border import (
     LIKE_STROKE,
-    have_like_strokes,
     is_lettering,
     is_pattern,
     is_shaped,
+    is_small,
     is_tall,
+    share_a_stroke,
 )
 from lint3d.geometry.relief_groups import Line, are_near, groups, lines_of
 from lint3d.geometry.relief_shapes import Shape
@@ -37,6 +38,11 @@ PAIR_GAP = 0.6
 #: ... and features that share their middle line this well, as a share of their height, and neither
 #: foot line nor head line, were set out from that line, and not written on one.
 SAME_LINE = 0.04
+#: ... So did those whose feet or heads lie farther apart than those of a p beside a K.
+LOWER = 0.45
+#: Feet and heads of characters of one line differ by no more than this share of their height (round
+#: ones reach beyond it by 0.02), and one gap in so many may be the space between two words.
+IN_LINE, WORD_SPACE, SPACES = 0.06, 1.3, 3
 
 
 @dataclass(frozen=True, eq=False)
@@ -111,7 +117,7 @@ def _is_written(shapes: list[Shape], group: Ints, tall: float) -> bool:
     large = [shape for shape in mine if is_tall(shape, tall)]
     if not is_lettering(mine, tall):
         in_line = len(large) > 3 and is_lettering(mine, tall, in_line=True)
-        return in_line and have_like_strokes(large) and _stand_on_a_line(large, tall)
+        return in_line and share_a_stroke(large) and _stand_on_a_line(large, tall)
     return len(large) > 2 or _stand_as_a_pair(large[0], large[1], mine, tall)
 
 
@@ -124,14 +130,17 @@ def _stand_as_a_pair(one: Shape, two: Shape, group: list[Shape], tall: float) ->
     between = [
         max(gap_between(shape.standing, end) for end in pair)
         for shape in group
-        if shape is not one and shape is not two
+        if is_small(shape, tall)
     ]
     if min([gap_between(*pair), *between]) > PAIR_GAP * tall:
         return False
     line = lines_of([one.standing, two.standing], np.arange(2))[0]
-    foot, head = _steps(one, two, line.direction[0])
-    off = np.abs([foot, head, (foot + head) / 2]) <= SAME_LINE * tall
-    return bool(off[0] or off[1] or not off[2])
+    foot, head = (step / tall for step in _steps(one, two, line.direction[0]))
+    if min(abs(foot), abs(head)) <= SAME_LINE:
+        return True
+    if abs(foot + head) / 2 <= SAME_LINE:
+        return False
+    return max(abs(foot), abs(head)) <= LOWER
 
 
 def _stand_on_a_line(shapes: list[Shape], tall: float) -> bool:
@@ -142,14 +151,15 @@ def _stand_on_a_line(shapes: list[Shape], tall: float) -> bool:
         return False
     line = lines[0]
     order = np.argsort(line.character)
+    gaps = []
     for before, after in zip(order[:-1].tolist(), order[1:].tolist(), strict=True):
         one, two = (shapes[int(line.members[k])] for k in (before, after))
-        if gap_between(one.standing, two.standing) > PAIR_GAP * tall:
-            return False
+        gaps.append(gap_between(one.standing, two.standing) / tall)
         steps = _steps(one, two, line.direction[before])
-        if max(abs(step) for step in steps) > SAME_LINE * tall:
+        if max(abs(step) for step in steps) > IN_LINE * tall:
             return False
-    return True
+    wide = sum(gap > PAIR_GAP for gap in gaps)
+    return wide * SPACES <= len(gaps) and max(gaps) <= WORD_SPACE
 
 
 def _steps(one: Shape, two: Shape, way: Floats) -> tuple[float, float]:

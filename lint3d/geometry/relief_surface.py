@@ -60,6 +60,8 @@ class Searched:
     folds: Folds
     tolerance_mm: float
     """How far it may stray from the surface that was given."""
+    is_whole: bool
+    """Had that two faces at every edge? Sheets that lie on each other have levels, too."""
 
 
 def surfaces_to_search(
@@ -76,6 +78,7 @@ def surfaces_to_search(
     if not may_have_relief(vertices, faces, table, step_mm, plain=plain):
         return
     tolerances = (max(FINE_MM, 4 * step_mm), max(COARSE_MM, 4 * step_mm))
+    is_whole = bool((table.users() == 2).all())
     first = 0
     for number, (points, rows) in enumerate(simplified(vertices, faces, tolerances)):
         if not len(rows) or (first and len(rows) > FEWER * first):
@@ -85,6 +88,7 @@ def surfaces_to_search(
         yield Searched(
             folds(points, rows, edge_table(rows, len(points)), SLIVER * tolerances[number]),
             step_mm if same else sum(tolerances[: number + 1]),
+            is_whole,
         )
     if not first:
-        yield Searched(folds(vertices, faces, table, SLIVER * FINE_MM), 0.0)
+        yield Searched(folds(vertices, faces, table, SLIVER * FINE_MM), 0.0, is_whole)

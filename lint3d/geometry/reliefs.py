@@ -21,7 +21,8 @@ from lint3d.geometry.relief_codes import Code, codes_among, within
 from lint3d.geometry.relief_dots import Dots, as_grouped, dots_of, is_dot
 from lint3d.geometry.relief_groups import groups
 from lint3d.geometry.relief_heights import CLEAR, CLEAR_COARSE, measure_height
-from lint3d.geometry.relief_islands import Island, islands
+from lint3d.geometry.relief_islands import Island, islands, merged
+from lint3d.geometry.relief_levels import islands_by_level, islands_on_round_patches
 from lint3d.geometry.relief_lines import Inscription, inscriptions_among, with_inner
 from lint3d.geometry.relief_roughness import is_rough, may_hide_relief
 from lint3d.geometry.relief_shapes import Shape
@@ -132,7 +133,31 @@ def _on_surface(searched: Searched, step_mm: float) -> Found:
     found = islands(folds)
     if len(found) > MOST_ISLANDS:
         return Found(trouble=f"There are {len(found)} raised or sunk places, too many to tell.")
-    shapes = _without_ground(_measured(searched, found, step_mm), folds)
+    shapes = _measured(searched, found, step_mm)
+    by_level = searched.is_whole and islands_by_level(shapes, folds, searched.tolerance_mm)
+    if by_level:
+        shapes = _measured(searched, merged(found + by_level, folds), step_mm)
+    sorted_out = _made_of(shapes, searched)
+    if searched.is_whole and not _told_shapes(sorted_out):
+        more = islands_on_round_patches(folds, searched.tolerance_mm)
+        if more:
+            shapes = _measured(searched, merged(found + more, folds), step_mm)
+            again = _made_of(shapes, searched)
+            if _told_shapes(again):
+                return again
+    if not _told_shapes(sorted_out) and may_hide_relief(folds):
+        return Found(trouble=TOO_ROUGH)
+    if not _told_shapes(sorted_out) and is_coarse(folds):
+        untold = [*sorted_out.marks, *sorted_out.others]
+        if any(may_be_character(shape) for shape in untold) or has_steps(folds):
+            return Found(trouble=TOO_COARSE)
+    return sorted_out
+
+
+def _made_of(shapes: list[Shape], searched: Searched) -> Found:
+    """What islands make up."""
+    folds = searched.folds
+    shapes = _without_ground(shapes, folds)
     coded, codes = _codes(shapes, _parents(shapes, len(folds.faces)))
     # What has most of a surface and is no code is a web over half a part: no marking.
     kept = [i for i, s in enumerate(shapes) if i in coded or not s.measured.island.has_most]
@@ -143,12 +168,6 @@ def _on_surface(searched: Searched, step_mm: float) -> Found:
     for raised, middles in sorted_out.untold.items():
         lines = [one for one in sorted_out.inscriptions if one.raised == raised]
         middles.extend(untold_beside(lines, shapes, folds))
-    if not _told_shapes(sorted_out) and may_hide_relief(folds):
-        return Found(trouble=TOO_ROUGH)
-    if not _told_shapes(sorted_out) and is_coarse(folds):
-        untold = [*sorted_out.marks, *sorted_out.others]
-        if any(may_be_character(shape) for shape in untold) or has_steps(folds):
-            return Found(trouble=TOO_COARSE)
     return sorted_out
 
 

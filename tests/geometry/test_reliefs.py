@@ -349,6 +349,42 @@ def test_a_number_of_few_different_figures_is_one_inscription(text: str, base: s
     assert line.characters == len(text)
 
 
+@pytest.mark.parametrize(
+    ("text", "font"),
+    [
+        ("1 000", "DejaVu Sans"),
+        ("1 000", "DejaVu Sans Mono"),
+        ("TTTL", "DejaVu Serif"),
+        ("1112", "DejaVu Serif"),
+    ],
+)
+def test_few_figures_with_a_space_or_serifs_are_one_inscription(text: str, font: str) -> None:
+    """One gap of a line may be a space; letters with serifs have thick strokes and thin ones."""
+    (line,) = check(shapes.lettered(text, 0.5, 7.0, font=font)).inscriptions
+    assert line.characters == len(text.replace(" ", ""))
+
+
+def test_two_ribs_or_hooks_set_out_on_no_line_are_no_word() -> None:
+    """An L and a T on lines that no font has; two hooks far apart with a boss between."""
+    square, disc = m3.CrossSection.square, m3.CrossSection.circle(2.0, 48)
+    ell = square((12.0, 1.5), True) + square((1.5, 12.0), True).translate((-5.25, 5.25))
+    tee = square((12.0, 1.5), True) + square((1.5, 9.0), True).translate((0.0, -4.0))
+    hook = square((8.0, 3.0), True) + square((3.0, 8.0), True).translate((2.5, 3.0))
+    other = square((8.0, 3.0), True) + square((3.0, 6.0), True).translate((-2.5, 2.0))
+    for outline in (
+        ell.translate((-9.0, 0.0)) + tee.translate((8.0, 4.0)),
+        hook.translate((-8.0, 0.0)) + other.translate((8.0, 0.0)) + disc,
+    ):
+        case = shapes.on_slab(outline, 0.6, name="ribs and hooks")
+        assert not found_on(case.vertices, case.faces).inscriptions
+
+
+@pytest.mark.parametrize("text", ["Kg", "Lp", "2x", "A)", "Qu", "gT"])
+def test_two_letters_of_a_font_are_a_word(text: str) -> None:
+    (line,) = check(shapes.lettered(text, 0.5, 7.0)).inscriptions
+    assert line.characters == 2
+
+
 def test_equal_pads_and_an_odd_one_in_a_row_are_no_number() -> None:
     """Their feet and heads are not in line, they stand far apart, or they are plain."""
     ring = m3.CrossSection.circle(3.0, 48) - m3.CrossSection.circle(1.8, 48)

@@ -127,7 +127,9 @@ def test_letters_drawn_twice_as_bodies_that_share_corners_do_not_pass(
     if seed is not None:
         case = shapes.moved(case, np.random.default_rng(seed))
     results = inspect(tmp_path, case, limits=["relief/raised-height=0.6mm"])["raised-height"]
-    assert {result.kind for result in results} <= {"open", "fail"}
+    kinds = {result.kind for result in results}
+    assert kinds & {"open", "fail"}
+    assert kinds <= {"open", "fail", "informational"}  # a letter of which half is lost is a mark
 
 
 def _judging_all(tmp_path: Path) -> str:
@@ -300,6 +302,7 @@ def test_a_letter_that_is_not_cut_loose_leaves_the_height_open(
 
     cut_loose = reliefs.islands
     monkeypatch.setattr(reliefs, "islands", lambda folds: cut_loose(folds)[1:])
+    monkeypatch.setattr(reliefs, "islands_by_level", lambda *_: [])
     case = shapes.moved(shapes.barred("FEHL", sense * 0.6, 8.0, 1.0), np.random.default_rng(4))
     found = inspect(tmp_path, case)
     rule, other = ("raised-height", "sunk-depth")[::sense]
