@@ -45,6 +45,8 @@ _MOST_PLACES, _MOST_RECESSES = 20_000, 200
 _PLACES_ACROSS, _PLACES_DEEP = 3, 6
 #: What is less deep than this times the ball may lie beside one that gets there.
 _DEEP_ENOUGH = 0.3
+#: Halfway out an inner corner is at least as wide as its depth over this.
+DEEPEST_CORNER = 6.0
 #: Balls at the mouth that are tried for a shorter way.
 _MOST_TRIED = 2000
 
@@ -82,7 +84,7 @@ class Recess:
 class Unreached:
     """The balls in front of the surface that a ball of a given size does not get to."""
 
-    scene: RayScene
+    clearance: Clearance
     hidden: Balls
     start: Balls
     """balls it does get to"""
@@ -149,7 +151,7 @@ def find_unreached(
     scene = clearance.scene
     seeds = balls_from_outside(space, open_ones, inside, ball / 2, apart)
     hidden, start = not_reached(scene, clearance, space, inside, seeds, ball / 2, apart)
-    return Unreached(scene, hidden, start, ball, least_depth, apart)
+    return Unreached(clearance, hidden, start, ball, least_depth, apart)
 
 
 def recesses_in(unreached: Unreached, is_blind: bool = False) -> list[Recess]:
@@ -159,7 +161,7 @@ def recesses_in(unreached: Unreached, is_blind: bool = False) -> list[Recess]:
     ----------
     is_blind : is depth to be measured from any way through between two mouths as well?
     """
-    scene, hidden, start = unreached.scene, unreached.hidden, unreached.start
+    scene, hidden, start = unreached.clearance.scene, unreached.hidden, unreached.start
     ball, least_depth, apart = unreached.ball, unreached.least_depth, unreached.apart
     if len(hidden) == 0 or len(start) == 0:
         return []
@@ -198,9 +200,23 @@ def recesses_in(unreached: Unreached, is_blind: bool = False) -> list[Recess]:
         one = _recess(scene, hidden, places, mouths, members, line, reached, ball, apart)
         # In a blind branch this is how far the ball that the way ends at lies from its mouth.
         one = _deeper(one, float(beside[first]))
-        if one.depth >= least_depth:
+        if one.depth >= least_depth and not _is_corner(unreached, one, reached[0]):
             found.append(one)
     return sorted(found, key=lambda recess: (-recess.depth, *recess.position))
+
+
+def _is_corner(unreached: Unreached, recess: Recess, reached: Floats) -> bool:
+    """Is it one ball in an inner edge or corner, far smaller than places are apart?
+
+    From there on the space grows wider at once, which no neighbour tells. In a slot or a bore it is
+    as wide halfway out.
+    """
+    if len(recess.way) > 1 or recess.width >= unreached.apart:
+        return False
+    out = reached - recess.position
+    out *= recess.depth / 2 / max(float(np.linalg.norm(out)), 1e-12)
+    halfway = float(unreached.clearance.at(recess.position + out))
+    return bool(2 * halfway > max(2 * recess.width, recess.depth / DEEPEST_CORNER))
 
 
 def _deeper(recess: Recess, more: float) -> Recess:

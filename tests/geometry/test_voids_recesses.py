@@ -7,8 +7,10 @@ import pytest
 import shapes_voids as parts
 from manifold3d import Manifold
 
+from lint3d.geometry.throats_clearance import Clearance
 from lint3d.geometry.voids import find_voids
-from lint3d.geometry.voids_recesses import Recess, find_recesses
+from lint3d.geometry.voids_reach import Balls
+from lint3d.geometry.voids_recesses import Recess, Unreached, find_recesses, recesses_in
 
 
 def _recesses(
@@ -132,3 +134,24 @@ def test_fine_slot_in_the_wall_of_a_bore_that_the_ball_gets_through(
     # From the bore's wall, 0.99 mm off its middle, to 6 mm off it.
     assert found.depth_lower <= 6 - 0.99 <= found.depth_upper
     assert found.width == pytest.approx(width, rel=0.02)
+
+
+@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("is_slot", [True, False])
+def test_a_small_ball_in_an_inner_corner_is_no_recess(is_slot: bool, seed: int) -> None:
+    """Places on the surface are far apart, and one happens to lie in the corner."""
+    frame = parts.random_frame(seed)
+    half = 0.03
+    if is_slot:
+        solid = parts.block([20, 20, 5], [0, 0, -2.5]) - parts.block([2 * half, 9, 2], [0, 0, 0.3])
+        inner, outer = np.array([0, 0, half - 0.7]), np.array([0, 0, 0.75])
+    else:
+        solid = parts.block([20, 20, 5], [0, 0, -2.5]) + parts.block([5, 20, 9], [-2.5, 0, 0])
+        inner, outer = np.array([half, 0, half]), np.array([0.75, 0, 0.75])
+    clearance = Clearance(*parts.mesh(solid, frame))
+    hidden, start = (
+        Balls((at @ frame[:, :3].T + frame[:, 3])[None], np.array([radius]), np.array([0]))
+        for at, radius in ((inner, half), (outer, 0.75))
+    )
+    found = recesses_in(Unreached(clearance, hidden, start, 1.5, 0.5, 0.375), is_blind=True)
+    assert len(found) == is_slot
