@@ -8,6 +8,7 @@ A file that ends a worker while it is read is reported as unreadable.
 from __future__ import annotations
 
 import contextlib
+import os
 import pickle
 import queue
 import signal
@@ -114,7 +115,10 @@ class Pool:
 
     def _start(self) -> _Worker:
         process = subprocess.Popen(
-            [sys.executable, "-P", "-c", _START], stdin=subprocess.PIPE, stdout=subprocess.PIPE
+            [sys.executable, "-P", "-c", _START],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            env=_environment(),
         )
         worker = _Worker(process, self.answers)
         threading.Thread(target=worker.listen, daemon=True).start()
@@ -241,6 +245,15 @@ class Pool:
                 )
             if worker.excess:
                 worker.process.kill()
+
+
+def _environment() -> dict[str, str]:
+    """Of a worker: its products of matrices run on one thread, unless somebody says otherwise.
+
+    They are small. On every core their threads wait for one another in busy loops, which takes a
+    tenth more processor time, and there is a worker on every core already.
+    """
+    return {"OPENBLAS_NUM_THREADS": "1", **os.environ}
 
 
 def _resident_mb(pid: int) -> float:

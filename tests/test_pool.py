@@ -173,6 +173,27 @@ def test_a_bound_that_nothing_fits_into_gives_up_and_says_which(tmp_path: Path) 
     assert not [result for result in found.results if result.kind == "pass" and result.body]
 
 
+def test_a_worker_has_one_thread_for_matrices_unless_told_otherwise(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    seen: list[dict[str, str]] = []
+
+    def start(*_: object, env: dict[str, str], **__: object) -> None:
+        seen.append(env)
+        raise OSError("not started")
+
+    monkeypatch.setattr("lint3d.pool.subprocess.Popen", start)
+    monkeypatch.setenv("OF_THE_PARENT", "kept")
+    for given, expected in ((None, "1"), ("3", "3")):
+        monkeypatch.delenv("OPENBLAS_NUM_THREADS", raising=False)
+        if given:
+            monkeypatch.setenv("OPENBLAS_NUM_THREADS", given)
+        with pytest.raises(OSError, match="not started"):
+            Pool(1, Setup(PluginSettings(), 2000), SECONDS)._start()
+        assert seen[-1]["OPENBLAS_NUM_THREADS"] == expected
+        assert seen[-1]["OF_THE_PARENT"] == "kept"
+
+
 def test_a_worker_that_ends_while_it_has_nothing_to_do_costs_nothing() -> None:
     """Its last job is done; it must not be lost once more."""
     with Pool(1, Setup(PluginSettings(), 2000), SECONDS) as pool:
