@@ -18,6 +18,7 @@ Ints = NDArray[np.int64]
 ROW_MOST = 16  # points along a sliver
 GOLDEN = (5**0.5 - 1) / 2  # multiples of it, less whole numbers, fill 0 to 1 evenly
 TIP = 0.02  # share of its stretch of the side that a point keeps off both ends
+ROWS_AT_ONCE = 1_000_000  # slivers whose points are worked out together: millions take much memory
 GRID_MOST = 8  # sub-triangles along a side of a stout triangle: 64 points
 
 
@@ -59,11 +60,13 @@ def spread_points(
         return _middles(corners), single, areas.copy()
     points, owners, shares = [_middles(corners[single])], [single], [areas[single]]
     for count in np.unique(along[(along > 1) | is_thinned]):
-        rows = np.flatnonzero(is_row & (along == count) & ((along > 1) | is_thinned))
-        place, share = points_in_rows(corners[rows], int(count), phase[rows])
-        points.append(place.reshape(-1, 3))
-        owners.append(np.repeat(rows, count))
-        shares.append((share * areas[rows, None]).ravel())
+        every = np.flatnonzero(is_row & (along == count) & ((along > 1) | is_thinned))
+        for start in range(0, len(every), ROWS_AT_ONCE):
+            rows = every[start : start + ROWS_AT_ONCE]
+            place, share = points_in_rows(corners[rows], int(count), phase[rows])
+            points.append(place.reshape(-1, 3))
+            owners.append(np.repeat(rows, count))
+            shares.append((share * areas[rows, None]).ravel())
         rows = np.flatnonzero(~is_row & (along == count) & (along > 1))
         weights = grid_weights(int(count))
         points.append(np.einsum("wc,tcx->twx", weights, corners[rows]).reshape(-1, 3))

@@ -25,6 +25,7 @@ NARROW = 0.5  # needles are at most so broad, as a share of the low end of the r
 SMOOTH_COS = float(np.cos(np.radians(10.0)))  # how far they may turn from one to the next
 STATIONS_EACH, STATIONS_MOST = 512, 100_000_000
 STATIONS_AT_ONCE = 1_000_000
+NEEDLES_AT_ONCE = 1_000_000
 POINTS_A_CELL = 8
 BITS = 20  # cells a side, as a power of 2
 
@@ -59,7 +60,9 @@ def dense_facets(
     rows = np.flatnonzero(long & (2 * surface.areas <= NARROW * low * surface.longest))
     if len(rows) < DENSE_LEAST:
         return dense
-    rows = rows[_smooth_along(surface, rows)]
+    parts = range(0, len(rows), NEEDLES_AT_ONCE)
+    smooth = [_smooth_along(surface, rows[i : i + NEEDLES_AT_ONCE]) for i in parts]
+    rows = rows[np.concatenate(smooth)]
     count = np.ceil(surface.longest[rows] / low).astype(np.int64)
     rows, count = rows[count <= STATIONS_EACH], count[count <= STATIONS_EACH]
     if len(rows) < DENSE_LEAST or count.sum() > STATIONS_MOST:
