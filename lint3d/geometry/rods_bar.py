@@ -120,83 +120,91 @@ def bars_of_regions(spans: Spans, regions: Sequence[ThinRegion]) -> list[Bar | N
     bar = np.repeat(np.arange(len(regions)), [len(one) for one in facets])
     axis, straight = straight_axes(spans.inward[facet], surface.areas[facet], bar, len(regions))
     circle, centre = narrowest_circles(surface, spans.inward, facet, bar, axis)
-    found: list[Bar | None] = []
+    found: list[Bar | None] = [None] * len(regions)
+    bent = []
     for i, one in enumerate(regions):
         diameter, sagitta = circle[i]
         # Where the section is not convex the planes of its sides cut the circle.
         least = one.lower - 2 * spans.floor_mm
         if not straight[i] or not least <= diameter <= CIRCLE_MOST * one.value:
-            found.append(_bent(spans, one))
+            bent.append(i)
             continue
         corners = surface.corners[facets[i]].reshape(-1, 3)
         middle = centre[i]
         along = (corners - middle) @ axis[i]
         low, high = float(along.min()), float(along.max())
-        found.append(
-            Bar(
-                diameter,
-                max(diameter - 2 * spans.floor_mm, 0.0),
-                diameter + 2 * spans.floor_mm,
-                high - low,
-                max(high - low - spans.floor_mm, 0.0),
-                high - low + spans.floor_mm,
-                axis[i],
-                middle + axis[i] * low,
-                middle + axis[i] * high,
-                True,
-                (False, False),
-                one.faces,
-                sagitta,
-                one.extent,
-            )
+        found[i] = Bar(
+            diameter,
+            max(diameter - 2 * spans.floor_mm, 0.0),
+            diameter + 2 * spans.floor_mm,
+            high - low,
+            max(high - low - spans.floor_mm, 0.0),
+            high - low + spans.floor_mm,
+            axis[i],
+            middle + axis[i] * low,
+            middle + axis[i] * high,
+            True,
+            (False, False),
+            one.faces,
+            sagitta,
+            one.extent,
         )
+    for i, bar in zip(bent, _bent(spans, [regions[i] for i in bent]), strict=True):
+        found[i] = bar
     ended = iter(with_ends(surface, [bar for bar in found if bar is not None and bar.is_straight]))
     return [next(ended) if bar is not None and bar.is_straight else bar for bar in found]
 
 
-def _bent(spans: Spans, region: ThinRegion) -> Bar | None:
-    """A region as a bent bar, by sections at its tightest place and beside it."""
-    if region.value <= 4 * spans.floor_mm:
-        return None
-    surface, floor = spans.surface, spans.floor_mm
-    middle = (region.point + region.contact_point) / 2
-    across = region.contact_point - region.point
-    across = across / np.linalg.norm(across)
-    thick = np.array([region.value])
-    first, _, centre, axis = circles_at(surface, spans.inward, middle[None], across[None], thick)
-    if not np.isfinite(first[0]):
-        return None
-    aside = np.concatenate([[0.0], BESIDE_TIGHTEST]) * region.value
-    places = centre + axis * aside[:, None]
+def _bent(spans: Spans, regions: Sequence[ThinRegion]) -> list[Bar | None]:
+    """Regions as bent bars, by sections at the tightest place of each and beside it."""
+    found: list[Bar | None] = [None] * len(regions)
+    number = np.array([i for i, one in enumerate(regions) if one.value > 4 * spans.floor_mm], int)
+    if not len(number):
+        return found
+    surface, inward, floor = spans.surface, spans.inward, spans.floor_mm
+    begin = np.array([regions[i].point for i in number])
+    step = np.array([regions[i].contact_point for i in number]) - begin
+    across = step / np.linalg.norm(step, axis=1)[:, None]
+    thick = np.array([regions[i].value for i in number])
+    first, _, centre, axis = circles_at(surface, inward, begin + step / 2, across, thick)
+    closed = np.isfinite(first)
+    number, across, thick, first = number[closed], across[closed], thick[closed], first[closed]
+    aside = np.concatenate([[0.0], BESIDE_TIGHTEST])
+    each = len(aside)
+    along = axis[closed, None] * (thick[:, None] * aside)[:, :, None]
     size, flats, centre, axis = circles_at(
         surface,
-        spans.inward,
-        places,
-        np.repeat(across[None], len(places), axis=0),
-        np.repeat(first, len(places)),
+        inward,
+        (centre[closed, None] + along).reshape(-1, 3),
+        np.repeat(across, each, axis=0),
+        np.repeat(first, each),
     )
-    least = region.lower - 2 * floor
-    good = (size >= least) & (size <= CIRCLE_MOST * region.value)
-    if not good[0]:
-        return None
-    best = int(np.where(good, size, np.inf).argmin())
-    diameter = float(size[best])
-    return Bar(
-        diameter,
-        max(diameter - 2 * floor, 0.0),
-        diameter + 2 * floor,
-        0.0,
-        0.0,
-        np.inf,
-        pointing_up(axis[best : best + 1])[0],
-        centre[best],
-        centre[best],
-        False,
-        (False, False),
-        region.faces,
-        float(sagitta_of(size[best : best + 1], flats[best : best + 1])[0]),
-        region.extent,
-    )
+    sagitta = sagitta_of(size, flats)
+    for turn, i in enumerate(number.tolist()):
+        one, mine = regions[i], np.arange(turn * each, (turn + 1) * each)
+        least = one.lower - 2 * floor
+        good = (size[mine] >= least) & (size[mine] <= CIRCLE_MOST * one.value)
+        if not good[0]:
+            continue
+        best = int(mine[np.where(good, size[mine], np.inf).argmin()])
+        diameter = float(size[best])
+        found[i] = Bar(
+            diameter,
+            max(diameter - 2 * floor, 0.0),
+            diameter + 2 * floor,
+            0.0,
+            0.0,
+            np.inf,
+            pointing_up(axis[best : best + 1])[0],
+            centre[best],
+            centre[best],
+            False,
+            (False, False),
+            one.faces,
+            float(sagitta[best]),
+            one.extent,
+        )
+    return found
 
 
 def with_ends(surface: SpanSurface, found: list[Bar]) -> list[Bar]:
