@@ -203,9 +203,9 @@ def blind_depth(
 ) -> Iterator[Place | LeftOut]:
     """A slot, gap or bent bore too deep for its width to be cleaned out.
 
-    The value is its depth over its width, for gaps from the widest opening that is told apart from
-    the outside (12.75 mm on the default sheet) down to 0.005 mm, below which they count as closed.
-    What lies on a
+    The value is its depth over its width, for gaps of any width down to 0.005 mm, below which they
+    count as closed; what is wider than 12.75 mm (on the default sheet) is told if it is at least
+    six times deeper. What lies on a
     way through from one mouth to another is rinsed, and its depth counts from there. Round straight
     holes are told by walls/deep-hole, and pockets by the other rules of this family.
 

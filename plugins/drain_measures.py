@@ -17,6 +17,7 @@ from lint3d_plugins.drain_hollows import Hollows, find_hollows
 from lint3d_plugins.drain_liquid import liquid_of
 from lint3d_plugins.drain_puddles import Leftovers, left_in
 from lint3d_plugins.drain_recesses import LEAST_RATIO, Reach, Recesses, reach_of, recesses_of
+from lint3d_plugins.drain_wide import wide_recesses
 
 if TYPE_CHECKING:
     import networkx as nx
@@ -112,6 +113,7 @@ def recesses(voids: Hollows, reach: Reach, sheet: Sheet) -> Recesses:
             here = reach_of(voids, ball, least * (narrower or ball / 9))
         # What a smaller ball does not reach was told with that one.
         found += [one for one in recesses_of(here, is_blind=True).found if one[1].width > narrower]
+    found += wide_recesses(voids, balls[-1], _deep(sheet))
     return Recesses(voids, balls[-1], tuple(found))
 
 

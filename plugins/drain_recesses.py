@@ -92,7 +92,7 @@ def recesses_of(reach: Reach, is_blind: bool = False) -> Recesses:
     from lint3d.geometry.voids_recesses import recesses_in
 
     found = [
-        (hollow, _in_file(hollow, recess))
+        (hollow, in_file(hollow, recess))
         for hollow, pockets, unreached in reach.found
         for recess in recesses_in(unreached, is_blind)
         if not any(node in pockets for node in recess.nodes)
@@ -101,7 +101,7 @@ def recesses_of(reach: Reach, is_blind: bool = False) -> Recesses:
     return Recesses(reach.hollows, reach.ball, tuple(found))
 
 
-def _in_file(hollow: Hollow, recess: Recess) -> Recess:
+def in_file(hollow: Hollow, recess: Recess) -> Recess:
     """A recess in the frame of the file."""
     return replace(
         recess,

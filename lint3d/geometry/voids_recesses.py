@@ -24,6 +24,7 @@ from lint3d.geometry.voids_reach import (
     Balls,
     balls_before,
     balls_from_outside,
+    chamber_at,
     is_nothing_deep,
     is_roomy,
     links_between,
@@ -124,14 +125,18 @@ def find_unreached(
     ball: float,
     least_depth: float,
     ignored: frozenset[int] = frozenset(),
+    is_wide: bool = False,
 ) -> Unreached | None:
     """Where does a ball not get? As for `find_recesses`; None where it gets everywhere.
 
     Parameters
     ----------
     ignored : chambers in which it does not matter
+    is_wide : is only what the grid shows asked for?
     """
     places = space.places(*surface)
+    if is_wide:
+        places = places[chamber_at(space, places.point + space.grid.pitch * places.normal) >= 0]
     box = surface[0].min(axis=0), surface[0].max(axis=0)
     roomy = is_roomy(space, box, places, ball / 2)
     tight, open_ones = places[~roomy], places[roomy]
