@@ -97,7 +97,11 @@ def _is_in_pieces(body: Body) -> bool:
 def raised_height(reliefs: Reliefs, sheet: Sheet) -> Iterator[Place | Note | LeftOut]:
     """Raised lettering too low to be read.
 
-    The value is the height of the lowest character above the face it stands on.
+    The value is the height of the lowest character above the face it stands on. Lettering is a line
+    of characters of two shapes at least. A single one, a word whose letters touch, equal ones in a
+    row (111) and two that are alike or of which one is a bar (66, IN) may be features of another
+    kind: they are information, unless the sheet states `[relief] lone_marks = "judge"`. Plain bars
+    in a row (ill) are taken for ribs.
 
     Remedy: raise it, or give it a colour of its own.
     """
@@ -108,7 +112,8 @@ def raised_height(reliefs: Reliefs, sheet: Sheet) -> Iterator[Place | Note | Lef
 def sunk_depth(reliefs: Reliefs, sheet: Sheet) -> Iterator[Place | Note | LeftOut]:
     """Sunk lettering too shallow to be read.
 
-    The value is the depth of the shallowest character below the face it is sunk into.
+    The value is the depth of the shallowest character below the face it is sunk into. What counts
+    as lettering is told at relief/raised-height.
 
     Remedy: sink it deeper.
     """
