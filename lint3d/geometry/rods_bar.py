@@ -149,8 +149,8 @@ def bars_of_regions(spans: Spans, regions: Sequence[ThinRegion]) -> list[Bar | N
             sagitta,
             one.extent,
         )
-    for i, bar in zip(bent, _bent(spans, [regions[i] for i in bent]), strict=True):
-        found[i] = bar
+    for i, other in zip(bent, _bent(spans, [regions[i] for i in bent]), strict=True):
+        found[i] = other
     ended = iter(with_ends(surface, [bar for bar in found if bar is not None and bar.is_straight]))
     return [next(ended) if bar is not None and bar.is_straight else bar for bar in found]
 
