@@ -33,7 +33,7 @@ CONGRUENT = 0.04
 #: No more than this share of the characters of a line are congruent; or than that, where they
 #: stand as tightly and on one line as only characters do (1000, 0001).
 MOST_CONGRUENT, MOST_IN_LINE = 0.6, 0.85
-#: The strokes of two characters differ by no more than this share, if one is convex outside.
+#: A stroke that characters share is as wide in each, within this share.
 LIKE_STROKE = 0.35
 #: A lone mark stands up by no more than this share of its size.
 MARK_RISE = 0.25
@@ -104,12 +104,12 @@ def _are_sure(shapes: list[Shape]) -> bool:
 
 
 def _are_a_pair(one: Shape, two: Shape) -> bool:
-    """Are two islands of one font? None is a plain boss or bar, and their strokes are alike."""
+    """Are two islands of one font? None is a plain boss or bar, and they share a stroke."""
     if not (is_no_bar(one) and is_no_bar(two)):
         return False
     if all(shape.fill < CONVEX for shape in (one, two)):
         return True
-    return have_like_strokes([one, two])
+    return share_a_stroke([one, two])
 
 
 def is_shaped(shape: Shape) -> bool:
@@ -119,12 +119,6 @@ def is_shaped(shape: Shape) -> bool:
 def is_no_bar(shape: Shape) -> bool:
     """Is it more than a plain bar or boss?"""
     return is_shaped(shape) or len(shape.counters) > 0
-
-
-def have_like_strokes(shapes: list[Shape]) -> bool:
-    """Are the usual strokes of islands those of one font?"""
-    width = [shape.strokes.usual for shape in shapes]
-    return max(width) <= (1 + LIKE_STROKE) * min(width)
 
 
 def is_pattern(shape: Shape) -> bool:

@@ -379,9 +379,15 @@ def test_two_ribs_or_hooks_set_out_on_no_line_are_no_word() -> None:
         assert not found_on(case.vertices, case.faces).inscriptions
 
 
-@pytest.mark.parametrize("text", ["Kg", "Lp", "2x", "A)", "Qu", "gT"])
-def test_two_letters_of_a_font_are_a_word(text: str) -> None:
-    (line,) = check(shapes.lettered(text, 0.5, 7.0)).inscriptions
+@pytest.mark.parametrize(
+    ("text", "font"),
+    [
+        *((text, "DejaVu Sans") for text in ("Kg", "Lp", "2x", "A)", "Qu", "gT")),
+        ("0E", "DejaVu Serif"),
+    ],
+)
+def test_two_letters_of_a_font_are_a_word(text: str, font: str) -> None:
+    (line,) = check(shapes.lettered(text, 0.5, 7.0, font=font)).inscriptions
     assert line.characters == 2
 
 
