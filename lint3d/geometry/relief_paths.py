@@ -27,7 +27,7 @@ STANDS, BLOCK, SURELY = 0.02, 6, 0.1
 #: Ways from neighbour to neighbour along one line differ by less than this.
 ALONG = np.cos(np.radians(20.0))
 #: The steps between the middles of letters lean by no more than this against their line, degrees.
-MOST_LEAN, LEAN_OF_TWO = 25, 10
+MOST_LEAN, LEAN_OF_TWO = 32, 10
 #: Lines that are shared weigh so much against low extents.
 SHARING = 2.0
 

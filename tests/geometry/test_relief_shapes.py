@@ -99,6 +99,14 @@ def test_dashes_under_arms_and_letters_on_no_common_line(text: str, font: str) -
     assert line.characters == len(text)
 
 
+@pytest.mark.parametrize("text", ["LTA", "LTL", "AVA"])
+def test_letters_whose_middles_lie_far_from_one_line(text: str) -> None:
+    case = lettered(text, 0.6, 6.0)
+    (line,) = _found(case.vertices, case.faces).inscriptions
+    low, high = line.character_height_interval
+    assert low <= 6.0 <= high
+
+
 @pytest.mark.parametrize("text", ["#%&@8B", "*+*M*", "QWS$"])
 def test_letters_with_spaces_and_signs_are_no_patterns(text: str) -> None:
     case = lettered(text, 0.8, 10.0)
