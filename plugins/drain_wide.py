@@ -65,7 +65,10 @@ def _coarse(
     from lint3d.geometry.voids import choose_grid
     from lint3d.geometry.voids_space import MARGIN, build_space
 
-    for grid, _ in hollow.grids:
+    spaces = hollow.voids.spaces or [None] * len(hollow.grids)
+    for (grid, _), space in zip(hollow.grids, spaces, strict=True):
+        if space is not None and not _has_room(space, frozenset(hollow.members(space)), ball):
+            continue
         last = np.array(grid.shape) - 1 - MARGIN
         box = grid.point(np.full(3, MARGIN)), grid.point(last)
         # No way in it is longer than its three sides together.
@@ -76,6 +79,20 @@ def _coarse(
         if len(balls) > 1:
             coarse, _ = choose_grid(box, ball, _BYTES)
             yield build_space(*surface, coarse, balls[-1] / 2 + 2 * coarse.pitch), balls
+
+
+def _has_room(space: Space, pockets: frozenset[int], ball: float) -> bool:
+    """May a ball have room anywhere inside a grid but in pockets?
+
+    Not every point is looked at: where it has room, points beside its middle have nearly as much.
+    """
+    radius = ball / 2 / space.grid.pitch
+    step = max(int(radius / 2), 1)
+    some = (slice(1, -1, step),) * 3
+    # On the grid what is surely outside is infinitely wide.
+    wide = space.distance[some] >= radius - step * np.sqrt(3) / 2 - 1
+    basin = space.basins.label[some][wide]
+    return not np.isin(space.chambers.of_basin[basin[basin >= 0]], list(pockets)).all()
 
 
 def _pockets(hollow: Hollow, space: Space) -> frozenset[int]:
