@@ -78,18 +78,19 @@ def _rolled_flat(centre: Floats, normal: Floats, apart: Floats, one: int, two: i
         by = parent[dot]
         # The way is carried on by the turn that takes one normal to the next.
         common = normal[by] + normal[dot]
-        common /= max(np.linalg.norm(common), TINY)
+        common /= max(float(np.linalg.norm(common)), TINY)
         along[dot] = _in_plane(along[by] - 2 * (along[by] @ common) * common, normal[dot])
         across = along[by] - (along[by] @ common) * common
         step = centre[dot] - centre[by]
         flat = np.array([step @ across, step @ cross_product(common, across)])
-        at[dot] = at[by] + flat * (np.linalg.norm(step) / max(np.linalg.norm(flat), TINY))
+        length = float(np.linalg.norm(step))
+        at[dot] = at[by] + flat * (length / max(float(np.linalg.norm(flat)), TINY))
     return at
 
 
 def _in_plane(way: Floats, normal: Floats) -> Floats:
     flat: Floats = way - (way @ normal) * normal
-    return flat / max(np.linalg.norm(flat), TINY)
+    return flat / max(float(np.linalg.norm(flat)), TINY)
 
 
 def _are_rows(down: Floats) -> bool:

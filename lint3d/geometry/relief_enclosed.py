@@ -169,8 +169,7 @@ def _quadric(points: Floats) -> Floats:
     """Coefficients of a surface of second degree over the first two coordinates."""
     if np.ptp(points[:, 2]) <= 1e-9 * np.ptp(points[:, :2]):
         return np.array([points[:, 2].mean(), 0, 0, 0, 0, 0])
-    coefficients: Floats = np.linalg.lstsq(_terms(points), points[:, 2], rcond=None)[0]
-    return coefficients
+    return np.asarray(np.linalg.lstsq(_terms(points), points[:, 2], rcond=None)[0], np.float64)
 
 
 def _terms(points: Floats) -> Floats:
