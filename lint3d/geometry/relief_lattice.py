@@ -23,8 +23,9 @@ LEAST_SIDE = 8
 MOST_SIDE = 200
 #: Lines stray from the lattice by less than this share of a square, but for this share of them.
 ON_LATTICE, OFF_SHARE = 0.15, 0.05
-#: Squares may be this much wider or narrower than the lattice.
-LIKE_SQUARE = 0.3
+#: Squares may be this much wider or narrower than the lattice: pecked ones are 0.6 of a pitch wide.
+#: from memory
+LIKE_SQUARE = 0.42
 #: The step between most lines is that between half of all neighbours, to within this share; lines
 #: off by less than this share of it are in step.
 NEAR_USUAL, IN_STEP = 0.08, 0.25

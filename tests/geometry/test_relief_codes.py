@@ -154,7 +154,7 @@ def test_a_field_of_squares_on_a_slanted_face_with_draft() -> None:
     check(found_on(case), 21, 1.0, 0.5)
 
 
-@pytest.mark.parametrize("gap", [0.0, -0.1])
+@pytest.mark.parametrize("gap", [0.0, -0.1, -0.38])
 def test_squares_that_meet_at_an_edge_only_or_not_at_all(gap: float) -> None:
     """Stored in a file, corners that meet are one vertex, and the edge between has four faces."""
     rng = np.random.default_rng(5)
