@@ -211,7 +211,7 @@ def inspect_command(ctx: click.Context, /, **options: Any) -> None:
     remember(prepared, options["baseline"], options["concessions"])
     writers = _writers((*options["reports"], *_page(options["page"])), prepared.registry)
     keep = _needs(writers, options["pictures"])
-    with Progress(sys.stderr, log=not options["quiet"]) as progress:
+    with Progress(sys.stderr) as progress:
         prepared.progress = progress.step
         prepared.expect, prepared.advance = progress.expect, progress.advance
         inspection = run(prepared, options["files"], keep)

@@ -1,8 +1,7 @@
 """What is it doing, and how long will it take? For work that takes over a second.
 
 One line on standard error: a bar, the file, the measure and the remaining time. Shown only on a
-terminal. A log or a pipe gets a plain line after half a minute and whenever twice as long has gone
-by, so that nobody takes a long run for one that hangs. The remaining time goes by the share done:
+terminal; nothing is written to a log or a pipe. The remaining time goes by the share that is done:
 each job counts by the size of its files, and within a job all steps alike, for how long a measure
 takes is not known before. It is left out until a twentieth is done.
 """
@@ -16,8 +15,6 @@ from typing import TextIO
 from urllib.parse import unquote
 
 PATIENCE_SECONDS = 1.0
-#: When the first line is written to a log. common practice, no source
-LOG_SECONDS = 30.0
 BAR_WIDTH = 12
 SURE_SHARE = 0.05
 
@@ -25,14 +22,11 @@ SURE_SHARE = 0.05
 class Progress:
     """One line that is written over. Use as a context manager."""
 
-    def __init__(self, stream: TextIO, log: bool = True) -> None:
+    def __init__(self, stream: TextIO) -> None:
         self.stream = stream
-        self.log = log
-        """Are lines written where there is no terminal?"""
         self.shown = stream.isatty() and os.environ.get("TERM") != "dumb"
         self.begun = time.monotonic()
         self.last = 0.0
-        self.next_line = LOG_SECONDS
         self.dirty = False
         self.weights: list[float] = []
         self.shares: dict[int, float] = {}
@@ -56,26 +50,12 @@ class Progress:
     def step(self, uri: str, step: str, body: str) -> None:
         """Called before each step of an inspection."""
         now = time.monotonic()
-        if not self.shown:
-            self._log(now, uri, step, body)
-        elif now - self.begun >= PATIENCE_SECONDS and now - self.last >= 0.1:
-            self._line(now, uri, step, body)
-
-    def _log(self, now: float, uri: str, step: str, body: str) -> None:
-        gone = now - self.begun
-        if gone < self.next_line or not self.log:
+        if not self.shown or now - self.begun < PATIENCE_SECONDS or now - self.last < 0.1:
             return
-        while gone >= self.next_line:
-            self.next_line *= 2
-        left = self._remaining(now)
-        what = _plain(uri, step, body) + (f", {left}" if left else "")
-        self.stream.write(f"lint3d: at work for {int(gone)} s; {what}\n")
-        self.stream.flush()
-
-    def _line(self, now: float, uri: str, step: str, body: str) -> None:
         self.last, self.dirty = now, True
         width = self._width() - 1
-        plain = _plain(uri, step, body)
+        text = f"{unquote(uri)}: {step}" + (f" ({body})" if body else "")
+        plain = "".join(c if c.isprintable() else "?" for c in text)
         left = self._remaining(now)
         room = width - len(left) - BAR_WIDTH - 2
         if self.weights and room >= 20:
@@ -102,12 +82,6 @@ class Progress:
     @staticmethod
     def _width() -> int:
         return shutil.get_terminal_size((80, 24)).columns
-
-
-def _plain(uri: str, step: str, body: str) -> str:
-    """What it is at; a name cannot write to the terminal."""
-    text = f"{unquote(uri)}: {step}" + (f" ({body})" if body else "")
-    return "".join(c if c.isprintable() else "?" for c in text)
 
 
 def _told(seconds: float) -> str:
