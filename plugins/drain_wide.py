@@ -7,7 +7,7 @@ next. Lengths in mm. Guarded by tests/plugins/test_drain_wide.py.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -65,7 +65,7 @@ def _coarse(
     from lint3d.geometry.voids import choose_grid
     from lint3d.geometry.voids_space import MARGIN, build_space
 
-    spaces = hollow.voids.spaces or [None] * len(hollow.grids)
+    spaces: Sequence[Space | None] = hollow.voids.spaces or [None] * len(hollow.grids)
     for (grid, _), space in zip(hollow.grids, spaces, strict=True):
         if space is not None and not _has_room(space, frozenset(hollow.members(space)), ball):
             continue
