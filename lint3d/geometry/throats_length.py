@@ -68,21 +68,20 @@ def _neck_line(point: Floats, radius: Floats, row: int, factor: float) -> Floats
 
     A bend inside the neck may be wider, as long as the way narrows down again.
     """
-    limit, bend = factor * radius[row], BEND_FACTOR * radius[row]
-    ends = []
-    for side in (-1, 1):
-        last, at = row, row + side
-        while 0 <= at < len(radius) and radius[at] <= bend:
-            if radius[at] <= limit:
-                last = at
-            at += side
-        ends.append(_crossing(point, radius, last, side, limit))
-    inside = point[ends[0][0] : ends[1][0] + 1]
-    return np.vstack([ends[0][1], inside, ends[1][1]])
+    limit = factor * radius[row]
+    first, last = _last_within(radius, row, factor)
+    ends = [_crossing(point, radius, at, side, limit) for at, side in ((first, -1), (last, 1))]
+    return np.vstack([ends[0], point[first : last + 1], ends[1]])
 
 
 def _wide_ends(point: Floats, radius: Floats, row: int, factor: float) -> Floats:
     """(n, 3) the same part of a way, from one of its points beyond the limit to another."""
+    first, last = _last_within(radius, row, factor)
+    return point[max(first - 1, 0) : last + 2]
+
+
+def _last_within(radius: Floats, row: int, factor: float) -> tuple[int, int]:
+    """Rows to both sides of a throat, up to which the way is no wider than `factor` times that."""
     limit, bend = factor * radius[row], BEND_FACTOR * radius[row]
     ends = []
     for side in (-1, 1):
@@ -91,19 +90,18 @@ def _wide_ends(point: Floats, radius: Floats, row: int, factor: float) -> Floats
             if radius[at] <= limit:
                 last = at
             at += side
-        ends.append(min(max(last + side, 0), len(radius) - 1))
-    return point[ends[0] : ends[1] + 1]
+        ends.append(last)
+    return ends[0], ends[1]
 
 
-def _crossing(
-    point: Floats, radius: Floats, last: int, side: int, limit: float
-) -> tuple[int, Floats]:
-    """The last row within the limit, and the place beside it where the limit is reached."""
+def _crossing(point: Floats, radius: Floats, last: int, side: int, limit: float) -> Floats:
+    """The place beside the last row within the limit where that is reached."""
     after = last + side
     if not 0 <= after < len(radius) or radius[after] <= radius[last]:
-        return last, point[last]
+        return point[last]
     share = min((limit - radius[last]) / (radius[after] - radius[last]), 1.0)
-    return last, point[last] + share * (point[after] - point[last])
+    place: Floats = point[last] + share * (point[after] - point[last])
+    return place
 
 
 def _length(line: Floats) -> float:

@@ -33,20 +33,10 @@ REACH = 2.3
 #: Of balls in a cell of this size, times the distance of places, the largest is kept.
 _CELL = 0.7
 #: A ball sits against its wall if its radius is no smaller than this times the wanted one.
-_FULL = 1.0 - 1e-5
+FULL = 1.0 - 1e-5
 #: Such balls nearer than this times their radius are one; nearer than that they overlap so well
-#: that one of `_HARDLY_NARROWER` of their size slides across.
-_CLOSE, _OVERLAP, _HARDLY_NARROWER = 0.35, 1.4, 0.7
-#: A place this near to such a ball, times its radius, is part of nothing deep; and how far off the
-#: wall it looks for it.
-_BESIDE, _OFF_THE_WALL = 0.5, 1e-3
-#: Such balls are looked for where they are fewer than the places by this, and moved until there is
-#: so much room. The best of so many is taken for each place.
-_FEWER, _MUCH_ROOM, _CANDIDATES = 2, 1.2, 4
-#: Balls that surely come from outside are taken about so far from each other then, times radius.
-_SEEDS_APART = 0.25
-#: Half radii that a ball is slid straight at most.
-_MOST_SLID = 16
+#: that one of `HARDLY_NARROWER` of their size slides across.
+_CLOSE, OVERLAP, HARDLY_NARROWER = 0.35, 1.4, 0.7
 #: Neighbours of a place that it is joined to at most.
 _MOST_NEIGHBOURS = 24
 
@@ -101,114 +91,6 @@ def _balls(space: Space, places: Places, radius: Floats) -> Balls:
     return Balls(centre, radius, chamber_at(space, centre))
 
 
-def is_nothing_deep(
-    scene: RayScene,
-    clearance: Clearance,
-    space: Space,
-    tight: Places,
-    roomy: Places,
-    ball: tuple[float, float],
-    ignored: frozenset[int],
-) -> bool:
-    """Is every tight place beside a ball that comes from outside, or in a hollow that is ignored?
-
-    Each place is looked at from the widest grid point up from it: many places have the same one.
-    What sees a ball that gets there, and lies so near to it, is nowhere deep. A few balls do for
-    that, where one for each place would be needed to tell how deep something is.
-
-    Parameters
-    ----------
-    tight, roomy : places without and with room by the grid
-    ball : radius, and distance of places, mm
-    ignored : chambers that do not matter, nor what hangs together with them
-    """
-    radius, apart = ball
-    # Whatever is free beyond the grid is outside.
-    middle = tight.point + tight.normal * radius
-    left = index_in(space, middle)[1]
-    left[~left] = clearance.at(middle[~left]) < _FULL * radius
-    tight = tight[left]
-    front, is_inside = index_in(space, tight.point + tight.normal * space.grid.pitch)
-    chamber = _chamber_of(space, front)
-    if not is_inside.all() or (chamber < 0).any():
-        return False
-    if np.isin(chamber, list(ignored)).all():
-        return True
-    flat = np.ravel_multi_index(tuple(front.T), space.grid.shape)
-    top = np.unique(_climbed(space, flat, radius / space.grid.pitch + 1.0))
-    if len(top) * _FEWER > len(tight):
-        return False
-    centre = space.points(top)
-    room = clearance.at(centre)
-    moved, more = grown(clearance, centre, room, _MUCH_ROOM * radius)
-    centre, room = np.vstack([centre, moved]), np.concatenate([room, more])
-    near = cKDTree(centre).query(tight.point, k=_CANDIDATES)[1]
-    near = np.minimum(near, len(centre) - 1)
-    beyond = np.linalg.norm(tight.point[:, None] - centre[near], axis=2) - room[near]
-    beyond /= np.minimum(room, radius)[near]
-    row = np.arange(len(near))
-    which = near[row, np.argmin(beyond, axis=1)]
-    start = tight.point + _OFF_THE_WALL * radius * tight.normal
-    beside = (beyond.min(axis=1) <= _BESIDE) & sees(scene, start, centre[which])
-    # The others must have room for a ball of their own.
-    own = tight.point[~beside] + tight.normal[~beside] * radius
-    if (clearance.at(own) < _FULL * radius).any():
-        return False
-    kept = (np.arange(len(room)) >= len(top)) | (room >= radius)
-    centre = np.vstack([centre[kept], own])
-    room = np.append(np.minimum(room, radius)[kept], np.full(len(own), radius))
-    balls = Balls(centre, room, chamber_at(space, centre))
-    few = max(int((radius / space.grid.pitch * _SEEDS_APART) ** 2), 1)
-    seeds = balls_from_outside(space, roomy[::few], balls, radius, apart)
-    hidden, reached = not_reached(scene, clearance, space, balls, seeds, radius, apart)
-    links = links_between(scene, hidden.centre, apart)
-    group = connected_groups(len(hidden), links[:, 0], links[:, 1])
-    hidden = hidden[~np.isin(group, group[np.isin(hidden.chamber, list(ignored))])]
-    return _all_slide_to(clearance, hidden, reached, radius)
-
-
-def _all_slide_to(clearance: Clearance, hidden: Balls, start: Balls, radius: float) -> bool:
-    """Does a ball of each group that overlaps well slide straight to one of some others?"""
-    if len(hidden) == 0 or len(start) == 0 or hidden.radius.min() < _FULL * radius:
-        return len(hidden) == 0
-    links = cKDTree(hidden.centre).query_pairs(_OVERLAP * radius, output_type="ndarray")
-    group = connected_groups(len(hidden), links[:, 0], links[:, 1])
-    gap, near = cKDTree(start.centre).query(hidden.centre)
-    order = np.lexsort((gap, group))
-    nearest = order[np.flatnonzero(np.diff(group[order], prepend=-1))]
-    count = int(np.ceil(2 * gap[nearest].max() / radius)) + 1
-    if count > _MOST_SLID:
-        return False
-    share = np.linspace(0.0, 1.0, count)[:, None]
-    begin, end = hidden.centre[nearest, None], start.centre[near[nearest], None]
-    fits = clearance.at(begin + share * (end - begin)) >= _HARDLY_NARROWER * radius
-    return bool(fits.all())
-
-
-def _climbed(space: Space, flat: Ints, enough: float) -> Ints:
-    """(n,) flat numbers of the tops up from some grid points, or of the first with enough room.
-
-    Parameters
-    ----------
-    flat : numbers of free points
-    enough : voxels
-    """
-    level = space.distance.reshape(-1)
-    steps = np.stack(np.meshgrid(*[[-1, 0, 1]] * 3, indexing="ij"), axis=-1).reshape(-1, 3)
-    step = steps @ np.array(space.grid.strides)
-    flat, back = np.unique(flat, return_inverse=True)
-    busy = np.arange(len(flat))
-    for _ in range(int(enough) + 2):
-        busy = busy[level[flat[busy]] < enough]
-        point, row = np.unique(flat[busy], return_inverse=True)
-        near = (point[:, None] + step).clip(0, len(level) - 1)
-        higher = near[np.arange(len(near)), np.argmax(level[near], axis=1)]
-        is_up = (level[higher] > level[point])[row]
-        flat[busy[is_up]] = higher[row[is_up]]
-        busy = busy[is_up]
-    return flat[back]
-
-
 def balls_before(
     space: Space, clearance: Clearance, tight: Places, most: float, apart: float
 ) -> Balls:
@@ -236,10 +118,10 @@ def _largest_of_cells(centre: Floats, radius: Floats, kind: Bools, size: float) 
 def chamber_at(space: Space, points: Floats) -> Ints:
     """(n,) chamber of the grid point nearest to each; −1 in the material, 0 beyond the grid."""
     index, is_inside = index_in(space, points)
-    return np.where(is_inside, _chamber_of(space, index), 0)
+    return np.where(is_inside, chamber_of(space, index), 0)
 
 
-def _chamber_of(space: Space, index: Ints) -> Ints:
+def chamber_of(space: Space, index: Ints) -> Ints:
     """(n,) chamber of some grid points; −1 in the material."""
     basin = space.basins.label[tuple(index.T)]
     return np.where(basin >= 0, space.chambers.of_basin[np.maximum(basin, 0)], -1)
@@ -309,14 +191,14 @@ def not_reached(
     )
     is_seed = np.arange(len(every)) >= len(inside)
     # Whatever is free beyond the grid is outside.
-    is_seed |= (every.radius >= _FULL * radius) & ~index_in(space, every.centre)[1]
-    full = np.flatnonzero(every.radius >= _FULL * radius)
+    is_seed |= (every.radius >= FULL * radius) & ~index_in(space, every.centre)[1]
+    full = np.flatnonzero(every.radius >= FULL * radius)
     # Balls in one cell overlap well: one of them stands for all.
     _, first, cell = np.unique(
         _cells(every.centre[full], _CLOSE * radius), axis=0, return_index=True, return_inverse=True
     )
     centre = every.centre[full[first]]
-    links = cKDTree(centre).query_pairs(_OVERLAP * radius, output_type="ndarray")
+    links = cKDTree(centre).query_pairs(OVERLAP * radius, output_type="ndarray")
     outside = np.bincount(cell.reshape(-1), is_seed[full]) > 0
     links = np.vstack([links, _links_out(scene, clearance, centre, outside, radius, apart)])
     group = connected_groups(len(centre), links[:, 0], links[:, 1])
@@ -343,7 +225,7 @@ def _links_out(
     row, rank = np.nonzero(np.isfinite(gap))
     pair = np.column_stack([rows[row], others[near[row, rank]]])
     pair = pair[sees(scene, centre[pair[:, 0]], centre[pair[:, 1]])]
-    fits: Bools = clearance.at(centre[pair].mean(axis=1)) >= _HARDLY_NARROWER * radius
+    fits: Bools = clearance.at(centre[pair].mean(axis=1)) >= HARDLY_NARROWER * radius
     return pair[fits]
 
 

@@ -25,13 +25,13 @@ from lint3d.geometry.voids_reach import (
     balls_before,
     balls_from_outside,
     chamber_at,
-    is_nothing_deep,
     is_roomy,
     links_between,
     not_reached,
     sees,
     thinned,
 )
+from lint3d.geometry.voids_shallow import is_nothing_deep
 from lint3d.geometry.voids_space import Space
 from lint3d.geometry.voids_through import farthest, ways_through
 
