@@ -25,8 +25,11 @@ BEND_FACTOR = 1.5
 _ASIDE, _DIRECTIONS, _AS_WIDE = 0.3, 16, 0.9
 #: A line is tight if no move of its corners longer than this, times the radius, shortens it.
 _TIGHT, _MOST_ROUNDS = 0.02, 80
-#: A move is worth it if it shortens the line by this share of itself.
-_GAIN = 1e-3
+#: After so many rounds its corners are looked for anew. What is not tight in the end is too long by
+#: a third at most, as far as has been seen.
+_ANEW, _NOT_TIGHT = 3, 0.75
+#: A move is worth it if it shortens the line by this share of itself: less only creeps.
+_GAIN = 0.02
 #: How far a place is moved to see the next rim, times its clearance, and how far outward one is
 #: that moves along both.
 _NUDGE, _OUTWARD = 0.05, 0.1
@@ -48,17 +51,19 @@ def neck_lengths(
     row : where it is narrowest
     radius : mm, of the throat
     """
-    lengths = []
+    lengths, least = [], 1.0
     for factor in (NECK_FACTOR_LOW, NECK_FACTOR):
         line = _neck_line(point, radii, row, factor)
         length = _length(line)
         if clearance is not None and _has_room_beside(clearance, line, point[row], radius):
             line = _wide_ends(point, radii, row, factor)
-            length = min(length, _length(_tight(clearance, line, factor * radius, radius)))
+            line, is_tight = _tight(clearance, line, factor * radius, radius)
+            length = min(length, _length(line))
+            least = least if is_tight else _NOT_TIGHT
         lengths.append(max(length - 2 * radius * float(np.sqrt(factor**2 - 1)), 0.0))
     shortest, length = lengths
     doubt = tolerance_of(radius) + 0.05 * radius
-    shortest = max(min(shortest, length) - doubt, 0.0)
+    shortest = max(least * min(shortest, length) - doubt, 0.0)
     longest = max(_length(_neck_line(point, radii, row, NECK_FACTOR_HIGH)), length) + doubt
     return shortest, length, longest
 
@@ -134,8 +139,10 @@ def _chord(line: Floats, reach: int) -> Floats:
     return chord
 
 
-def _tight(clearance: Clearance, line: Floats, outside: float, radius: float) -> Floats:
-    """A line pulled tight between two places as wide as given.
+def _tight(
+    clearance: Clearance, line: Floats, outside: float, radius: float
+) -> tuple[Floats, bool]:
+    """A line pulled between two places as wide as given, and whether it is tight.
 
     Parameters
     ----------
@@ -147,18 +154,21 @@ def _tight(clearance: Clearance, line: Floats, outside: float, radius: float) ->
     least = np.minimum(clearance.at(line[[0, -1]]), outside)
     line = _corners_of(clearance, line, floor)
     stride = radius
-    for _ in range(_MOST_ROUNDS):
+    for number in range(_MOST_ROUNDS):
         moved = False
         for row in range(len(line)):
             best = _moved(clearance, line, row, stride, (floor, least))
             if best is not None:
                 line[row], moved = best, True
         if moved:
+            # A line round a ring grows straighter, and needs fewer corners: it moves faster then.
+            if number % _ANEW == _ANEW - 1:
+                line = _corners_of(clearance, line, floor)
             continue
         stride /= 2
         if stride < _TIGHT * radius:
-            break
-    return line
+            return line, True
+    return line, False
 
 
 def _corners_of(clearance: Clearance, line: Floats, floor: float) -> Floats:
