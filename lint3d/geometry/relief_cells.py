@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from scipy.sparse.csgraph import breadth_first_order, minimum_spanning_tree
 from scipy.spatial.distance import cdist
 
-from lint3d.geometry.vectors import cross_product
+from lint3d.geometry.vectors import carried_over, cross_product
 
 Floats = NDArray[np.float64]
 
@@ -76,13 +76,12 @@ def _rolled_flat(centre: Floats, normal: Floats, apart: Floats, one: int, two: i
     at = np.zeros((len(centre), 2))
     for dot in order[1:]:
         by = parent[dot]
-        # The way is carried on by the turn that takes one normal to the next.
+        along[dot] = _in_plane(carried_over(along[by], normal[by], normal[dot]), normal[dot])
+        mean = along[by] + along[dot]
         common = normal[by] + normal[dot]
         common /= max(float(np.linalg.norm(common)), TINY)
-        along[dot] = _in_plane(along[by] - 2 * (along[by] @ common) * common, normal[dot])
-        across = along[by] - (along[by] @ common) * common
         step = centre[dot] - centre[by]
-        flat = np.array([step @ across, step @ cross_product(common, across)])
+        flat = np.array([step @ mean, step @ cross_product(common, mean)])
         length = float(np.linalg.norm(step))
         at[dot] = at[by] + flat * (length / max(float(np.linalg.norm(flat)), TINY))
     return at

@@ -18,6 +18,7 @@ from scipy.spatial.distance import cdist
 from lint3d.geometry.facets import facet_normals
 from lint3d.geometry.relief_groups import groups
 from lint3d.geometry.relief_standing import Standing
+from lint3d.geometry.vectors import square_to_one
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -128,15 +129,13 @@ def _along(
     corner: Floats, normal: Floats, area: Floats, volume: float, axis: Floats
 ) -> Prism | None:
     """The hollow as a prism along an axis, if it is one."""
-    u = np.cross(axis, np.eye(3)[np.abs(axis).argmin()])
-    u /= np.linalg.norm(u)
-    frame = np.stack([u, np.cross(axis, u), axis])
+    frame = np.vstack([square_to_one(axis), axis])
     points = corner.reshape(-1, 3)
     middle = points.mean(axis=0)
     flat = (corner - middle) @ frame.T
     facing = normal @ frame.T
     upper = facing[:, 2] > BENT
-    if np.count_nonzero(upper) < 1:
+    if not upper.any():
         return None
     bent = _quadric(flat[upper].reshape(-1, 3))
     _, slope = _height(bent, flat.mean(axis=1))

@@ -17,6 +17,7 @@ from scipy.spatial import cKDTree
 
 from lint3d.geometry.relief_circles import Circle, circle_through, near_pairs, off_line
 from lint3d.geometry.relief_standing import Standing, are_letters, gaps_between
+from lint3d.geometry.vectors import carried_over
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -102,8 +103,9 @@ def _best_lean(path: Path, caps: Sequence[Floats], size: float) -> float:
         total += weight * off_line(at + low, at + high, pairs, size).sum(axis=0)
         if weight:
             along = np.stack([np.cos(angles), np.sin(angles)])
-            beside = np.repeat(place[:, :1], len(angles), axis=1)
-            beside = beside if path.is_round else place @ along
+            beside = (
+                np.repeat(place[:, :1], len(angles), axis=1) if path.is_round else place @ along
+            )
             left = beside + [(points @ along).min(axis=0) for points in flat]
             right = beside + [(points @ along).max(axis=0) for points in flat]
             total += _in_each_other((left, at + low), (right, at + high), pairs).sum(axis=0)
@@ -225,9 +227,8 @@ class Path:
         start = int((normal @ normal.sum(axis=0)).argmax())
         along[first] = _tangent(way[None], normal[[first]])[0]
         for i in steps.order[1:].tolist():
-            one, two = normal[steps.before[i]], normal[i]
-            last = along[steps.before[i]]
-            along[i] = last - (last @ two) / max(1 + float(one @ two), 1e-6) * (one + two)
+            last = steps.before[i]
+            along[i] = carried_over(along[last], normal[last], normal[i])
         along = _tangent(along, normal)
         # Turned as a whole, so that it lies along the way there.
         there = _tangent(way[None], normal[[start]])[0]

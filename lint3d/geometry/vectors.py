@@ -75,6 +75,24 @@ def _cross(
     return b * z - c * y, c * x - a * z, a * y - b * x
 
 
+def carried_over(way: Floats, one: Floats, two: Floats) -> Floats:
+    """A way in one plane, carried on into another about the line in which both meet.
+
+    As on a base that is rolled flat.
+
+    Parameters
+    ----------
+    way : (3,) float64, in the first plane
+    one, two : (3,) float64, unit normals of both, not opposite
+
+    Returns
+    -------
+    (3,) float64, in the second plane
+    """
+    carried: Floats = way - (way @ two) / max(1 + float(one @ two), 1e-6) * (one + two)
+    return carried
+
+
 def principal_axes(points: Floats) -> Floats:
     """The directions in which some points spread, least first, as a right-handed frame.
 

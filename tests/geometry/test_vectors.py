@@ -4,8 +4,15 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.spatial.transform import Rotation
 
-from lint3d.geometry.vectors import cross_product, principal_axes, square_to, square_to_one
+from lint3d.geometry.vectors import (
+    carried_over,
+    cross_product,
+    principal_axes,
+    square_to,
+    square_to_one,
+)
 
 
 @pytest.mark.parametrize(
@@ -45,3 +52,13 @@ def test_principal_axes_are_a_right_handed_frame_by_spread() -> None:
         assert np.allclose(axes @ axes.T, np.eye(3))
         assert np.linalg.det(axes) > 0
         assert np.abs(np.diag(axes @ turn)) == pytest.approx(1.0, abs=0.1)
+
+
+def test_a_way_is_carried_over_by_the_turn_between_two_planes():
+    rng = np.random.default_rng(8)
+    for turn in rng.uniform(-2.5, 2.5, 20):
+        one = rng.normal(size=3)
+        one /= np.linalg.norm(one)
+        axis, way = square_to_one(one)[0], square_to_one(one).T @ rng.normal(size=2)
+        turned = Rotation.from_rotvec(turn * axis)
+        assert carried_over(way, one, turned.apply(one)) == pytest.approx(turned.apply(way))
