@@ -237,8 +237,9 @@ def thin_wall(
 def free_wall(walls: Walls, interest: Interest) -> Iterator[Place | LeftOut]:
     """A free-standing wall too thin to survive handling and cleaning.
 
-    It is held along one side at most, as a rib on a plate is. Walls that are too thin even where
-    they are held are told by walls/thin-wall alone.
+    It is held along one side at most, as a rib on a plate is. A tube or another wall that bends
+    holds itself. Walls that are too thin even where they are held are told by walls/thin-wall
+    alone.
 
     Remedy: thicken the wall, rib it, or tie its free edge to another wall.
     """

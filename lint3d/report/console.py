@@ -41,6 +41,8 @@ _TABLE = (
     Column("at x, y, z (mm)", 17, 7, 0),
     Column("result", 8, 8),
 )
+#: A way out is told where it became this many times as wide or as narrow; reports have it whole.
+TURN = 1.5
 #: In a narrower table there is no room for the key of a result.
 _KEYS_FROM = 60
 
@@ -261,9 +263,12 @@ def _faceting(result: Result) -> str:
 
 
 def _way(result: Result) -> str:
-    """The path to the outside, in one sentence."""
-    steps = [
-        step.label + (f" {number(step.value)}" if step.value is not None else "")
-        for step in result.path
-    ]
+    """The path to the outside, in one sentence: its named steps, and where its width changes."""
+    steps: list[str] = []
+    last: float | None = None
+    for step in result.path:
+        if not step.label and last and step.value and last / TURN < step.value < last * TURN:
+            continue
+        last = step.value
+        steps.append(f"{step.label} {'' if step.value is None else number(step.value)}".strip())
     return f"The way out: {', '.join(steps)}." if steps else ""

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lint3d.baseline import compare_with
-from lint3d.inspection import Artifact, Conceded, Inspection, Notification, Result
+from lint3d.inspection import Artifact, Conceded, Inspection, Notification, PathStep, Result
 from lint3d.report.cells import columns
 from lint3d.report.console import render
 
@@ -111,6 +111,19 @@ def test_verbose_lists_every_result_and_the_rules_that_are_off() -> None:
     assert "relief/stroke: the sheet has no entry for it." in text
     assert "There is one body only." in text
     assert "The way out: the chamber 9.5, the throat 5.123, outside." in text
+
+
+def test_a_way_out_is_told_by_its_named_steps_and_where_its_width_changes() -> None:
+    widths = [9.5, 9.4, 8.0, 4.0, 3.9, 1.25, 1.2, 1.25, 1.3, 2.6]
+    labels = {0: "the chamber", 6: "the throat", 9: "outside"}
+    steps = tuple(
+        PathStep((float(place), 0.0, 0.0), width, labels.get(place, ""))
+        for place, width in enumerate(widths)
+    )
+    whole = inspections.varied()
+    long = replace(next(one for one in whole.results if one.path), path=steps)
+    text = render(replace(whole, results=(long,)), verbose=True, width=200)
+    assert "The way out: the chamber 9.5, 4, 1.25, the throat 1.2, outside 2.6." in text
 
 
 def test_quiet_shows_only_what_failed_or_is_open_and_the_summary() -> None:
