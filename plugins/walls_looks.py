@@ -73,8 +73,11 @@ class Thickness:
 
     def has_any(self, limit: float, told: float = 0.0) -> bool:
         """May any place be thinner than the limit and is not surely below what is told?"""
+        from lint3d.geometry.spans_between import may_have_more
+
         below, above = self.spans.interval.T
-        return bool((self.spans.measured & (below < limit) & (above >= told)).any())
+        at_points = (self.spans.measured & (below < limit) & (above >= told)).any()
+        return bool(at_points or may_have_more(self.spans, limit))
 
     def for_reports(self) -> dict[str, Any]:
         """The field as plain arrays: where, how thick, on which face; `high` means that or more."""

@@ -107,6 +107,7 @@ def connect(spans: Spans, rows: Ints, effort: Effort) -> Connected:
     sides = min(SIDES_MOST, effort.rays // (SIDES_SHARE * 2 * SIDE_POINTS))
     links.append(_links_over_sides(spans, key, node, large & ~spans.dense, sides))
     links.append(_links_of_dense(spans, rows, node[back]))
+    links.append(_links_of_ends(spans, rows, node[back]))
     links += _links_in_place(spans, rows, key, node, back, sides)
     count, label = _numbered(int(size) + len(key), links, node)
     of_key = label[node]
@@ -170,6 +171,26 @@ def _links_of_near(spans: Spans, rows: Ints, node: Ints) -> Ints:
     one, column = np.nonzero(gap <= step)
     near = np.stack([node[exact[head[one]]], node[exact[head[other[one, column]]]]])
     return np.concatenate([alike, near], axis=1)
+
+
+def _links_of_ends(spans: Spans, rows: Ints, node: Ints) -> Ints:
+    """Links between exact contacts that begin or end at one vertex, as in the corner of a lip."""
+    exact = np.flatnonzero(spans.area[rows] == 0)
+    if len(exact) < 2:
+        return np.zeros((2, 0), dtype=np.int64)
+    surface, pair = spans.surface, spans.pair[rows[exact]]
+    ends = (spans.point[rows[exact]], spans.contact_point[rows[exact]])
+    vertex, owner = [], []
+    for facet, place in zip(pair.T, ends, strict=True):
+        away = np.linalg.norm(surface.corners[facet] - place[:, None], axis=2)
+        corner = away.argmin(axis=1)
+        at = np.flatnonzero(away.min(axis=1) <= SAME_POINT * spans.low)
+        vertex.append(surface.faces[facet[at], corner[at]])
+        owner.append(exact[at])
+    at, one = np.concatenate(vertex), np.concatenate(owner)
+    order = np.argsort(at, kind="stable")
+    same = np.flatnonzero(np.diff(at[order]) == 0)
+    return np.stack([node[one[order[same]]], node[one[order[same + 1]]]])
 
 
 def _links_of_dense(spans: Spans, rows: Ints, node: Ints) -> Ints:
@@ -244,21 +265,28 @@ def _links_in_place(
     return links
 
 
-def same_place(graph: Connected, middle: Floats, near: float) -> Connected:
-    """Regions whose tightest contacts are one and the same, joined.
+def same_place(graph: Connected, pair: Ints, middle: Floats, near: float) -> Connected:
+    """Regions whose tightest contacts are one and the same, or lie in each other, joined.
 
     Parameters
     ----------
-    middle : (count, 3) float64, mm, of the tightest contact of each region
+    pair : (count, 2) int64, the facets of the tightest contact of each region
+    middle : (count, 3) float64, mm, of that contact
     near : mm
     """
-    twins = cKDTree(middle).query(middle, k=min(2, graph.count))[1].reshape(graph.count, -1)
+    if graph.count < 2:
+        return graph
+    twins = cKDTree(middle).query(middle, k=2)[1]
     gap = np.linalg.norm(middle[twins[:, -1]] - middle, axis=1)
     close = np.flatnonzero(gap <= near)
-    if not len(close) or graph.count < 2:
+    own, lies_in = np.arange(graph.count), graph.of_pairs(pair)
+    away = np.flatnonzero((lies_in >= 0) & (lies_in != own))
+    if not len(close) and not len(away):
         return graph
-    pairs = cKDTree(middle[close]).query_pairs(near, output_type="ndarray")
-    link = close[pairs].T
+    link = np.stack([away, lies_in[away]])
+    if len(close):
+        pairs = cKDTree(middle[close]).query_pairs(near, output_type="ndarray")
+        link = np.concatenate([close[pairs].T, link], axis=1)
     ones = np.ones(link.shape[1], dtype=np.int8)
     joined = coo_array((ones, link), shape=(graph.count, graph.count))
     count, label = connected_components(joined, directed=False)

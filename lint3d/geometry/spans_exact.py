@@ -135,7 +135,7 @@ def exact_contacts(
     tapering, all_steep = _steep(surface, inward, dense, high, pairs_most)
     steep = contacts_of(surface, inward, edges, tapering)
     steep = steep.take(steep.distance < high)
-    near_by = join([between, steep.take(_straightest(inward, pair, steep))])
+    near_by = join([between, steep.take(straightest(inward, pair, steep))])
     askew, all_askew = _askew(surface, inward, edges, guesses, guess_mm, near_by, high, pairs_most)
     askew = askew.take(~is_outfaced(surface, inward, askew))
     doubtful = join([between.take(may_taper(inward, between, high)), steep, *hidden])
@@ -144,7 +144,7 @@ def exact_contacts(
     return join([*parts, askew, aside]), complete and all_askew and all_level and all_steep
 
 
-def _straightest(inward: Floats, measured: Ints, contacts: Contacts) -> Bools:
+def straightest(inward: Floats, measured: Ints, contacts: Contacts) -> Bools:
     """Does neither facet of each contact face another more squarely that was met from it?
 
     In a round bar every facet beside the opposite one is near, and tapers.

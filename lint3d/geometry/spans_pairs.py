@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from lint3d.geometry.side_by_side import side_by_side
 from lint3d.geometry.spans_surface import SpanSurface
 from lint3d.geometry.vectors import cross_product
 
@@ -26,6 +27,7 @@ LEAN_COS = float(np.cos(np.radians(15.0)))
 LEVEL = 1e-4  # sine of the slope up to which a side counts as square to a direction
 HUB_LEAST = 128  # sides at a vertex above which they are looked up, not gone through
 SIDES_AT_ONCE = 300_000
+PAIRS_AT_ONCE = 50_000  # work arrays that stay in the cache
 TRIANGLES_AT_ONCE = 4_000  # work arrays that stay in the processor's cache
 RIDGE_RISE = float(np.sin(np.radians(1.0)))  # facets round a ridge may rise by rounding only
 
@@ -243,3 +245,26 @@ def _many_recede(surface: SpanSurface, vertex: int, towards: Floats) -> Bools:
     gap = cKDTree(unit).query(towards)[0]
     recedes: Bools = 1 - gap**2 / 2 <= RIDGE_RISE + 1e-12 / length.max()
     return recedes
+
+
+def distance_at_least(surface: SpanSurface, pairs: Ints) -> Floats:
+    """A lower bound of the distance between facets: from the corners of each to the other's plane.
+
+    Returns
+    -------
+    (j,) float64, mm : 0 where the planes cross within the facets
+    """
+    bound = np.zeros(len(pairs))
+
+    def fill(start: int) -> None:
+        rows = slice(start, start + PAIRS_AT_ONCE)
+        for own, other in ((0, 1), (1, 0)):
+            first, second = pairs[rows, own], pairs[rows, other]
+            normal, begin = surface.normals[second], surface.corners[second, 0]
+            one, two, three = (dot(surface.corners[first, i] - begin, normal) for i in range(3))
+            least = np.minimum(np.minimum(one, two), three)
+            most = np.maximum(np.maximum(one, two), three)
+            np.maximum(bound[rows], np.maximum(least, -most), out=bound[rows])
+
+    side_by_side(fill, range(0, len(pairs), PAIRS_AT_ONCE), before=lambda: surface.corners)
+    return bound

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.spans import Spans
+from lint3d.geometry.spans_between import filled_in
 from lint3d.geometry.spans_breadth import breadths
 from lint3d.geometry.spans_connect import Connected, connect, same_place
 from lint3d.geometry.spans_effort import effort_of_step
@@ -88,14 +89,15 @@ def tightest_regions(
     most : any number if None: a body of a million needles may have as many thin places
     """
     limit = spans.high if limit is None else min(limit, spans.high)
+    effort = effort_of_step(spans.surface)
+    spans = filled_in(spans, limit, effort)
     rows = np.flatnonzero(spans.measured & ~spans.knife & (spans.interval[:, 0] < limit))
     if not len(rows):
         return [], {"wall": 0, "rod": 0}
-    effort = effort_of_step(spans.surface)
     graph = connect(spans, rows, effort)
     best = tightest_of_each(spans, rows, graph, effort)
     middle = (best.contacts.point + best.contacts.contact) / 2
-    joined = same_place(graph, middle, SAME_PLACE * spans.low)
+    joined = same_place(graph, best.contacts.pair, middle, SAME_PLACE * spans.low)
     if joined.count < graph.count:
         graph, best = joined, _tightest_of_joined(best, graph, joined)
     # By region; points spread over facets before exact contacts.

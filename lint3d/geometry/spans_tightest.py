@@ -13,15 +13,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lint3d.geometry.side_by_side import side_by_side
 from lint3d.geometry.spans import Spans
 from lint3d.geometry.spans_connect import Connected
 from lint3d.geometry.spans_creep import ROUNDS as CREEP_ROUNDS
 from lint3d.geometry.spans_creep import WAYS, Crept, creep
 from lint3d.geometry.spans_effort import Effort
 from lint3d.geometry.spans_exact import ball_of
-from lint3d.geometry.spans_pairs import dot
-from lint3d.geometry.spans_surface import SpanSurface
+from lint3d.geometry.spans_pairs import distance_at_least
 from lint3d.geometry.spans_zoom import Contacts, contacts_of, see_each_other, zoom
 
 Floats = NDArray[np.float64]
@@ -31,7 +29,6 @@ FIRST_ROUND = 8  # pairs of each region that are looked at first; four times mor
 ZOOMED = 4  # of which the best are zoomed
 ROUNDS = 10
 PAIRS_MOST = 200_000  # in one round, over all regions
-PAIRS_AT_ONCE = 50_000  # work arrays that stay in the cache
 TIE = 1e-9  # mm
 TAPER_LEAST = 0.01  # slope of two facets against each other below which no taper is followed
 CREPT, CREPT_MOST = 120, 4_000  # samples followed in each region, and in all
@@ -165,29 +162,6 @@ def _candidates(
     pairs, label, bound = pairs[first], label[first], bound[first]
     order = np.lexsort((bound, label))
     return pairs[order], bound[order], label[order]
-
-
-def distance_at_least(surface: SpanSurface, pairs: Ints) -> Floats:
-    """A lower bound of the distance between facets: from the corners of each to the other's plane.
-
-    Returns
-    -------
-    (j,) float64, mm : 0 where the planes cross within the facets
-    """
-    bound = np.zeros(len(pairs))
-
-    def fill(start: int) -> None:
-        rows = slice(start, start + PAIRS_AT_ONCE)
-        for own, other in ((0, 1), (1, 0)):
-            first, second = pairs[rows, own], pairs[rows, other]
-            normal, begin = surface.normals[second], surface.corners[second, 0]
-            one, two, three = (dot(surface.corners[first, i] - begin, normal) for i in range(3))
-            least = np.minimum(np.minimum(one, two), three)
-            most = np.maximum(np.maximum(one, two), three)
-            np.maximum(bound[rows], np.maximum(least, -most), out=bound[rows])
-
-    side_by_side(fill, range(0, len(pairs), PAIRS_AT_ONCE), before=lambda: surface.corners)
-    return bound
 
 
 def _look_into(spans: Spans, best: Tightest, pairs: Ints, label: Ints) -> None:

@@ -7,9 +7,9 @@ import pytest
 import shapes_walls as shapes
 
 from lint3d.geometry.spans import spans
+from lint3d.geometry.spans_pairs import distance_at_least
 from lint3d.geometry.spans_regions import ThinRegion, thin_regions
 from lint3d.geometry.spans_surface import surface_from_mesh
-from lint3d.geometry.spans_tightest import distance_at_least
 
 
 def regions(body: object, limit: float = 1.25, look: str = "inward") -> list[ThinRegion]:
