@@ -21,6 +21,8 @@ DEGREES = (1, 2, 4, 6)
 WORTH = 0.7
 #: Points for each coefficient, at least.
 POINTS = 4.0
+#: A plane that so much of the area lies on is the base; so often it is looked for.
+MOST_AREA, PLANE_ROUNDS = 0.8, 20
 _ROUNDS = 6
 #: Points of Gauss-Legendre quadrature on [0, 1], for lengths along the base.
 _AT, _WEIGHT = (0.5 + 0.5 * x for x in np.polynomial.legendre.leggauss(4))
@@ -41,6 +43,8 @@ class Base:
     residual: float
     """mm: 95 % of the points it was fitted to lie nearer (those that follow it). More where they
     say little about the middle, that a relief stands on: a ring of them holds no high degree."""
+    is_plane_of_most: bool = False
+    """Is it the plane that nearly all the area round the foot lies in?"""
 
     def local(self, points: Floats) -> Floats:
         """(n, 3) u, v, w of points, mm."""
@@ -165,6 +169,40 @@ def fit_base(
         if residual <= noise_mm:
             break
     return best
+
+
+def plane_of_most(
+    points: Floats, area: Floats, origin: Floats, normal: Floats, noise_mm: float
+) -> Base | None:
+    """The plane that nearly all the area lies on, whatever stands beside it.
+
+    Roundings at a foot leave strips on a base: many corners with little area. A fit that counts
+    corners runs through them. Parameters as for `fit_base`; None where there is no such plane.
+    """
+    if len(points) < 3:
+        return None
+    axes = frame(normal)
+    u, v, w = ((points - origin) @ axes.T).T
+    scale = float(max(np.hypot(u, v).max(), 1e-9))
+    at = (u / scale, v / scale, w)
+    # In turn by area alone: half of it lies near the right plane, and then on it.
+    weight = area / max(float(area.max()), 1e-300)
+    terms = np.stack([np.ones(len(u)), *at[:2]], axis=1)
+    on = np.ones(len(u), bool)
+    for _ in range(PLANE_ROUNDS):
+        root = np.sqrt(weight * on)
+        coefficient = np.linalg.lstsq(terms * root[:, None], w * root, rcond=None)[0]
+        off = np.abs(w - terms @ coefficient)
+        last, on = on, off <= max(noise_mm, 2.0 * quantile(off, weight, 0.5))
+        if (last == on).all():
+            break
+    on = off <= noise_mm
+    if on.sum() < POINTS or weight[on].sum() < MOST_AREA * weight.sum():
+        return None
+    coefficient, residual = _robust(tuple(one[on] for one in at), trust_of(area[on]), 1, noise_mm)
+    if residual > noise_mm:
+        return None
+    return Base(origin, axes, scale, 1, coefficient, residual, is_plane_of_most=True)
 
 
 def trust_of(area: Floats) -> Floats:

@@ -46,6 +46,8 @@ def height_above_facets(
     -------
     height, lower, upper : mm, or None where the cap is not folded like its base
     """
+    # A sliver has the plane of its neighbour, and may be a strip of the rounding at a foot.
+    beside = beside[folds.is_plain[beside]]
     if not len(cap) or not len(beside):
         return None
     mine, theirs = folds.normal[cap], folds.normal[beside]

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.patches import Folds
-from lint3d.geometry.relief_base import Base, quantile
+from lint3d.geometry.relief_base import Base, plane_of_most, quantile
 from lint3d.geometry.relief_facets import height_above_facets
 from lint3d.geometry.relief_folded import FoldedBase, facet_planes, folded_base
 from lint3d.geometry.relief_islands import Island
@@ -51,6 +51,10 @@ FALLS = 0.25
 WIDE_MM, WIDE = 0.002, 0.005
 #: The foot may stray from the planes of its facets by this share of the island's rise.
 MOST_DOUBT = 0.05
+#: A foot stands on a plane with a rounding between both: no more than this share of it lies on the
+#: other side of the plane, by a share of the island's rise, and none higher than a share of the
+#: whole height.
+BEYOND, BEYOND_RISE, ROUNDING = 0.05, 0.02, 0.5
 #: Roundness 4 pi A / P^2 of a dome's foot; an octagon has 0.95.
 ROUND = 0.9
 
@@ -131,8 +135,38 @@ def measure_height(
     )
 
 
+def _is_rounded_onto(plane: Base, folds: Folds, island: Island, step_mm: float) -> bool:
+    """Does a foot lie on a plane, or above it on the rounding that leads to the island?
+
+    Beside such a foot there are narrow strips that are off the plane; beyond an edge of the base
+    there are wide faces.
+    """
+    sign = 1.0 if island.raised else -1.0
+    start = folds.vertices[island.start]
+    length = np.linalg.norm(folds.vertices[island.end] - start, axis=1)
+    up = sign * plane.height(start)
+    low, high = (quantile(up, length, share) for share in (BEYOND, 1.0))
+    near = max(step_mm, BEYOND_RISE * island.rise)
+    is_level = folds.normal[island.faces] @ plane.axes[2] >= FLAT_LEAN
+    middle = folds.vertices[folds.faces[island.faces[is_level]]].mean(axis=1)
+    height = quantile(sign * plane.height(middle), folds.area[island.faces[is_level]], 0.5)
+    if low < -near or high > ROUNDING * height:
+        return False
+    beside = _beside(folds, island)
+    corner = folds.vertices[folds.faces[beside]]
+    off = np.abs(plane.height(corner.reshape(-1, 3))).reshape(-1, 3).max(axis=1) > near
+    longest = np.linalg.norm(corner - np.roll(corner, 1, axis=1), axis=2).max(axis=1)
+    wide = 2.0 * folds.area[beside[off]].sum()
+    return bool(wide <= height * longest[off].sum())
+
+
 def _stray(folds: Folds, island: Island, base: Base | RoundBase) -> float:
-    """How far the foot strays from a base, mm: all of it but a twentieth."""
+    """How far the foot strays from a base, mm: all of it but a twentieth.
+
+    A foot on the rounding above a plane does not stray.
+    """
+    if isinstance(base, Base) and base.is_plane_of_most:
+        return 0.0
     start = folds.vertices[island.start]
     length = np.linalg.norm(folds.vertices[island.end] - start, axis=1)
     return quantile(np.abs(base.height(start)), length, 0.95)
@@ -258,6 +292,10 @@ def base_of(
     """
     foot = folds.vertices[island.start]
     reach = float(np.linalg.norm(foot - island.centre, axis=1).max())
+    points, weight = near_base(island.centre, REACH[0] * reach + island.rise)
+    plane = plane_of_most(points, weight, island.centre, island.normal, step_mm)
+    if plane is not None and _is_rounded_onto(plane, folds, island, step_mm):
+        return plane
     best: Base | RoundBase | None = None
     for factor in REACH:
         points, weight = near_base(island.centre, factor * reach + island.rise)

@@ -1,0 +1,79 @@
+"""Heights of reliefs with a rounding at the foot, of which the file keeps the bands of facets."""
+
+from __future__ import annotations
+
+import manifold3d as m3
+import numpy as np
+import pytest
+import shapes_relief as shapes
+from shapes_walls import arrays
+
+from lint3d.geometry.reliefs import find_reliefs
+from lint3d.geometry.topology import edge_table
+
+
+def _moulded(outline: m3.CrossSection, height: float, fillet: float, lean: float) -> m3.Manifold:
+    """An outline as a body with a rounding at its foot, in bands of 18 degrees, and leaning walls.
+
+    Every corner of the outline is moved out by the same way, level by level: so the bands of all
+    sides meet along the mitres, as a modeller leaves them.
+    """
+    angle = np.linspace(0, np.pi / 2, 6)
+    level = [-0.5, *(fillet * (1 - np.cos(angle))), height]
+    grown = [
+        fillet - fillet * np.sin(a) + (height - z) * lean
+        for a, z in zip(angle, level[1:-1], strict=True)
+    ]
+    loops = [np.asarray(loop) for loop in outline.to_polygons()]
+    rings = [
+        np.vstack([np.column_stack([_grown(loop, g), np.full(len(loop), z)]) for loop in loops])
+        for z, g in zip(level, [grown[0], *grown, 0.0], strict=True)
+    ]
+    count, cap = len(rings[0]), np.asarray(m3.triangulate(loops))
+    faces, first = [cap[:, ::-1], cap + (len(rings) - 1) * count], 0
+    for loop in loops:
+        one = np.arange(first, first + len(loop))
+        two = np.roll(one, -1)
+        first += len(loop)
+        for k in range(0, (len(rings) - 1) * count, count):
+            faces.append(np.column_stack([one + k, two + k, two + k + count]))
+            faces.append(np.column_stack([one + k, two + k + count, one + k + count]))
+    mesh = m3.Mesh64(np.vstack(rings), np.vstack(faces).astype(np.uint64))
+    return m3.Manifold(mesh)
+
+
+def _grown(loop: np.ndarray, by: float) -> np.ndarray:
+    """A loop with all its sides moved out."""
+    side = np.roll(loop, -1, axis=0) - loop
+    out = np.column_stack([side[:, 1], -side[:, 0]]) / np.linalg.norm(side, axis=1)[:, None]
+    both = out + np.roll(out, 1, axis=0)
+    grown: np.ndarray = loop + by * both / ((both**2).sum(axis=1) / 2)[:, None]
+    return grown
+
+
+@pytest.mark.parametrize(
+    ("text", "size", "height", "fillet", "lean"),
+    [("11/26", 33.5, 0.326, 0.065, 0.14), ("KOL:x", 12.2, 0.238, 0.095, 0.0)],
+)
+@pytest.mark.parametrize("sense", [1, -1])
+def test_bands_of_a_rounding_at_the_foot_are_no_base(
+    text: str, size: float, height: float, fillet: float, lean: float, sense: int
+) -> None:
+    """They have many corners and little area: the base was fitted through them, and letters 0.326
+    mm high were told 0.268 to 0.309.
+    """
+    outline = shapes.centred(shapes.font_text(text, size))
+    wide = 2 * outline.bounds()[2] + 0.6 * size
+    plate = m3.Manifold.cube((wide, 1.8 * size, 4.0), True).translate((0, 0, -2.0))
+    letters = _moulded(outline, height, fillet, lean)
+    assert letters.volume() > 0
+    part = plate + letters if sense > 0 else plate - letters.mirror((0, 0, 1))
+    case = shapes.ReliefCase("moulded", *arrays(part), sense * height)
+    case = shapes.stored(shapes.moved(case, np.random.default_rng(1)))
+    table = edge_table(case.faces, len(case.vertices))
+    found = find_reliefs(case.vertices, case.faces, table, 1e-5)
+    (line,) = found.inscriptions
+    assert len(line.shapes) == len(outline.decompose())
+    for shape in line.shapes:
+        assert shape.lower - 2e-5 <= height <= shape.upper + 2e-5
+        assert shape.upper - shape.lower < 0.02 * height
