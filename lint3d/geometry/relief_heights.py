@@ -37,7 +37,7 @@ CAP_LEAN = np.cos(np.radians(30.0))
 FLAT_LEAN = np.cos(np.radians(12.0))
 #: ... or below this, where so much of the cap is level to such a share of the height: what leans
 #: more then is the rounding of its edges.
-LEVEL_LEAN, LEVEL_SHARE, LEVEL = np.cos(np.radians(2.5)), 0.6, 0.005
+LEVEL_LEAN, LEVEL_SHARE, LEVEL = np.cos(np.radians(2.5)), 0.51, 0.005
 #: The cap lies above this share of the height.
 CAP_LEVEL = 0.5
 #: Share of the footprint that a cap has at least; less is a ridge or a dome, told by its top.
@@ -292,7 +292,8 @@ def base_of(
     """
     foot = folds.vertices[island.start]
     reach = float(np.linalg.norm(foot - island.centre, axis=1).max())
-    points, weight = near_base(island.centre, REACH[0] * reach + island.rise)
+    # Far enough for a facet of a bent base to be told from a plane.
+    points, weight = near_base(island.centre, REACH[2] * reach + island.rise)
     plane = plane_of_most(points, weight, island.centre, island.normal, step_mm)
     if plane is not None and _is_rounded_onto(plane, folds, island, step_mm):
         return plane
