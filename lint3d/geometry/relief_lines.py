@@ -29,8 +29,8 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 #: Words stand this much farther apart than the letters of a word may (a space of a font of equal
-#: widths is as wide as its letters).
-WORD_GAP = 1.6
+#: widths is as wide as its letters, and a full stop before it leaves half a letter more).
+WORD_GAP = 1.85
 #: To so much of a radian the way of a line is known: its last step is a thousandth of a degree.
 LEAN_KNOWN = 2e-5
 #: A character lower or higher than the rest of its line is as tall as that, within these shares.

@@ -72,6 +72,10 @@ def test_the_rounding_of_a_cap_tells_no_height_beside_what_is_level() -> None:
     normal = np.stack([up, up, aslant, aslant])
     level = np.array([1.0, 1.0, 0.97, 0.9])
     below = np.tile(up, (4, 1))
-    for area, cap in [((3.0, 3.0, 1.0, 1.0), [0, 1]), ((1.0, 1.0, 1.0, 1.0), [0, 1, 2, 3])]:
+    for area, cap in [
+        ((3.0, 3.0, 1.0, 1.0), [0, 1]),
+        ((1.1, 1.1, 0.9, 0.9), [0, 1]),
+        ((1.0, 1.0, 1.0, 1.0), [0, 1, 2, 3]),
+    ]:
         _, told = cap_of(normal, np.array(area), level, below, 1.0)
         assert np.flatnonzero(told).tolist() == cap

@@ -356,6 +356,7 @@ def test_a_number_of_few_different_figures_is_one_inscription(text: str, base: s
         ("1 000", "DejaVu Sans Mono"),
         ("TTTL", "DejaVu Serif"),
         ("1112", "DejaVu Serif"),
+        ("Rev. 9.9", "DejaVu Sans Mono"),
     ],
 )
 def test_few_figures_with_a_space_or_serifs_are_one_inscription(text: str, font: str) -> None:
