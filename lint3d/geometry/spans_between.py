@@ -66,7 +66,9 @@ class _Search:
         self.busy = np.zeros(len(large), dtype=bool)  # small thin facets: linked as they are
         self.busy[self.pairs] = True
         self.busy[large] = False
-        self.seen = _distinct(self._keys(self.pairs))
+        # What is thin at points stays as it is: of millions of pairs no more than once in order.
+        self.known = _distinct(self._keys(self.pairs))
+        self.seen = np.zeros(0, dtype=np.int64)
         self.parts: list[Contacts] = []
 
     def _keys(self, pairs: Ints) -> Ints:
@@ -82,9 +84,10 @@ class _Search:
         key = self._keys(pairs)
         order = np.argsort(key, kind="stable")
         first = order[np.flatnonzero(np.diff(key[order], prepend=-1))]
-        if len(self.seen):
-            place = np.minimum(np.searchsorted(self.seen, key[first]), len(self.seen) - 1)
-            first = first[self.seen[place] != key[first]]
+        for old in (self.known, self.seen):
+            if len(old):
+                place = np.minimum(np.searchsorted(old, key[first]), len(old) - 1)
+                first = first[old[place] != key[first]]
         pairs = pairs[first]
         inward = self.spans.inward
         pairs = pairs[-dot(inward[pairs[:, 0]], inward[pairs[:, 1]]) >= ACCEPT_COS]

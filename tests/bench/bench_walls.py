@@ -36,8 +36,7 @@ def ball(path: Path, count: int) -> None:
     import numpy as np
     import trimesh
 
-    rows = 2 * count // 2
-    body = trimesh.creation.uv_sphere(radius=40.0, count=[rows, 2 * rows // 2])
+    body = trimesh.creation.uv_sphere(radius=40.0, count=[count, count // 2])
     x, y = body.vertices[:, [0]], body.vertices[:, [1]]
     waves = body.vertices * (1 + 0.02 * np.sin(x / 3) * np.cos(y / 4))
     trimesh.Trimesh(waves, body.faces, process=False).export(path)
