@@ -202,6 +202,10 @@ def _told(folds: Folds, island: Island, level: Floats, below: Floats, blur: floa
     level = level.reshape(-1, 3)
     below = below.reshape(-1, 3, 3).mean(axis=1)
     area, top = folds.area[faces], float(level.max())
+    # A sliver looks as its neighbour does, and may be a band of the rounding beside it.
+    plain = folds.is_plain[faces]
+    if area[plain].sum() > 0.5 * area.sum():
+        area = np.where(plain, area, 0.0)
     leaning, cap = cap_of(folds.normal[faces], area, level.mean(axis=1), below, top)
     corner = folds.vertices[folds.faces[faces[cap]]]
     height, low, high, dome = cap_height(corner, level[cap], area[cap], folds, island, top)
