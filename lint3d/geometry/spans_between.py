@@ -104,14 +104,19 @@ class _Search:
         """Work pairs out; those that are thin."""
         spans = self.spans
         pairs = pairs[: self.left]
+        if not len(pairs):
+            return pairs
         self.left -= len(pairs)
         self.seen = _distinct(np.concatenate([self.seen, self._keys(pairs)]))
         surface, inward, edges = spans.surface, spans.inward, spans.edges
         exact = contacts_of(surface, inward, edges, pairs)
         near = exact.take(exact.distance < self.limit)
         found = near.take(near.counts & ~near.knife)
-        askew = nearest_straight(surface, inward, edges, near.pair[~near.counts])
-        found = join([found, askew.take(askew.counts & (askew.distance < self.limit))])
+        if not near.counts.all():
+            askew = nearest_straight(surface, inward, edges, near.pair[~near.counts])
+            found = join([found, askew.take(askew.counts & (askew.distance < self.limit))])
+        if not len(found.pair):
+            return found.pair
         # In a round hole of few flats the chord to the one beside the opposite one is no span.
         tilts = -dot(inward[found.pair[:, 0]], inward[found.pair[:, 1]]) < IN_PLACE_COS
         if tilts.any():
