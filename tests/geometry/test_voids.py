@@ -103,15 +103,15 @@ def test_sections_that_are_not_round(name: str, width: float, seed: int) -> None
 @pytest.mark.parametrize("seed", FRAMES)
 def test_ring_gap(seed: int) -> None:
     solid = (
-        parts.block([20, 20, 30])
-        - parts.ball(8)
-        - parts.rod([0, 0, 0], [0, 0, 20], 8, 64)
-        + parts.rod([0, 0, -14], [0, 0, 15], 8 - 2.4, 64)
+        parts.block([14, 14, 20])
+        - parts.ball(5)
+        - parts.rod([0, 0, 0], [0, 0, 14], 5, 48)
+        + parts.rod([0, 0, -8], [0, 0, 10], 5 - 2.4, 48)
     )
     found = _voids(solid, seed)
-    _check(found, [1.2 * math.cos(math.pi / 64)])
+    _check(found, [1.2 * math.cos(math.pi / 48)])
     # From where the bore leaves the ball; there the ring widens by a few hundredths of a mm.
-    length = 15 - math.sqrt(8**2 - 4**2)
+    length = 10 - math.sqrt(5**2 - 2.5**2)
     throat = found.pockets[0].throat
     assert throat.length_lower <= length + 0.4
     assert length <= throat.length_upper
