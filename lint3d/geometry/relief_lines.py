@@ -104,13 +104,24 @@ def _inscriptions_among(shapes: list[Shape]) -> tuple[list[Inscription], list[in
             continue
         free = np.flatnonzero((height == 0) & ~np.isin(np.arange(len(shapes)), told))
         group = _with_odd_ones(shapes, group, free, tall)
-        lines = lines_of(standing, group)
+        lines = _without_strays(shapes, lines_of(standing, group), tall)
+        group = np.concatenate([line.members for line in lines])
         # A single character of several pieces (rings in each other) is a mark.
         if max(int(line.character.max()) for line in lines) == 0 and len(lines) == 1:
             continue
         told += group.tolist()
         found.extend(_inscription(shapes, line) for line in lines)
     return found, told
+
+
+def _without_strays(shapes: list[Shape], lines: list[Line], tall: float) -> list[Line]:
+    """The lines without those of one small island: a blind hole above a word is none of it."""
+    kept = [
+        line
+        for line in lines
+        if len(line.members) > 1 or is_tall(shapes[int(line.members[0])], tall)
+    ]
+    return kept or lines
 
 
 def _is_written(shapes: list[Shape], group: Ints, tall: float) -> bool:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import manifold3d as m3
 import numpy as np
 import pytest
@@ -155,6 +157,16 @@ def test_a_pad_beside_a_line_is_none_of_it() -> None:
     pad = m3.Manifold.cube((7, 7, 0.4)).translate((14, -3.5, 0))
     (line,) = found_on(*_plate_with(word, pad)).inscriptions
     assert line.characters == 4
+
+
+def test_a_blind_hole_above_a_word_is_no_accent_of_it() -> None:
+    """It was the lowest character of the word, which was told twice as tall."""
+    word = shapes.centred(shapes.font_text("OUT", 10.0))
+    _, _, end, head = word.bounds()
+    hole = m3.CrossSection.circle(0.9, 24).translate((end - 3.0, 1.8 * head + 6.0))
+    case = shapes.on_slab(word + hole, -1.0, characters=3, name="a word and a hole")
+    found = check(replace(case, islands=3))
+    assert found.inscriptions[0].character_height == pytest.approx(10.1, abs=0.2)
 
 
 def test_rings_in_each_other_are_no_lettering() -> None:
