@@ -25,9 +25,9 @@ BEND_FACTOR = 1.5
 _ASIDE, _DIRECTIONS, _AS_WIDE = 0.3, 16, 0.9
 #: A line is tight if no move of its corners longer than this, times the radius, shortens it.
 _TIGHT, _MOST_ROUNDS = 0.02, 80
-#: After so many rounds its corners are looked for anew. What is not tight in the end is too long by
-#: a third at most, as far as has been seen.
-_ANEW, _NOT_TIGHT = 3, 0.75
+#: After so many rounds its corners are looked for anew. What is not tight in the end may be too
+#: long by nearly a half (3.6 mm for 2.5 round a square lid): no proof says by how much at most.
+_ANEW, _NOT_TIGHT = 3, 0.5
 #: A move is worth it if it shortens the line by this share of itself: less only creeps.
 _GAIN = 0.02
 #: How far a place is moved to see the next rim, times its clearance, and how far outward one is
