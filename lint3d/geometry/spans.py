@@ -28,6 +28,7 @@ from lint3d.geometry.spans_dense import dense_facets, thinned_out
 from lint3d.geometry.spans_effort import FEELERS_SHARE, effort_of_step
 from lint3d.geometry.spans_exact import ball_of, exact_contacts, first_guesses, tips_of
 from lint3d.geometry.spans_knife import KnifeEdges, knife_edges, tapers_to_edge
+from lint3d.geometry.spans_pairs import distance_at_least
 from lint3d.geometry.spans_surface import SpanSurface
 from lint3d.geometry.spans_zoom import Contacts, no_contacts
 
@@ -81,6 +82,17 @@ class Spans:
     def measured(self) -> Bools:
         """(n,) bool : is the value a span, not a lower bound?"""
         return self.pair[:, 1] >= 0
+
+    @cached_property
+    def facets_apart(self) -> Floats:
+        """(n,) mm, a lower bound of the distance between both facets; 0 without a second one.
+
+        Asked at every limit of every rule: kept, as each answer takes as long as reading the pairs.
+        """
+        apart = np.zeros(len(self.pair))
+        rows = np.flatnonzero(self.measured)
+        apart[rows] = distance_at_least(self.surface, self.pair[rows])
+        return apart
 
     @cached_property
     def samples_each(self) -> Ints:

@@ -10,6 +10,7 @@ Tested by tests/geometry/test_spans_between.py.
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -66,10 +67,14 @@ class _Search:
         self.busy = np.zeros(len(large), dtype=bool)  # small thin facets: linked as they are
         self.busy[self.pairs] = True
         self.busy[large] = False
-        # What is thin at points stays as it is: of millions of pairs no more than once in order.
-        self.known = _distinct(self._keys(self.pairs))
         self.seen = np.zeros(0, dtype=np.int64)
         self.parts: list[Contacts] = []
+
+    @cached_property
+    def known(self) -> Ints:
+        """What is thin at points stays as it is: of millions of pairs no more than once in order,
+        and not at all where there is nothing to compare with them."""
+        return _distinct(self._keys(self.pairs))
 
     def _keys(self, pairs: Ints) -> Ints:
         key: Ints = pairs.min(axis=1) * self.size + pairs.max(axis=1)
@@ -97,7 +102,8 @@ class _Search:
     def doubtful(self) -> Ints:
         """Pairs that points met farther apart than the limit, and that may come nearer."""
         spans = self.spans
-        met = spans.pair[spans.measured & ~spans.knife & ~self.is_thin]
+        may_be = spans.measured & ~spans.knife & ~self.is_thin
+        met = spans.pair[may_be & (spans.facets_apart < self.limit)]
         return self._fresh(np.concatenate([met, spans.guesses]))
 
     def look_into(self, pairs: Ints) -> Ints:
