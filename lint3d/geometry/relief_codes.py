@@ -20,6 +20,7 @@ from scipy.spatial import Delaunay, cKDTree
 
 from lint3d.geometry.components import connected_groups
 from lint3d.geometry.relief_base import Base
+from lint3d.geometry.relief_border import CONVEX, is_pattern
 from lint3d.geometry.relief_groups import LIKE_HEIGHT, LIKE_HEIGHT_MM
 from lint3d.geometry.relief_lattice import lattice_of
 from lint3d.geometry.relief_outline import outline_at
@@ -50,6 +51,9 @@ LEAST_FILLED, MOST_FILLED = 0.25, 0.75
 REPEATS, SHIFTS = 0.85, 6
 #: What feet are taken to be off by at least, mm.
 LEAST_NOISE_MM = 1e-6
+#: An island on a bent base with so many closed spaces may be a code that was not read; characters
+#: have fewer.
+LEAST_SPACES = 6
 #: A square stands up by no more than this many of its widths.
 MOST_RISE = 2.0
 
@@ -131,6 +135,20 @@ def within(code: Code, shapes: Sequence[Shape]) -> Bools:
     near = (at @ normal >= level.min() - code.pitch) & (at @ normal <= level.max() + code.pitch)
     found: Bools = inside & near
     return found
+
+
+def may_be_code(shape: Shape, spaces: int) -> bool:
+    """Is an island, that is no code as far as was read, like one on a base that is too bent?
+
+    Parameters
+    ----------
+    shape : an island
+    spaces : how many closed spaces are in it, that reach down to its base
+    """
+    base = shape.measured.base
+    bent = not (isinstance(base, Base) and base.degree == 1)
+    shaped = spaces >= LEAST_SPACES and shape.fill < CONVEX and not is_pattern(shape)
+    return bent and shaped and _alignment(_foot_ways([shape])) >= ALIGNED_FEET
 
 
 def _fields(shapes: Sequence[Shape], reach: float) -> list[Ints]:

@@ -17,7 +17,7 @@ from lint3d.geometry.patches import Folds
 from lint3d.geometry.relief_base import quantile
 from lint3d.geometry.relief_border import is_mark, may_be_character
 from lint3d.geometry.relief_coarse import has_steps, is_coarse
-from lint3d.geometry.relief_codes import Code, codes_among, within
+from lint3d.geometry.relief_codes import Code, codes_among, may_be_code, within
 from lint3d.geometry.relief_dots import Dots, as_grouped, dots_of, is_dot
 from lint3d.geometry.relief_groups import groups
 from lint3d.geometry.relief_heights import CLEAR, CLEAR_COARSE, measure_height
@@ -44,6 +44,9 @@ GROUND = 0.3
 #: and their sizes are alike up to this factor.
 SAME_PLACE, LIKE_SIZE = 0.2, 1.25
 TOO_COARSE = "The facets of a bent surface are too coarse to tell whether its marks are lettering."
+TOO_BENT = (
+    "The surface is bent too tightly to tell whether squares on it are a code: export finer facets."
+)
 TOO_ROUGH = "The surface is too rough to tell relief from noise."
 
 
@@ -93,12 +96,21 @@ def find_reliefs(
 
 def _tells_more(found: Found, best: Found) -> bool:
     """Is it worth the blur of a coarser mesh?"""
+    coded = _squares(found), _squares(best)
+    if coded[0] != coded[1]:
+        # Where a code is not read, the spaces between its squares may pass for characters.
+        return coded[0] > coded[1]
     mine, others = _told_shapes(found), _told_shapes(best)
     if len(mine) == len(others) > 0:
         return False
     if len(mine) > len(others) > 0 and _are_among(others, mine):
         return True
     return _weight(found) > 1.1 * _weight(best)
+
+
+def _squares(found: Found) -> int:
+    """How many squares the codes have that were read."""
+    return sum(code.filled.size for code in found.codes)
 
 
 def _are_among(some: list[Shape], all_of: list[Shape]) -> bool:
@@ -158,7 +170,12 @@ def _made_of(shapes: list[Shape], searched: Searched) -> Found:
     """What islands make up."""
     folds = searched.folds
     shapes = _without_ground(shapes, folds)
-    coded, codes = _codes(shapes, _parents(shapes, len(folds.faces)))
+    parent = _parents(shapes, len(folds.faces))
+    coded, codes = _codes(shapes, parent)
+    for i in {int(k) for k in parent if k >= 0} - coded:
+        inner = [shapes[k] for k in np.flatnonzero(parent == i).tolist()]
+        if may_be_code(shapes[i], sum(_is_counter(one, shapes[i]) for one in inner)):
+            return Found(trouble=TOO_BENT)
     # What has most of a surface and is no code is a web over half a part: no marking.
     kept = [i for i, s in enumerate(shapes) if i in coded or not s.measured.island.has_most]
     shapes = [shapes[i] for i in kept]

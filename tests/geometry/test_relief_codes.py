@@ -10,7 +10,7 @@ import shapes_relief as shapes
 import shapes_sound as sound
 from shapes_walls import arrays
 
-from lint3d.geometry.reliefs import Found, find_reliefs
+from lint3d.geometry.reliefs import TOO_BENT, Found, find_reliefs
 from lint3d.geometry.topology import edge_table
 
 
@@ -104,6 +104,36 @@ def test_a_code_far_round_a_ball() -> None:
     assert not code.raised
     for shape in code.shapes:
         assert shape.lower - case.slack <= 0.5 <= shape.upper + case.slack
+
+
+def test_a_code_that_is_bent_too_tightly_is_open(monkeypatch: pytest.MonkeyPatch) -> None:
+    """On the inner side of a narrow ring it was told as letters: the spaces between its squares."""
+    filled = np.random.default_rng(0).random((12, 12)) < 0.5
+    filled[0], filled[:, 0] = True, True
+
+    def ring(radius: float) -> shapes.Bend:
+        large = -1.8 * radius
+
+        def bend(points: np.ndarray) -> np.ndarray:
+            x, y, z = points.T
+            reach, turn = radius + z, y / (large + radius)
+            out = large + reach * np.cos(x / radius)
+            return np.column_stack(
+                [reach * np.sin(x / radius), out * np.sin(turn), out * np.cos(turn)]
+            )
+
+        return bend
+
+    monkeypatch.setitem(shapes.BENDS, "ring", ring)
+    cells = [
+        shapes.Outline.square((1.002, 1.002)).translate((float(i), float(j)))
+        for i, j in np.argwhere(filled)
+    ]
+    outline = shapes.centred(m3.CrossSection.batch_boolean(cells, m3.OpType.Add)).rotate(20)
+    case = shapes.on_slab(outline, 0.4, base="ring", radius=9.6, facet=0.8, thick=3.0)
+    found = found_on(case)
+    assert found.trouble == TOO_BENT
+    assert not found.inscriptions
 
 
 def fields(
