@@ -45,6 +45,8 @@ LOWER = 0.45
 #: Feet and heads of characters of one line differ by no more than this share of their height (round
 #: ones reach beyond it by 0.02), and one gap in so many may be the space between two words.
 IN_LINE, WORD_SPACE, SPACES = 0.06, 1.3, 3
+#: A character that joins a line turns the ways of the others by less than this (its cosine).
+SAME_WAY = np.cos(np.radians(20.0))
 
 
 @dataclass(frozen=True, eq=False)
@@ -201,7 +203,9 @@ def _with_odd_ones(shapes: list[Shape], group: Ints, free: Ints, tall: float) ->
         if not near:
             continue
         with_it = np.append(group, i)
-        if _stands_in_a_line(lines_of(standing, with_it), i):
+        lines = lines_of(standing, with_it)
+        # A slot beside a word would turn the way in which that is read.
+        if _stands_in_a_line(lines, i) and _same_ways(lines_of(standing, group), lines):
             group = with_it
             mine.add(i)
     return group
@@ -214,6 +218,21 @@ def _stands_in_a_line(lines: list[Line], row: int) -> bool:
             own = line.character[line.members == row][0]
             return bool((line.character == own).sum() == 1)
     return False
+
+
+def _same_ways(lines: list[Line], others: list[Line]) -> bool:
+    """Do islands stand along the same ways (or against them) in these lines and in others?"""
+    other = {
+        row: way
+        for line in others
+        for row, way in zip(line.members.tolist(), line.direction, strict=True)
+    }
+    return all(
+        abs(float(way @ other[row])) >= SAME_WAY
+        for line in lines
+        for row, way in zip(line.members.tolist(), line.direction, strict=True)
+        if way.any()
+    )
 
 
 def _tall(shapes: list[Shape], group: Ints) -> float:

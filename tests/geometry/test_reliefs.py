@@ -169,6 +169,16 @@ def test_a_blind_hole_above_a_word_is_no_accent_of_it() -> None:
     assert found.inscriptions[0].character_height == pytest.approx(10.1, abs=0.2)
 
 
+def test_a_slot_beside_a_word_is_no_character_of_it() -> None:
+    """It was taken for one that is deeper than the rest, and turned the way of the line."""
+    word = shapes.centred(shapes.font_text("LID", 8.0, "DejaVu Serif"))
+    slab = m3.Manifold.cube((60.0, 50.0, 5.0), True).translate((0, 0, -2.5))
+    slot = m3.Manifold.cube((7.1, 0.9, 3.6), True).rotate((0, 0, 90)).translate((-8.3, 13.7, 0))
+    vertices, faces = arrays(slab - shapes.standing(word, 1.0, 0.64) - slot)
+    (line,) = found_on(vertices, faces).inscriptions
+    assert line.characters == 3
+
+
 def test_rings_in_each_other_are_no_lettering() -> None:
     rings = [
         m3.Manifold.cylinder(1.0, r + 1, circular_segments=64)
