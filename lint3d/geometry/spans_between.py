@@ -63,7 +63,8 @@ class _Search:
         self.size = np.int64(len(spans.surface.faces))
         self.is_thin = spans.measured & ~spans.knife & (spans.interval[:, 0] < limit)
         self.pairs = spans.pair[self.is_thin]
-        large = long_facets(spans.surface, spans.high)
+        # Needles in a heap are linked by where their contacts lie: each of them faces all others.
+        large = long_facets(spans.surface, spans.high) & ~spans.dense
         self.busy = np.zeros(len(large), dtype=bool)  # small thin facets: linked as they are
         self.busy[self.pairs] = True
         self.busy[large] = False
