@@ -297,14 +297,17 @@ def base_of(
     foot = folds.vertices[island.start]
     reach = float(np.linalg.norm(foot - island.centre, axis=1).max())
     # Far enough for a facet of a bent base to be told from a plane.
-    points, weight = near_base(island.centre, REACH[2] * reach + island.rise)
-    plane = plane_of_most(points, weight, island.centre, island.normal, step_mm)
+    usual = near_base(island.centre, REACH[2] * reach + island.rise)
+    plane = plane_of_most(*usual, island.centre, island.normal, step_mm)
     if plane is not None and _is_rounded_onto(plane, folds, island, step_mm):
         return plane
     best: Base | RoundBase | None = None
     for factor in REACH:
-        points, weight = near_base(island.centre, factor * reach + island.rise)
-        if len(points) < ENOUGH and factor not in (REACH[2], REACH[-1]):
+        is_usual = factor == REACH[2]
+        points, weight = (
+            usual if is_usual else near_base(island.centre, factor * reach + island.rise)
+        )
+        if len(points) < ENOUGH and not is_usual and factor != REACH[-1]:
             continue
         base = base_below(points, weight, island.centre, island.normal, step_mm)
         if factor <= REACH[2]:

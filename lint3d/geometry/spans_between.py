@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from lint3d.geometry.spans import Spans
 from lint3d.geometry.spans_across import ACCEPT_COS, IN_PLACE_COS
-from lint3d.geometry.spans_dense import long_facets
+from lint3d.geometry.spans_dense import distinct, long_facets
 from lint3d.geometry.spans_effort import Effort
 from lint3d.geometry.spans_exact import ball_of, straightest
 from lint3d.geometry.spans_pairs import distance_at_least, dot, share_vertex
@@ -75,7 +75,7 @@ class _Search:
     def known(self) -> Ints:
         """What is thin at points stays as it is: of millions of pairs no more than once in order,
         and not at all where there is nothing to compare with them."""
-        return _distinct(self._keys(self.pairs))
+        return distinct(self._keys(self.pairs))
 
     def _keys(self, pairs: Ints) -> Ints:
         key: Ints = pairs.min(axis=1) * self.size + pairs.max(axis=1)
@@ -114,7 +114,7 @@ class _Search:
         if not len(pairs):
             return pairs
         self.left -= len(pairs)
-        self.seen = _distinct(np.concatenate([self.seen, self._keys(pairs)]))
+        self.seen = distinct(np.concatenate([self.seen, self._keys(pairs)]))
         surface, inward, edges = spans.surface, spans.inward, spans.edges
         exact = contacts_of(surface, inward, edges, pairs)
         near = exact.take(exact.distance < self.limit)
@@ -151,13 +151,6 @@ class _Search:
 
     def found(self) -> Contacts:
         return join(self.parts)
-
-
-def _distinct(key: Ints) -> Ints:
-    """Each once, ascending: sorting is much quicker here than the hashing of numpy's unique."""
-    key = np.sort(key)
-    found: Ints = key[np.flatnonzero(np.diff(key, prepend=-1))]
-    return found
 
 
 def _with_contacts(spans: Spans, found: Contacts) -> Spans:

@@ -17,7 +17,7 @@ from scipy.spatial import cKDTree
 
 from lint3d.geometry.spans import Spans
 from lint3d.geometry.spans_across import IN_PLACE_COS
-from lint3d.geometry.spans_dense import long_facets
+from lint3d.geometry.spans_dense import distinct, long_facets
 from lint3d.geometry.spans_effort import Effort
 from lint3d.geometry.spans_feelers import cross
 from lint3d.geometry.spans_pairs import dot
@@ -90,9 +90,7 @@ def connect(spans: Spans, rows: Ints, effort: Effort) -> Connected:
     size = np.int64(len(surface.faces))
     both = np.concatenate([spans.pair[rows], spans.pair[rows][:, ::-1]])
     every = both[:, 0] * size + both[:, 1]
-    # Sorting is much quicker here than the hashing of numpy's unique.
-    ranked = np.sort(every)
-    key = ranked[np.flatnonzero(np.diff(ranked, prepend=-1))]
+    key = distinct(every)
     back = np.searchsorted(key, every[: len(rows)])
     first, second = key // size, key % size
     large = long_facets(surface, spans.high)

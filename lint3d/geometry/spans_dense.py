@@ -68,7 +68,7 @@ def dense_facets(
     if len(rows) < DENSE_LEAST or count.sum() > STATIONS_MOST:
         return dense
     cells = _Cells(surface, CELL * low)
-    known = cells.beside(_distinct(cells.key(point, facet)))
+    known = cells.beside(distinct(cells.key(point, facet)))
     for number in np.unique(count):
         alike = rows[count == number]
         for start in range(0, len(alike), max(1, STATIONS_AT_ONCE // int(number))):
@@ -158,11 +158,11 @@ class _Cells:
         """The cells and all that touch them, ascending."""
         for axis in range(3):
             step = np.int64(1) << (BITS * axis)
-            key = _distinct(np.concatenate([key - step, key, key + step]))
+            key = distinct(np.concatenate([key - step, key, key + step]))
         return key
 
 
-def _distinct(key: Ints) -> Ints:
+def distinct(key: Ints) -> Ints:
     """Each once, ascending. NumPy's `unique` hashes: 80 times slower on keys so alike."""
     key = np.sort(key)
     first = np.ones(len(key), dtype=bool)
