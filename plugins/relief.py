@@ -28,7 +28,6 @@ from lint3d_plugins.relief_places import (
     Reliefs,
     extremes,
     narrowest_counter,
-    properties_of,
     reliefs_of,
     said,
     slenderness,
@@ -130,9 +129,7 @@ def _heights(reliefs: Reliefs, sheet: Sheet, *, raised: bool) -> Iterator[Place 
             remark = (
                 f"{said(one)}: the {'lowest' if raised else 'shallowest'} is {{:.4g}} mm {word}."
             )
-            place = reliefs.place(value, one.shapes, shape, remark.format(value[0]))
-            place.properties = properties_of(one)
-            yield place
+            yield reliefs.told(one, value, shape, remark.format(value[0]))
     yield from reliefs.untold(raised=raised)
     every = sheet.lone_marks == "judge"
     for shape in [*reliefs.found.marks, *(reliefs.found.others if every else ())]:
@@ -181,7 +178,7 @@ def _strokes(reliefs: Reliefs, *, raised: bool) -> Iterator[Place | Claim]:
         if worst is not None:
             shape, value = worst
             remark = f"{said(one)}: the narrowest stroke is {value[0]:.4g} mm wide."
-            yield reliefs.place(value, one.shapes, shape, remark)
+            yield reliefs.told(one, value, shape, remark)
             yield reliefs.claim(one)
 
 
@@ -198,7 +195,7 @@ def stroke_share_of_height(reliefs: Reliefs) -> Iterator[Place]:
         if share is not None:
             shape, value = share
             remark = f"{said(one)}: the strokes are {value[0]:.3g} of that wide."
-            yield reliefs.place(value, one.shapes, shape, remark)
+            yield reliefs.told(one, value, shape, remark)
 
 
 @rule("relief/character-height", measures="mm")
@@ -212,7 +209,7 @@ def character_height(reliefs: Reliefs) -> Iterator[Place]:
     for one in reliefs.inscriptions:
         low, high = one.character_height_interval
         value = (one.character_height, low, high)
-        yield reliefs.place(value, one.shapes, one.shapes[0], f"{said(one)}.")
+        yield reliefs.told(one, value, one.shapes[0], f"{said(one)}.")
 
 
 @rule("relief/counter", measures="mm")
@@ -230,7 +227,7 @@ def counter(reliefs: Reliefs) -> Iterator[Place]:
             shape, value = worst
             kind = "closed space" if one.raised else "post inside a character"
             remark = f"{said(one)}: the narrowest {kind} is {value[0]:.4g} mm wide."
-            yield reliefs.place(value, one.shapes, shape, remark)
+            yield reliefs.told(one, value, shape, remark)
 
 
 @rule("relief/fragile", measures="1")
@@ -248,7 +245,7 @@ def fragile(reliefs: Reliefs) -> Iterator[Place]:
         if worst is not None:
             shape, value = worst
             remark = f"{said(one)}: a stroke stands {value[0]:.3g} times its width high."
-            yield reliefs.place(value, one.shapes, shape, remark)
+            yield reliefs.told(one, value, shape, remark)
 
 
 @rule("relief/loose-glyph", measures="1")

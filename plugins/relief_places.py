@@ -143,6 +143,12 @@ class Reliefs:
             distinct=True,
         )
 
+    def told(self, marking: Inscription | Code, value: Value, worst: Shape, remark: str) -> Place:
+        """A place for an inscription or a code, with what there is to know of it."""
+        place = self.place(value, marking.shapes, worst, remark)
+        place.properties = properties_of(marking)
+        return place
+
     def untold(self, *, raised: bool) -> Iterator[LeftOut]:
         """What stands beside lettering like a character of it, and is none that was told."""
         for middle in self.found.untold[raised]:
@@ -263,15 +269,28 @@ def said(marking: Inscription | Code) -> str:
     )
 
 
-def properties_of(marking: Inscription | Code) -> dict[str, float]:
-    """Numbers about a marking, for reports."""
+def properties_of(marking: Inscription | Code) -> dict[str, Any]:
+    """Facts about a marking, for reports.
+
+    Its box after every transform in the file, and how many islands it is made of. Of lettering also
+    how many characters, how tall, and along which way they run at the middle one. (They may be read
+    against it: which way up they are cannot be known from shape.)
+    """
     from lint3d.geometry.relief_codes import Code
 
-    if not isinstance(marking, Code):
-        tall = marking.character_height
-        return {"characters": marking.characters, "character_height_mm": tall}
-    rows, columns = marking.filled.shape
-    return {"rows": rows, "columns": columns, "pitch_mm": marking.pitch}
+    islands = [shape.measured.island for shape in marking.shapes]
+    low = np.min([one.low for one in islands], axis=0)
+    high = np.max([one.high for one in islands], axis=0)
+    facts: dict[str, Any] = {"islands": len(islands), "box_mm": [low.tolist(), high.tolist()]}
+    if isinstance(marking, Code):
+        rows, columns = marking.filled.shape
+        return {**facts, "rows": rows, "columns": columns, "pitch_mm": marking.pitch}
+    return {
+        **facts,
+        "characters": marking.characters,
+        "character_height_mm": marking.character_height,
+        "reading_direction": marking.way.tolist(),
+    }
 
 
 def narrowest_stroke(shape: Shape) -> Value | None:

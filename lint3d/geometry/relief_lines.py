@@ -70,6 +70,12 @@ class Inscription:
     def characters(self) -> int:
         return int(self.character.max()) + 1
 
+    @property
+    def way(self) -> Floats:
+        """(3,) unit, along the line at its middle character, the way that their numbers grow."""
+        middle: Floats = self.direction[self.character == (self.characters - 1) // 2][0]
+        return middle
+
 
 def inscriptions_among(shapes: list[Shape]) -> tuple[list[Inscription], list[int]]:
     """The inscriptions that some islands make up, and the rows of the islands that are in them."""

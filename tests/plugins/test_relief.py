@@ -11,6 +11,8 @@ import numpy as np
 import pytest
 import shapes_relief as shapes
 from parts import write_stl
+from sarif_reading import run_of
+from scipy.spatial.transform import Rotation
 from shapes_relief import ReliefCase
 from shapes_walls import arrays
 
@@ -53,6 +55,27 @@ def test_height_and_depth(height: float, kind: str, sense: int, tmp_path: Path) 
     assert result.measured == pytest.approx(height, abs=1e-4)
     assert found[other][0].kind == "pass"
     assert found[other][0].measured is None
+
+
+def test_an_inscription_is_told_with_its_box_its_way_and_its_islands(tmp_path: Path) -> None:
+    case = shapes.lettered("Kai 8", 0.6, 8.0)
+    turn = Rotation.from_euler("xyz", (20, 130, -50), degrees=True)
+    letters = case.vertices[case.vertices[:, 2] > 0.3] * (1, 1, 0)
+    corners = turn.apply(np.vstack([letters, letters + (0, 0, case.height)])) + 9.0
+    case = replace(case, vertices=turn.apply(case.vertices) + 9.0)
+    path = write_stl(tmp_path / "part.stl", case.vertices[case.faces])
+    done = lint3d.inspect([path], only=["relief"], workers=0)
+    told = {
+        one["ruleId"]: one["locations"][0]["properties"]["more"]
+        for one in run_of(done)["results"]
+        if one["locations"] and "properties" in one["locations"][0]
+    }
+    assert {"relief/raised-height", "relief/stroke"} <= set(told)
+    for more in told.values():
+        assert (more["islands"], more["characters"]) == (5, 4)
+        assert 8.0 <= more["character_height_mm"] <= case.character_height + 0.02
+        assert np.allclose(more["box_mm"], [corners.min(axis=0), corners.max(axis=0)], atol=0.02)
+        assert abs(turn.apply([1, 0, 0]) @ more["reading_direction"]) > np.cos(np.radians(1))
 
 
 @pytest.mark.parametrize(("stroke", "kind"), [(0.35, "fail"), (0.6, "pass")])
