@@ -18,6 +18,9 @@ Ints = NDArray[np.int64]
 
 #: A character stands up by no more than this share of the height of its line ...
 MOST_RISE = 0.5
+#: ... is no longer along it than so many times that (what is, are folds of a coarse base end to end;
+#: words whose letters touch may be as wide) ...
+WIDEST = 10.0
 #: ... and is found by at least this many crease limits (the middle one of its line).
 LEAST_VOTES = 2
 #: ... or has a foot of which so much turns one way.
@@ -66,6 +69,8 @@ def is_lettering(shapes: list[Shape], character_height: float, *, in_line: bool 
     tall = [shape for shape in shapes if is_tall(shape, character_height)]
     # Two closed spaces make a B or an 8 of what is convex outside; a ring has one.
     if len(tall) < 2 or not any(is_shaped(shape) for shape in tall):
+        return False
+    if np.median([shape.standing.size for shape in tall]) > WIDEST * character_height:
         return False
     kinds = _congruent([shape.signature for shape in tall])
     most, count = np.bincount(kinds).max(), int(kinds.max()) + 1

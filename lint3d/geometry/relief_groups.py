@@ -102,6 +102,12 @@ def _neighbours(islands: Sequence[Standing], size: Floats) -> Ints:
     return np.column_stack([one[kept], two[kept]]).astype(np.int64)
 
 
+def are_as_high(one: Standing, two: Standing) -> bool:
+    """Are two islands as high as those of one inscription are?"""
+    tolerance = max(LIKE_HEIGHT * max(one.height, two.height), LIKE_HEIGHT_MM)
+    return abs(one.height - two.height) <= tolerance + one.slack + two.slack
+
+
 def are_near(one: Standing, two: Standing, size: float) -> bool:
     """Do two islands stand as near as neighbours of a line of that height do, and look one way?"""
     if one.normal @ two.normal < OVER_EDGE:

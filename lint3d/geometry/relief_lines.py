@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.relief_border import (
+    LEAST_VOTES,
     LIKE_STROKE,
     is_lettering,
     is_pattern,
@@ -21,7 +22,7 @@ from lint3d.geometry.relief_border import (
     is_tall,
     share_a_stroke,
 )
-from lint3d.geometry.relief_groups import Line, are_near, groups, lines_of
+from lint3d.geometry.relief_groups import Line, are_as_high, are_near, groups, lines_of
 from lint3d.geometry.relief_shapes import Shape
 from lint3d.geometry.relief_standing import gap_between
 
@@ -45,6 +46,8 @@ LOWER = 0.45
 #: Feet and heads of characters of one line differ by no more than this share of their height (round
 #: ones reach beyond it by 0.02), and one gap in so many may be the space between two words.
 IN_LINE, WORD_SPACE, SPACES = 0.06, 1.3, 3
+#: What stands in a counter is lower than its character by some share, but not lower than this one.
+LEAST_STEP = 0.2
 #: A character that joins a line turns the ways of the others by less than this (its cosine).
 SAME_WAY = np.cos(np.radians(20.0))
 
@@ -285,14 +288,21 @@ def _character_height(shapes: list[Shape], way: Floats) -> float:
 
 
 def with_inner(line: Inscription, shapes: list[Shape], parent: Ints) -> Inscription:
-    """The line with what stands in the counters of its characters (the dot of a zero)."""
+    """The line with what stands in the counters of its characters (the dot of a zero).
+
+    It is as high as they are; or lower, if several crease limits find it. Within the facets of a
+    rounding the floor of a counter may be taken for a step of a few hundredths of their height.
+    """
     row_of = {id(shape): row for row, shape in enumerate(shapes)}
     place = {row_of[id(shape)]: k for k, shape in enumerate(line.shapes)}
     counter = {i: place[p] for i, p in enumerate(parent.tolist()) if p in place}
     inner = {
         i: counter[p]
         for i, p in enumerate(parent.tolist())
-        if p in counter and shapes[p].raised != line.raised and shapes[i].raised == line.raised
+        if p in counter
+        and shapes[p].raised != line.raised
+        and shapes[i].raised == line.raised
+        and _is_dot_of(shapes[i], line.shapes[counter[p]])
     }
     if not inner:
         return line
@@ -304,3 +314,10 @@ def with_inner(line: Inscription, shapes: list[Shape], parent: Ints) -> Inscript
         character=line.character[rows],
         direction=line.direction[rows],
     )
+
+
+def _is_dot_of(inner: Shape, character: Shape) -> bool:
+    """May an island in a counter be a part of its character?"""
+    if are_as_high(inner.standing, character.standing):
+        return True
+    return inner.votes >= LEAST_VOTES and inner.height >= LEAST_STEP * character.height

@@ -152,6 +152,17 @@ def test_one_letter_on_the_next_side_of_a_bar_belongs_to_its_word(sides: int) ->
     assert min(shape.height for shape in line.shapes) == pytest.approx(0.5, abs=1e-4)
 
 
+def test_long_thin_ridges_end_to_end_are_no_lettering() -> None:
+    """Folds of a coarse bowl were told as characters 0.5 mm tall."""
+    ridges, x = [], -18.0
+    for long in (12.0, 9.0, 14.0):
+        kink = [(x, -0.1), (x + long / 2, 0.05), (x + long, -0.1)]
+        outline = np.array([*kink, *((a, b + 0.12) for a, b in reversed(kink))])
+        ridges.append(m3.CrossSection([outline]).extrude(0.1))
+        x += long + 1.0
+    assert not found_on(*_plate_with(*ridges)).inscriptions
+
+
 def test_a_pad_beside_a_line_is_none_of_it() -> None:
     word = shapes.centred(shapes.font_text("TIDE", 8.0)).extrude(1.8).translate((0, 0, -1))
     pad = m3.Manifold.cube((7, 7, 0.4)).translate((14, -3.5, 0))
@@ -361,6 +372,13 @@ def test_the_dot_of_a_zero_counts(height: float) -> None:
     assert len(line.shapes) == case.islands == 5
     (zero,) = (c for c in range(4) if (line.character == c).sum() == 2)
     assert zero in (1, 2)  # reading order, or against it
+
+
+def test_facets_of_a_rounding_in_a_counter_are_no_character() -> None:
+    """They were the lowest of the word, by 0.034 mm for 1."""
+    rounded = {"draft_deg": 8.0, "fillet": 0.25, "head": 0.1}
+    case = shapes.barred("AL", 1.0, 10.0, 1.0, **rounded)
+    check(shapes.stored(shapes.moved(case, np.random.default_rng(0))))
 
 
 @pytest.mark.parametrize("text", ["1000", "0001", "2002", "1110", "88881", "ELEE"])
