@@ -18,8 +18,8 @@ Ints = NDArray[np.int64]
 
 #: A character stands up by no more than this share of the height of its line ...
 MOST_RISE = 0.5
-#: ... is no longer along it than so many times that (what is, are folds of a coarse base end to end;
-#: words whose letters touch may be as wide) ...
+#: ... is no longer along it than so many times that (folds of a coarse base end to end are; words
+#: whose letters touch may be as wide) ...
 WIDEST = 10.0
 #: ... and is found by at least this many crease limits (the middle one of its line).
 LEAST_VOTES = 2
