@@ -570,6 +570,23 @@ def on_prism(
     return _grown(f"prism of {sides}", outline, height, tool, prism)
 
 
+def in_bore(
+    outline: Outline, depth: float, *, sides: int, radius: float, fillet: float, head: float
+) -> ReliefCase:
+    """Letters with rounded edges sunk into a bore of few faces, to a depth below its cylinder."""
+    _, low, _, high = outline.bounds()
+    long, slack = high - low + 20, radius * (1 - np.cos(np.pi / sides))
+    body = m3.Manifold.cylinder(long, radius + 3 * depth, circular_segments=sides)
+    body -= m3.Manifold.cylinder(3 * long, radius, circular_segments=sides).translate((0, 0, -long))
+    body = body.rotate((90, 0, 0)).translate((0, long / 2, 0))
+    bend = bend_cylinder(-radius)
+    tool = standing(outline, depth, 0.5 * depth + slack, 0, fillet, head).mirror((0, 0, 1))
+    tool = tool.refine_to_length(np.pi * radius / sides)
+    vertices, faces = arrays(body - tool.warp_batch(lambda p: bend(p) - (0, 0, radius)))
+    islands = len(outline.decompose())
+    return ReliefCase(f"bore of {sides}", vertices, faces, -depth, slack, islands=islands)
+
+
 def on_roof(outline: Outline, height: float, angle_deg: float, turn_deg: float = 0.0) -> ReliefCase:
     """Letters over the edge of a roof (or, negative, of a valley), parallel to both its faces."""
     half = np.radians(angle_deg / 2)

@@ -13,8 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from lint3d.geometry.relief_base import Base
-from lint3d.geometry.relief_heights import CAP_LEAN, base_of, cap_height, cap_of
+from lint3d.geometry.relief_base import Base, quantile
+from lint3d.geometry.relief_foot import base_of
+from lint3d.geometry.relief_heights import CAP_LEAN, cap_height, cap_of
 from lint3d.geometry.relief_round import RoundBase
 from lint3d.geometry.relief_shapes import Shape
 from lint3d.geometry.vectors import cross_product
@@ -27,8 +28,10 @@ Bools = NDArray[np.bool_]
 SEEN = 0.4
 #: A base that is known no better than by this share of the height tells nothing new.
 KNOWN = 0.1
-#: A plane known this well is right, whatever was told from the simplified mesh.
+#: A plane, drum, cone or ball known this well is right, whatever was told from the simplified mesh.
 KNOWN_WELL = 1e-3
+#: So much of a foot may lie on the other side of a base that it stands on.
+BELOW = 0.05
 
 
 class GivenSurface:
@@ -85,7 +88,7 @@ class GivenSurface:
         new = height, low - blur, high + blur
         if blur > KNOWN * height or new[2] - new[1] >= old[2] - old[1]:
             return old
-        if isinstance(base, Base) and base.degree == 1 and blur <= KNOWN_WELL * height:
+        if blur <= KNOWN_WELL * height and _is_what_it_stands_on(base, shape):
             return new
         # A base of few facets may be fitted in more than one way.
         if new[1] < old[1] or new[2] > old[2]:
@@ -146,3 +149,18 @@ class GivenSurface:
         corner = self.faces.ravel()
         order = np.argsort(corner, kind="stable")
         return np.searchsorted(corner[order], np.arange(len(self.vertices) + 1)), order
+
+
+def _is_what_it_stands_on(base: Base | RoundBase, shape: Shape) -> bool:
+    """Is a base that is known well the surface below an island?
+
+    A plane is. Corners of coarse facets lie on a drum, and those on a ball or another drum, too:
+    then the island stands on the facets, and a share of its foot lies below the drum.
+    """
+    if isinstance(base, Base):
+        return base.degree == 1
+    island, folds = shape.measured.island, shape.folds
+    start = folds.vertices[island.start]
+    length = np.linalg.norm(folds.vertices[island.end] - start, axis=1)
+    up = base.height(start) if island.raised else -base.height(start)
+    return quantile(up, length, BELOW) >= -shape.blur - KNOWN_WELL * shape.height

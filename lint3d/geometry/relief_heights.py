@@ -6,35 +6,37 @@ no cap, and counts by its top. Lengths in mm. Guarded by tests/geometry/test_rel
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.patches import Folds
-from lint3d.geometry.relief_base import Base, plane_of_most, quantile
+from lint3d.geometry.relief_base import Base, quantile
 from lint3d.geometry.relief_facets import height_above_facets
 from lint3d.geometry.relief_folded import FoldedBase, facet_planes, folded_base
+from lint3d.geometry.relief_foot import (
+    FLAT_LEAN,
+    MOST_DOUBT,
+    NearBase,
+    base_of,
+    beside,
+    is_off,
+    stray,
+)
 from lint3d.geometry.relief_islands import Island
-from lint3d.geometry.relief_round import RoundBase, base_below
+from lint3d.geometry.relief_round import RoundBase
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
-NearBase = Callable[[Floats, float], tuple[Floats, Floats]]
-
 #: Noise reaches so many residuals from a base; facets of a coarse bent base, told by its creases
 #: and not by noise, reach no farther than one.
 CLEAR, CLEAR_COARSE = 3.0, 1.0
-#: The base is looked at within so many reaches of the foot: as far as gives enough points. The
-#: fourth and on count only if they follow the base to this share of the island's rise.
-REACH, ENOUGH, WELL = (1.25, 2.0, 4.0, 8.0, 16.0), 24, 0.03
 #: A face belongs to the cap if it leans from the base's normal by less than this ...
 CAP_LEAN = np.cos(np.radians(30.0))
-#: ... and counts for its height below this, where there are enough such faces ...
-FLAT_LEAN = np.cos(np.radians(12.0))
+#: ... and counts for its height where it is level (FLAT_LEAN), if there are enough such faces ...
 #: ... or below this, where so much of the cap is level to such a share of the height: what leans
 #: more then is the rounding of its edges.
 LEVEL_LEAN, LEVEL_SHARE, LEVEL = np.cos(np.radians(2.5)), 0.51, 0.005
@@ -49,12 +51,6 @@ FALLS = 0.25
 #: Half an interval wider than this, in mm and as a share of the height, is worth the question
 #: whether the cap is folded like its base.
 WIDE_MM, WIDE = 0.002, 0.005
-#: The foot may stray from the planes of its facets by this share of the island's rise.
-MOST_DOUBT = 0.05
-#: A foot stands on a plane with a rounding between both: no more than this share of it lies on the
-#: other side of the plane, by a share of the island's rise, and none higher than a share of the
-#: whole height.
-BEYOND, BEYOND_RISE, ROUNDING = 0.05, 0.02, 0.5
 #: Roundness 4 pi A / P^2 of a dome's foot; an octagon has 0.95.
 ROUND = 0.9
 
@@ -105,10 +101,12 @@ def measure_height(
     is_told = clear * told.blur < told.top <= most
     lies_on: Base | RoundBase | FoldedBase = base
     # Of two faces it may follow the one, and leave the other out as a stranger.
-    doubt = told.doubt + _stray(folds, island, base)
-    if not is_told or doubt > min(WIDE_MM, WIDE * told.height):
-        beside = _beside(folds, island)
-        planes = facet_planes(folds, island.start, island.end, beside, MOST_DOUBT * island.rise)
+    doubt = told.doubt + stray(folds, island, base)
+    if not is_told or (
+        doubt > min(WIDE_MM, WIDE * told.height) and not is_off(folds, island, base)
+    ):
+        near = beside(folds, island)
+        planes = facet_planes(folds, island.start, island.end, near, MOST_DOUBT * island.rise)
         if planes is not None:
             foot = folds.vertices[island.start]
             level, below = planes.foot(corner)
@@ -120,7 +118,7 @@ def measure_height(
                     folded_base(planes, foot, island.centre, island.normal, other.height) or base
                 )
         if is_told:
-            told = _above_parallel(folds, told, beside, sign, step_mm)
+            told = _above_parallel(folds, told, near, sign, step_mm)
     if not is_told:
         return None
     return Measured(
@@ -133,43 +131,6 @@ def measure_height(
         cap=told.cap,
         levels=told.level,
     )
-
-
-def _is_rounded_onto(plane: Base, folds: Folds, island: Island, step_mm: float) -> bool:
-    """Does a foot lie on a plane, or above it on the rounding that leads to the island?
-
-    Beside such a foot there are narrow strips that are off the plane; beyond an edge of the base
-    there are wide faces.
-    """
-    sign = 1.0 if island.raised else -1.0
-    start = folds.vertices[island.start]
-    length = np.linalg.norm(folds.vertices[island.end] - start, axis=1)
-    up = sign * plane.height(start)
-    low, high = (quantile(up, length, share) for share in (BEYOND, 1.0))
-    near = max(step_mm, BEYOND_RISE * island.rise)
-    is_level = folds.normal[island.faces] @ plane.axes[2] >= FLAT_LEAN
-    middle = folds.vertices[folds.faces[island.faces[is_level]]].mean(axis=1)
-    height = quantile(sign * plane.height(middle), folds.area[island.faces[is_level]], 0.5)
-    if low < -near or high > ROUNDING * height:
-        return False
-    beside = _beside(folds, island)
-    corner = folds.vertices[folds.faces[beside]]
-    off = np.abs(plane.height(corner.reshape(-1, 3))).reshape(-1, 3).max(axis=1) > near
-    longest = np.linalg.norm(corner - np.roll(corner, 1, axis=1), axis=2).max(axis=1)
-    wide = 2.0 * folds.area[beside[off]].sum()
-    return bool(wide <= height * longest[off].sum())
-
-
-def _stray(folds: Folds, island: Island, base: Base | RoundBase) -> float:
-    """How far the foot strays from a base, mm: all of it but a twentieth.
-
-    A foot on the rounding above a plane does not stray.
-    """
-    if isinstance(base, Base) and base.is_plane_of_most:
-        return 0.0
-    start = folds.vertices[island.start]
-    length = np.linalg.norm(folds.vertices[island.end] - start, axis=1)
-    return quantile(np.abs(base.height(start)), length, 0.95)
 
 
 @dataclass(frozen=True, eq=False)
@@ -247,13 +208,6 @@ def _above_parallel(folds: Folds, told: _Told, beside: Ints, sign: float, step_m
     return replace(told, height=height, low=low, high=high, dome=False, blur=step_mm)
 
 
-def _beside(folds: Folds, island: Island) -> Ints:
-    """Faces of the base that touch the foot."""
-    on_foot = np.zeros(len(folds.vertices), bool)
-    on_foot[island.start] = True
-    return island.base[on_foot[folds.faces[island.base]].any(axis=1)]
-
-
 def cap_height(
     corner: Floats, level: Floats, area: Floats, folds: Folds, island: Island, top: float
 ) -> tuple[float, float, float, bool]:
@@ -281,40 +235,3 @@ def cap_height(
         if inside - outside > FALLS * (top - low):
             return top, top, top, True
     return middle, low, high, False
-
-
-def base_of(
-    folds: Folds, island: Island, near_base: NearBase, step_mm: float
-) -> Base | RoundBase | None:
-    """The base of an island, from as near as there are enough points of it.
-
-    Parameters
-    ----------
-    folds, island : the surface that the island was found on, and the island
-    near_base : points of the base within a radius of a point, with their areas
-    step_mm : what the points may be off
-    """
-    foot = folds.vertices[island.start]
-    reach = float(np.linalg.norm(foot - island.centre, axis=1).max())
-    # Far enough for a facet of a bent base to be told from a plane.
-    usual = near_base(island.centre, REACH[2] * reach + island.rise)
-    plane = plane_of_most(*usual, island.centre, island.normal, step_mm)
-    if plane is not None and _is_rounded_onto(plane, folds, island, step_mm):
-        return plane
-    best: Base | RoundBase | None = None
-    for factor in REACH:
-        is_usual = factor == REACH[2]
-        points, weight = (
-            usual if is_usual else near_base(island.centre, factor * reach + island.rise)
-        )
-        if len(points) < ENOUGH and not is_usual and factor != REACH[-1]:
-            continue
-        base = base_below(points, weight, island.centre, island.normal, step_mm)
-        if factor <= REACH[2]:
-            best = base
-        elif base is not None and base.residual <= WELL * island.rise:
-            # Small islands on few facets: what is far tells of a bend only if it tells it well.
-            return base
-        if len(points) >= ENOUGH:
-            break
-    return best

@@ -48,6 +48,8 @@ LOWER = 0.45
 IN_LINE, WORD_SPACE, SPACES = 0.06, 1.3, 3
 #: What stands in a counter is lower than its character by some share, but not lower than this one.
 LEAST_STEP = 0.2
+#: A height is known if half its interval is no wider than this share of it.
+KNOWN = 0.15
 #: A character that joins a line turns the ways of the others by less than this (its cosine).
 SAME_WAY = np.cos(np.radians(20.0))
 
@@ -318,6 +320,7 @@ def with_inner(line: Inscription, shapes: list[Shape], parent: Ints) -> Inscript
 
 def _is_dot_of(inner: Shape, character: Shape) -> bool:
     """May an island in a counter be a part of its character?"""
-    if are_as_high(inner.standing, character.standing):
+    is_known = inner.standing.slack <= KNOWN * inner.height
+    if is_known and are_as_high(inner.standing, character.standing):
         return True
     return inner.votes >= LEAST_VOTES and inner.height >= LEAST_STEP * character.height

@@ -9,7 +9,7 @@ Guarded by tests/geometry/test_relief_round.py.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,6 +32,9 @@ POINTS = 4
 FLATTEST = 200.0
 #: Points that follow a surface, by their area; and how far round it any may lie, in quarters.
 MOST, FARTHEST = 0.8, 0.95
+#: A surface that so much of the area lies near is the base; what lies so many times as near as that
+#: counts in full.
+MOST_AREA, NEAR = 0.8, 3.0
 _ROUNDS, _PLAIN_ROUNDS = 25, 6
 
 
@@ -55,6 +58,8 @@ class RoundBase:
     """radians, half the angle at a cone's apex; 0 for others"""
     _side: float
     """1 where the material is inside, -1 in a bore or bowl"""
+    is_round_of_most: bool = False
+    """Is it what nearly all the area round the foot lies near?"""
 
     def height(self, points: Floats) -> Floats:
         """(n,) mm: distance from the base along its normal, positive outside."""
@@ -124,13 +129,14 @@ def base_below(
     flat = fit_base(points, area, origin, normal, noise_mm, degrees=(1,))
     if flat is None or flat.residual <= noise_mm:
         return flat
-    asked = points, area, origin, normal, noise_mm
-    tried = [_round(*asked, LIKE_DRUMS)]
+    step = max(1, len(points) // MOST_POINTS)
+    few = points[::step], trust_of(area[::step]), origin, normal, noise_mm
+    tried = [_round(*few, LIKE_DRUMS)]
     if tried[0] is not None and tried[0].residual <= noise_mm:
         return tried[0]
-    free = fit_base(*asked)
+    free = fit_base(points, area, origin, normal, noise_mm)
     if free is None or free.residual > noise_mm:
-        tried.append(_round(*asked, LIKE_FUNNELS))
+        tried.append(_round(*few, LIKE_FUNNELS))
     best = min((one for one in tried if one is not None), key=_residual, default=None)
     as_good = AS_GOOD * free.residual if free is not None else np.inf
     return best if best is not None and best.residual <= as_good else free
@@ -138,6 +144,37 @@ def base_below(
 
 def _residual(base: Base | RoundBase) -> float:
     return base.residual
+
+
+def round_of_most(
+    points: Floats, area: Floats, origin: Floats, normal: Floats, within_mm: float
+) -> RoundBase | None:
+    """The drum, cone or ball that nearly all the area lies near, whatever stands beside it.
+
+    What `plane_of_most` is to a plane: corners of the narrow bands of a rounding are many, and have
+    little area. Parameters as for `base_below`.
+
+    Parameters
+    ----------
+    within_mm : so near: as much as the facets of such a base may stray from it
+
+    Returns
+    -------
+    RoundBase, or None where there is none
+    """
+    if len(points) > MOST_POINTS:
+        largest = np.argsort(-area, kind="stable")[:MOST_POINTS]
+        points, area = points[largest], area[largest]
+    trust = np.sqrt(area / max(float(area.max(initial=0.0)), 1e-300))
+    # Large facets may meet the surface in a few corners alone: near enough is as good as on it.
+    asked = points, trust, origin, normal, within_mm / NEAR, LIKE_DRUMS
+    found = _round(*asked)
+    if found is None or found.residual > within_mm:
+        return None
+    on = np.abs(found.height(points)) <= within_mm
+    if area[on].sum() < MOST_AREA * area.sum():
+        return None
+    return replace(found, is_round_of_most=True)
 
 
 # --- fitting -------------------------------------------------------------------------------------
@@ -160,19 +197,16 @@ _Step = Callable[[_Guess, Floats], _Guess]
 
 def _round(
     points: Floats,
-    area: Floats,
+    trust: Floats,
     origin: Floats,
     normal: Floats,
     noise_mm: float,
     slopes: tuple[float, ...],
 ) -> RoundBase | None:
-    step = max(1, len(points) // MOST_POINTS)
-    points, area = points[::step], area[::step]
     axes = frame(normal)
     local = (points - origin) @ axes.T
     scale = float(max(np.hypot(local[:, 0], local[:, 1]).max(), 1e-9))
     at = local / scale
-    trust = trust_of(area)
     bend, ways = _bend(at, trust)
     small, large = sorted(bend.tolist(), key=abs)
     if abs(large) < 1 / FLATTEST:

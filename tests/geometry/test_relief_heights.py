@@ -111,3 +111,20 @@ def test_bands_of_a_rounding_at_the_head_are_no_cap() -> None:
     for shape in line.shapes:
         assert shape.lower - 2e-5 <= height <= shape.upper + 2e-5
         assert shape.upper - shape.lower < 0.015 * height
+
+
+def test_bands_of_a_rounding_are_no_base_in_a_bore_of_few_faces() -> None:
+    """Strokes along its faces were told 4.39 to 4.48 mm deep for 5.4, and others to 5 %."""
+    outline = shapes.bar_text("TL", 40.0, 5.0)
+    _, _, end, _ = outline.bounds()
+    bar = m3.CrossSection.square((45.0, 5.0)).translate((end + 6.0, 5.0))
+    outline = shapes.centred(outline + bar + bar.translate((0, 12.0)))
+    case = shapes.in_bore(outline, 5.4, sides=84, radius=228.0, fillet=1.07, head=1.09)
+    case = shapes.stored(shapes.moved(case, np.random.default_rng(0)))
+    table = edge_table(case.faces, len(case.vertices))
+    (line,) = find_reliefs(case.vertices, case.faces, table, 1e-5).inscriptions
+    assert len(line.shapes) == case.islands == 4
+    for shape in line.shapes:
+        assert shape.lower <= 5.4 + case.slack
+        assert shape.upper >= 5.4 - case.slack
+        assert shape.upper - shape.lower < 0.06 * 5.4

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from lint3d.geometry.relief_base import Base
-from lint3d.geometry.relief_round import RoundBase, base_below
+from lint3d.geometry.relief_round import RoundBase, base_below, round_of_most
 
 RADIUS = 50.0
 Bend = Callable[[np.ndarray, float], np.ndarray]
@@ -159,3 +159,22 @@ def test_the_rim_of_a_dome_is_no_ball() -> None:
 
 def test_too_few_points_are_no_base() -> None:
     assert base_below(np.zeros((2, 3)), np.ones(2), np.zeros(3), np.array([0, 0, 1.0]), 0.0) is None
+
+
+@pytest.mark.parametrize("bend", [_drum(1.0), _drum(-1.0), _ball(1.0)])
+def test_a_base_is_what_nearly_all_the_area_lies_near(bend: Bend) -> None:
+    """Corners of a rounding are many, and have little area."""
+    rng = np.random.default_rng(2)
+    wide = rng.uniform(-14.0, 14.0, (60, 2))
+    bands = rng.uniform(-9.0, 9.0, (900, 2))
+    rounding = bend(bands, -0.9) + rng.normal(0, 0.05, (900, 3))
+    points = np.concatenate([bend(wide, 0.0), rounding])
+    area = np.concatenate([np.full(60, 9.0), np.full(900, 0.02)])
+    up = np.array([0.0, 0.0, 1.0])
+    base = round_of_most(points, area, np.zeros(3), up, 0.1)
+    assert base is not None
+    flat = rng.uniform(-9.0, 9.0, (100, 2))
+    assert np.abs(base.height(bend(flat, 0.7)) - 0.7).max() < 0.01
+    # Of bands with half of the area none is taken for a base.
+    area[60:] = 0.6
+    assert round_of_most(points, area, np.zeros(3), up, 0.1) is None
