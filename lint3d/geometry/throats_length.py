@@ -33,6 +33,8 @@ _GAIN = 0.02
 #: How far a place is moved to see the next rim, times its clearance, and how far outward one is
 #: that moves along both.
 _NUDGE, _OUTWARD = 0.05, 0.1
+#: Moves of a corner that are looked at together.
+_FEW = 6
 #: Points along a line are this far apart, times the radius, and as many at most.
 _APART, _MOST_POINTS = 0.7, 300
 
@@ -218,14 +220,15 @@ def _moved(
     now = float(np.linalg.norm(line[row] - others, axis=1).sum())
     order = np.argsort(length, kind="stable")
     order = order[length[order] < now - _GAIN * stride]
-    if is_end and len(order):
-        order = order[clearance.at(trial[order]) >= at_ends[0 if row == 0 else 1]]
-    for best in order.tolist():
-        path = near.copy()
-        path[min(row, 1)] = trial[best]
-        if _is_free(clearance, path, floor):
-            place: Floats = trial[best]
-            return place
+    # Most moves that shorten a line lead into the wall: several at a time that is seen soon.
+    least_there = at_ends[0 if row == 0 else 1] if is_end else floor
+    for few in np.split(order, range(_FEW, len(order), _FEW)):
+        for best in few[clearance.at(trial[few]) >= least_there].tolist():
+            path = near.copy()
+            path[min(row, 1)] = trial[best]
+            if _is_free(clearance, path, floor):
+                place: Floats = trial[best]
+                return place
     return None
 
 

@@ -144,8 +144,7 @@ def find_voids(
         found = openings
         if pockets:
             found = openings + find_second_ways(surface, space, clearance, graph, limits)
-            whole = vertices, faces
-            found = gaps_as_one(whole, space, clearance, graph, found, limits)
+            found = gaps_as_one(space, clearance, graph, found, limits)
         if found != openings:
             graph, pockets = find_pockets(space, clearance, found, high)
         graphs.append((graph, pockets))

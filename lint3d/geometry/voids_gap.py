@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from lint3d.geometry.components import connected_groups
 from lint3d.geometry.throats import Throat
 from lint3d.geometry.throats_clearance import Clearance
-from lint3d.geometry.voids_fine import fits_in_box, widest_in_box
+from lint3d.geometry.voids_border import Border, widest_over
 from lint3d.geometry.voids_openings import Contact, is_close
 from lint3d.geometry.voids_reach import sees
 from lint3d.geometry.voids_space import Space
@@ -45,12 +45,13 @@ _CELL = 2.0
 _MOST_PAIRS = 12
 #: Places on the way of an opening that are set out from.
 _MOST_PLACES = 7
+#: Squares looked at, at most, on all borders that are not bounded otherwise.
+_MOST_SQUARES = 3_000_000
 #: Places met at most; who does not come to an end in these says that all belongs together.
 _MOST_MET = 12_000
 
 
 def gaps_as_one(
-    surface: tuple[Floats, Ints],
     space: Space,
     clearance: Clearance,
     graph: nx.MultiGraph,
@@ -64,7 +65,6 @@ def gaps_as_one(
 
     Parameters
     ----------
-    surface : vertices (n, 3) mm and faces (m, 3)
     space : the grid that the openings were found on
     graph : from `voids_ways.find_pockets`; its nodes name the chambers they are made of
     measured : openings between chambers
@@ -84,33 +84,58 @@ def gaps_as_one(
         if len(pair) == 2 and any(measured[row][1].lower > 0 for row in rows)
     ]
     kept = dict(enumerate(measured))
+    squares = _MOST_SQUARES
     for pair, rows in known[:_MOST_PAIRS]:
         throats = [measured[row][1] for row in rows]
+        is_bounded = is_close(throats[0], limits)
+        if not is_bounded:
+            passes = max(throat.diameter for throat in throats if throat.lower > 0)
+            border = _border(space, clearance, graph, pair, (passes / 2, squares))
+            bound = np.inf
+            if border is not None:
+                bound = widest_over(border, passes, max(throat.upper for throat in throats))
+                squares -= border.looked_at
+            throats = [
+                replace(throat, upper=max(min(throat.upper, bound), throat.diameter))
+                for throat in throats
+            ]
+            for row, throat in zip(rows, throats, strict=True):
+                kept[row] = measured[row][0], throat
+        if len(rows) == 1:
+            continue
         # Ways that are only glimpsed tell little about how wide the gap is.
         width = max(throat.diameter for throat in throats if throat.lower > 0)
         widest = _CLOSELY if all(is_close(throat, limits) for throat in throats) else _WIDEST
         narrow = [_narrow_places(throat, widest * width) for throat in throats]
         owner = np.repeat(np.arange(len(rows)), [len(places) for places in narrow])
-        is_seen = fits_in_box(space, np.vstack(narrow), width)
-        is_bounded = is_close(throats[0], limits)
-        is_seen = is_seen and not is_bounded
-        if len(rows) == 1 and not is_seen:
-            continue
-        gap, met = parts_of_gaps(clearance, np.vstack(narrow), width / 2, owner, is_seen, widest)
+        gap = parts_of_gaps(clearance, np.vstack(narrow), width / 2, owner, widest)
         for number in np.unique(gap).tolist():
-            mine = np.flatnonzero(gap == number).tolist()
-            for row in mine[1:]:
+            for row in np.flatnonzero(gap == number).tolist()[1:]:
                 del kept[rows[row]]
-            contact, throat = measured[rows[mine[0]]]
-            if met is not None and throat.lower > 0:
-                one, two = (np.array(members.get(node, [node]), np.int64) for node in pair)
-                places = np.vstack([met[number], *(narrow[row] for row in mine)])
-                bound = widest_in_box(
-                    surface, clearance, space, places, (one, two), throat.diameter
-                )
-                throat = replace(throat, upper=max(min(throat.upper, bound), throat.diameter))
-                kept[rows[mine[0]]] = contact, throat
     return [kept[row] for row in sorted(kept)]
+
+
+def _border(
+    space: Space,
+    clearance: Clearance,
+    graph: nx.MultiGraph,
+    pair: frozenset[int],
+    work: tuple[float, int],
+) -> Border | None:
+    """The border between two pockets beside each other; None if the surface does not close.
+
+    Parameters
+    ----------
+    work : mm, radius of the balls in question, and squares that may be looked at
+    """
+    if len(space.raster.leaking):
+        return None
+    sizes = {node: graph.nodes[node]["volume"] if node in graph else 0.0 for node in pair}
+    one, other = sorted(pair, key=lambda node: (sizes[node], -node))
+    members = dict(graph.nodes(data="members"))
+    mine = [np.array(members.get(node, [node]), np.int64) for node in (one, other)]
+    others = [chamber for node, own in members.items() if node not in pair for chamber in own]
+    return Border(clearance, space, (mine[0], mine[1]), np.array(others, np.int64), *work)
 
 
 def _narrow_places(throat: Throat, width: float) -> Floats:
@@ -125,10 +150,9 @@ def parts_of_gaps(
     places: Floats,
     radius: float,
     owner: Ints | None = None,
-    to_the_end: bool = False,
     widest: float = _WIDEST,
-) -> tuple[Ints, list[Floats] | None]:
-    """Which places lie in one and the same gap, and how far does it go?
+) -> Ints:
+    """Which places lie in one and the same gap?
 
     Parameters
     ----------
@@ -136,14 +160,12 @@ def parts_of_gaps(
     places : (n, 3) mm, in gaps
     radius : mm, about half as wide as the gaps are
     owner : (n,) numbers from 0 on of the openings that the places are in; each in one by default
-    to_the_end : go on where all openings are known to be in one gap
     widest : what is wider than this times the radius is no part of a gap
 
     Returns
     -------
     for each opening the number of the gap it lies in; where a gap is too large to be walked to its
-    end, all have one number. And (k, 3) mm for each gap, places met all over it; None if it was not
-    walked to its end.
+    end, all have one number
     """
     owner = np.arange(len(places)) if owner is None else owner
     openings = int(owner.max()) + 1
@@ -156,7 +178,6 @@ def parts_of_gaps(
         cells.setdefault(cell, openings + len(cells))
     front_row = np.array([cells[cell] for cell in _cells(front, radius)], np.int64)
     links = [np.column_stack([owner, front_row])]
-    met, met_row = [front], [front_row]
     rows = openings + len(cells)
     group = np.arange(openings)
     while len(front):
@@ -172,19 +193,14 @@ def parts_of_gaps(
         links.append(np.array(pairs, np.int64).reshape(-1, 2))
         front = place[fresh]
         front_row = np.arange(rows - len(fresh), rows)
-        met.append(front)
-        met_row.append(front_row)
         if rows > _MOST_MET:
-            return np.zeros(openings, np.int64), None
+            return np.zeros(openings, np.int64)
         every = np.concatenate(links)
         group = connected_groups(rows, every[:, 0], every[:, 1])
-        if not to_the_end and len(np.unique(group[:openings])) == 1:
-            return np.zeros(openings, np.int64), None
-    first, gap = np.unique(group[:openings], return_inverse=True)
-    if not to_the_end:
-        return gap, None
-    of_met = group[np.concatenate(met_row)] if len(group) > openings else np.zeros(0, np.int64)
-    return gap, [np.concatenate(met)[of_met == one] for one in first]
+        if len(np.unique(group[:openings])) == 1:
+            return np.zeros(openings, np.int64)
+    gap: Ints = np.unique(group[:openings], return_inverse=True)[1]
+    return gap
 
 
 def _is_narrow(size: Floats, radius: float, widest: float) -> Bools:

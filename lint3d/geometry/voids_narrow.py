@@ -16,10 +16,12 @@ from scipy.spatial import cKDTree
 from lint3d.geometry.throats import Throat, Way, narrowest
 from lint3d.geometry.throats_clearance import Clearance
 from lint3d.geometry.voids_cells import ways_through_cells
+from lint3d.geometry.voids_crossings import Crossings
 from lint3d.geometry.voids_model import NotSeen
 from lint3d.geometry.voids_openings import (
     GRID_DOUBT,
     Contact,
+    is_close,
     measure_closely,
     way_from_top,
     without_doubles,
@@ -40,6 +42,9 @@ _GOOD_SHARE = 0.9
 _CELLS_ACROSS = (3.0, 6.0, 12.0)
 #: Finer cells that let hardly a larger ball pass than the last ones are the end of it.
 _GAINS = 1.01
+#: How far about its shortest place a neck is followed first, times the way from there to the
+#: farther piece, if that is less than this share of it.
+_AROUND, _FEW = 1.5, 0.5
 #: How far from the wall a way goes over to finer cells, voxels: more than its half diagonal.
 _OFF_THE_WALL = 0.4
 
@@ -66,14 +71,20 @@ def find_hidden_necks(
     for part in suspects:
         necks = walls.necks(part)[:_MOST_NECKS]
         followed: list[tuple[int, Throat]] = []
+        borders: dict[int, Crossings] = {}
         for places, other in necks:
             if (other, part) in done or _is_passed(followed, other, places, space.grid.pitch):
                 continue
+            if other not in borders:
+                borders[other] = Crossings(clearance, space, space.chambers.part, (part, other))
+            if borders[other].is_known(places):
+                continue
             done.add((part, other))
-            one = follow(surface, walls, clearance, (part, other), places, limits)
+            one = follow(surface, walls, clearance, (part, other), places, limits, borders[other])
             if one is not None:
                 found.append(one)
                 followed.append((other, one[1]))
+                borders[other].leads(one[1], places)
         if not any(part in _parts(space, contact) for contact, _ in found):
             found.append(_unfollowed(walls, part, 0, left_out))
     return without_doubles(sorted(found, key=lambda pair: -pair[1].lower), clearance)
@@ -119,8 +130,50 @@ def follow(
     between: tuple[int, int],
     places: Floats,
     limits: tuple[float, ...] = (),
+    border: Crossings | None = None,
 ) -> tuple[Contact, Throat] | None:
-    """Find the way through a neck in finer and finer cells, and measure it."""
+    """Find the way through a neck in finer and finer cells, and measure it.
+
+    Parameters
+    ----------
+    between : pieces that it leads from and to
+    places : (n, 3) mm, on the walls of the neck
+    limits : mm, near which the bounds are to be close
+    border : between the two pieces, if what passes is bounded there
+    """
+    if border is not None:
+        some = _where_it_is_short(walls, between, places)
+        if len(some) < _FEW * len(places):
+            # A gap all round a lid is as wide all along, mostly; if not, the border tells.
+            short = _led(walls, clearance, between, some)
+            if short is not None:
+                throat = border.bounded(short[1])
+                if is_close(throat, limits):
+                    return short[0], throat
+    led = _led(walls, clearance, between, places)
+    if led is None:
+        return None
+    contact, throat, finer = led
+    if border is not None and not is_close(throat, limits):
+        throat = border.bounded(throat)
+    whole = surface.vertices, surface.faces
+    bound = GRID_DOUBT * walls.space.grid.pitch
+    return contact, measure_closely(whole, clearance, throat, finer, bound, limits=limits)
+
+
+def _where_it_is_short(walls: Walls, between: tuple[int, int], places: Floats) -> Floats:
+    """Of places in a neck those about the one from which it is least far to both pieces."""
+    gaps = [cKDTree(walls.point[walls.part == part]).query(places)[0] for part in between]
+    farther = np.maximum(*gaps)
+    least = int(np.argmin(farther))
+    near = np.linalg.norm(places - places[least], axis=1)
+    return places[near < _AROUND * farther[least] + 4 * walls.space.grid.pitch]
+
+
+def _led(
+    walls: Walls, clearance: Clearance, between: tuple[int, int], places: Floats
+) -> tuple[Contact, Throat, float] | None:
+    """A way through the space about some places, and the size of the finest cells there, mm."""
     space = walls.space
     start, goal = (walls.nearest_point(part, places) for part in between)
     contact = _contact(space, start, goal, 0.0)
@@ -132,20 +185,16 @@ def follow(
         return None
     pitch = space.grid.pitch
     ends = halves[0][-1], halves[1][-1]
-    best: Throat | None = None
+    best: tuple[Contact, Throat, float] | None = None
     for middle, finer in ways_through_cells(clearance, places, ends, pitch, _CELLS_ACROSS):
         path = np.vstack([halves[0], middle, halves[1][::-1]])
         throat = narrowest(clearance, path, finer, GRID_DOUBT * pitch)
-        gains = best is None or throat.lower > _GAINS * best.lower
-        if best is None or throat.lower > best.lower:
-            best = throat
-        if best.lower > _GOOD_SHARE * best.upper or not gains:
+        gains = best is None or throat.lower > _GAINS * best[1].lower
+        if best is None or throat.lower > best[1].lower:
+            best = contact, throat, finer
+        if best[1].lower > _GOOD_SHARE * best[1].upper or not gains:
             break
-    if best is None:
-        return None
-    whole = surface.vertices, surface.faces
-    bound = GRID_DOUBT * pitch
-    return contact, measure_closely(whole, clearance, best, finer, bound, limits=limits)
+    return best
 
 
 def _off_the_wall(way: Floats, clearance: Clearance, pitch: float) -> Floats:

@@ -17,6 +17,7 @@ from lint3d.geometry.chambers import neighbours
 from lint3d.geometry.throats import Throat
 from lint3d.geometry.throats_clearance import Clearance
 from lint3d.geometry.throats_route import unit
+from lint3d.geometry.voids_crossings import Crossings
 from lint3d.geometry.voids_model import OUTSIDE
 from lint3d.geometry.voids_narrow import follow
 from lint3d.geometry.voids_openings import GRID_DOUBT, NARROW, Contact, is_one_passage, sees_across
@@ -64,15 +65,25 @@ def find_second_ways(
     known = [data["throat"] for _, _, data in graph.edges(data=True)]
     shown = _shown(walls, piece_of, known)
     found: list[tuple[Contact, Throat]] = []
+    crossings: dict[int, Crossings] = {}
     for piece in range(1, len(pieces)):
+        crossings.clear()
         for places, other in walls.necks(piece)[:_MOST_FOLLOWED]:
             if other > piece or not _is_hidden(places, shown, space.grid.pitch):
                 continue
             if any(_lies_beside(clearance, places, throat) for throat in known):
                 continue
-            one = follow(surface, walls, clearance, (piece, other), places, limits)
+            if other not in crossings:
+                crossings[other] = Crossings(clearance, space, piece_of, (piece, other))
+                for throat in known:
+                    crossings[other].leads(throat)
+            if crossings[other].is_known(places):
+                continue
+            between = piece, other
+            one = follow(surface, walls, clearance, between, places, limits, crossings[other])
             if one is None or one[1].lower <= 0:
                 continue
+            crossings[other].leads(one[1], places)
             if not any(is_one_passage(clearance, one[1], throat) for throat in known):
                 known.append(one[1])
                 found.append(one)

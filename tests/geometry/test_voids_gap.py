@@ -19,13 +19,13 @@ def test_gap_all_round_is_one(seed: int) -> None:
     frame = parts.random_frame(seed)
     clearance = Clearance(*parts.mesh(parts.cup_with_lid(0.3), frame))
     places = ROUND @ frame[:, :3].T + frame[:, 3]
-    assert parts_of_gaps(clearance, places, 0.15)[0].tolist() == [0, 0, 0, 0]
+    assert parts_of_gaps(clearance, places, 0.15).tolist() == [0, 0, 0, 0]
 
 
 def test_bridges_between_lid_and_rim_part_the_gap() -> None:
     solid = parts.cup_with_lid(0.3) + parts.block([16, 1, 1], [0, 0, 5.15])
     clearance = Clearance(*parts.mesh(solid))
-    found, _ = parts_of_gaps(clearance, ROUND[[2, 3]], 0.15)
+    found = parts_of_gaps(clearance, ROUND[[2, 3]], 0.15)
     assert found[0] != found[1]
 
 
@@ -37,11 +37,7 @@ def test_walks_from_holes_end_in_them() -> None:
     clearance = Clearance(*parts.mesh(solid))
     mouths = rows + [0, 0, 2.2]
     owner = np.tile(np.arange(9), 2)
-    found, met = parts_of_gaps(clearance, np.vstack([rows, mouths]), 0.29, owner, True)
-    assert met is not None
-    for hole, places in zip(rows, met, strict=True):
-        assert np.linalg.norm((places - hole)[:, :2], axis=1).max() < 0.3
-        assert np.ptp(places[:, 2]) > 3
+    found = parts_of_gaps(clearance, np.vstack([rows, mouths]), 0.29, owner)
     assert found.tolist() == list(range(9))
 
 

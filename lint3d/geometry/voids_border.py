@@ -1,0 +1,288 @@
+"""How large a ball gets from one side to the other, however fine the gaps between them are?
+
+The points of the grid are shared out: those of one hollow with what lies beside them, in the
+material too, and all others. Between the two lies a closed border of squares, and whatever passes
+crosses it. A square holds the middle of a larger ball in the free space, or it does not: squares
+are quartered until that is known, so a gap far narrower than the grid's pitch counts as what it is.
+Where squares may hold one, the border may stand in a wide place beside the narrow one: the ball is
+followed from there to the points beside, and if it gets to one side only, the border runs on the
+other side of these. Lengths in mm. Guarded by tests/geometry/test_voids_border.py.
+"""
+
+from __future__ import annotations
+
+import igl
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+from scipy.spatial import cKDTree
+
+from lint3d.geometry.components import connected_groups
+from lint3d.geometry.raster import Grid
+from lint3d.geometry.throats_clearance import Clearance
+from lint3d.geometry.voids_between import most_between
+from lint3d.geometry.voids_cut import Squares
+from lint3d.geometry.voids_space import Space
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+#: How much larger than the ball that passes, share and mm, are the balls that are tried in turn.
+_TRIED = (0.01, 0.04, 0.1, 0.2, 0.35, 0.6, 1.0)
+_AT_LEAST_MM = 0.004
+#: Layers of points beside a hollow that count as its own, and how far the grid is looked at.
+_LAYERS, _MARGIN = 4, 8
+#: A point is deep if the grid shows room for the ball and so many voxels more about it, or about a
+#: point no more steps away than this.
+_ROOM, _NEAR_DEEP = 1.5, 2
+#: Squares looked at, and points gone on from, before the answer is that the ball may pass.
+MOST_SQUARES, _MOST_POINTS = 1_500_000, 40_000
+#: Places where it is tried first whether the ball gets across, and points gone on from there.
+_PROBES, _FEW_POINTS = 4, 1_500
+#: Squares are not yet bounded by the walls beside them if they are longer than this, times the
+#: radius.
+_WORTH_BOUNDING = 3.0
+#: Squares across the border whose middles are no farther apart hang together, voxels.
+_BESIDE = 1.5
+_ROOT_HALF = float(np.sqrt(0.5))
+_NONE, _ONE, _OTHER, _THIRD = 0, 1, 2, 3
+
+
+class Border:
+    """What lies between two sides on the grid.
+
+    Parameters
+    ----------
+    clearance : of every facet
+    space : free space, cut into chambers; its surface closes
+    sides : chambers of both sides; the border is looked for around the first
+    others : chambers that a ball which gets to them is in neither of
+    about : mm, radius of the balls that are in question; by default such as the grid hardly shows
+    most : squares that may be looked at; beyond, a ball counts as one that may pass
+    """
+
+    def __init__(
+        self,
+        clearance: Clearance,
+        space: Space,
+        sides: tuple[Ints, Ints],
+        others: Ints,
+        about: float = 0.0,
+        most: int = MOST_SQUARES,
+    ) -> None:
+        self.clearance = clearance
+        self.looked_at, self.most = 0, most
+        self._tree: igl.FastWindingNumberBVH | None = None
+        side = np.zeros(len(space.chambers.peak), np.int8)
+        for name, chambers in ((_THIRD, others), (_OTHER, sides[1]), (_ONE, sides[0])):
+            side[chambers] = name
+        of_label = np.append(side[space.chambers.of_basin], np.int8(_NONE))
+        box = _box_of(space, of_label)
+        first = np.array([one.start for one in box])
+        grid = space.grid
+        label = of_label[space.basins.label[box]]
+        self.grid = Grid(grid.point(first), grid.pitch, label.shape)
+        self.free = ~space.raster.solid[box]
+        index = np.stack(np.unravel_index(space.raster.marked, grid.shape), axis=-1) - first
+        inside = np.all((index >= 0) & (index < label.shape), axis=1)
+        self.free[tuple(index[inside].T)] = True
+        peak = space.chambers.peak
+        least = min(about / grid.pitch + _ROOM, *(0.9 * float(peak[one].max()) for one in sides))
+        deep = space.distance[box] > least
+        self.ends = ndimage.binary_dilation(deep, iterations=_NEAR_DEEP)
+        for axis in range(3):
+            # Who leaves the grid may get anywhere.
+            for end in (0, -1):
+                self.ends[(slice(None),) * axis + (end,)] = True
+        side = self._shared_out(label, deep)
+        self.steps = _between(self.grid, side == _ONE)
+        side[deep & (label == _THIRD)] = _THIRD
+        self.side = side.reshape(-1)
+
+    def _shared_out(self, label: NDArray[np.int8], deep: Bools) -> NDArray[np.int8]:
+        """Which points are on the first side, and on the other one?
+
+        What lies beside a deep point is on its side; from there both sides grow towards each
+        other, so that they meet between the mouths of a gap.
+        """
+        side = np.full(label.shape, _NONE, np.int8)
+        for iterations in (_NEAR_DEEP, *[1] * _LAYERS):
+            for name in (_ONE, _OTHER):
+                grown = side == name
+                if iterations == _NEAR_DEEP:
+                    grown |= deep & (label == name)
+                grown = ndimage.binary_dilation(grown, iterations=iterations)
+                side[grown & (side == _NONE)] = name
+        side[(side == _NONE) & (label == _ONE)] = _ONE
+        side[(side != _ONE) | (deep & (label != _ONE))] = _OTHER
+        return side
+
+    def openings(self, radius: float) -> tuple[Floats, Ints]:
+        """Where may larger balls cross the border, and which of these places are one opening?
+
+        Returns
+        -------
+        (k, 3) mm, middles of squares, and the number of the opening that each is part of
+        """
+        steps = self.steps[(self.side[self.steps] != _THIRD).all(axis=1)]
+        middle = Squares.of_steps(self.grid, steps[self._may_hold(steps, radius)]).middle
+        links = cKDTree(middle).query_pairs(_BESIDE * self.grid.pitch, output_type="ndarray")
+        return middle, connected_groups(len(middle), links[:, 0], links[:, 1])
+
+    def parts(self, radius: float) -> bool:
+        """Is it sure that no ball larger than that gets from one side to the other?"""
+        # A ball is not followed on from where there is room by the grid. On which side such a
+        # point is the border says, whatever the room: so no way across is missed.
+        ends = self.ends.reshape(-1)
+        label = np.where(ends, self.side, np.int8(_NONE))
+        steps = self.steps[(self.side[self.steps] != _THIRD).all(axis=1)]
+        steps = steps[self._may_hold(steps, radius)]
+        # Where a ball gets across, it mostly does so nearly everywhere: a few places tell soon.
+        some = np.linspace(0, len(steps) - 1, min(len(steps), _PROBES)).astype(np.int64)
+        for row in np.unique(some).tolist():
+            if self._joins(steps[row : row + 1], label, radius, _FEW_POINTS):
+                return False
+        return len(steps) == 0 or self._joins(steps, label, radius, _MOST_POINTS) is False
+
+    def _joins(self, steps: Ints, label: NDArray[np.int8], radius: float, most: int) -> bool | None:
+        """Does a ball get from steps across the border to both sides? None if that is not known.
+
+        Parameters
+        ----------
+        steps : (k, 2) whose squares may hold its middle
+        label : (n,) which points are on a side, where the ball is followed no farther
+        most : points that are gone on from
+        """
+        links, front, size = [steps], np.unique(steps), self.grid.size
+        seen, asked = front, np.unique(steps[:, 0] * size + steps[:, 1])
+        front = front[label[front] == _NONE]
+        offsets = np.array([s for one in self.grid.strides for s in (one, -one)])
+        while not _do_join(seen, label[seen], np.concatenate(links)):
+            if len(front) == 0:
+                return False
+            if len(seen) > most or self.looked_at > self.most:
+                return None
+            pair = np.column_stack([np.repeat(front, 6), (front[:, None] + offsets).reshape(-1)])
+            pair = np.sort(pair, axis=1)
+            # Each step is looked at once, whichever of its ends is gone on from first.
+            key = np.setdiff1d(pair[:, 0] * size + pair[:, 1], asked)
+            asked = np.union1d(asked, key)
+            pair = np.column_stack(np.divmod(key, size))
+            pair = pair[self._may_hold(pair, radius)]
+            links.append(pair)
+            front = np.setdiff1d(pair, seen)
+            seen = np.union1d(seen, front)
+            front = front[label[front] == _NONE]
+        return True
+
+    def _may_hold(self, steps: Ints, radius: float) -> Bools:
+        """Which squares across steps may hold the middle of a larger ball? Not so is sure."""
+        may = np.zeros(len(steps), bool)
+        owner, squares = np.arange(len(steps)), Squares.of_steps(self.grid, steps)
+        while len(squares):
+            self.looked_at += len(squares)
+            if self.looked_at > self.most:
+                may[owner] = True
+                break
+            half = _ROOT_HALF * squares.side
+            value, face, foot = self.clearance.nearest(squares.middle)
+            alive = value + half > radius
+            told = np.flatnonzero(alive & (value > min(radius, half)))
+            free = self._is_free(squares.middle[told], value[told], steps[owner[told]])
+            may[owner[told[free & (value[told] > radius)]]] = True
+            alive[told[~free & (value[told] > half)]] = False
+            alive &= ~may[owner]
+            rows = np.flatnonzero(alive)
+            if squares.side < _WORTH_BOUNDING * radius:
+                some = Squares(squares.middle[rows], squares.across[rows], squares.side)
+                most = most_between(self.clearance, some, value[rows], face[rows], foot[rows])
+                alive[rows[most <= radius]] = False
+            owner, squares = np.repeat(owner[alive], 4), squares.quarters(alive)
+        return may
+
+    def _is_free(self, point: Floats, value: Floats, steps: Ints) -> Bools:
+        """Which points, with the clearance that they have, lie in the free space?"""
+        if len(point) == 0:
+            return np.zeros(0, bool)
+        ends = self.grid.point(np.stack(np.unravel_index(steps, self.grid.shape), axis=-1))
+        gap = np.linalg.norm(ends - point[:, None], axis=2)
+        nearer = np.argmin(gap, axis=1)
+        row = np.arange(len(point))
+        # No facet stands between a point and what is nearer than the facets are.
+        free = self.free.reshape(-1)[steps[row, nearer]]
+        open_ones = np.flatnonzero(gap[row, nearer] >= value)
+        if len(open_ones):
+            free[open_ones] = self._winding(point[open_ones]) < 0.5
+        return free
+
+    def _winding(self, point: Floats) -> Floats:
+        """(n,) how often the surface winds round points, nearly."""
+        if self._tree is None:
+            corner = (self.clearance.corners - self.clearance.middle).reshape(-1, 3)
+            faces = np.arange(len(corner)).reshape(-1, 3)
+            self._tree = igl.FastWindingNumberBVH()
+            self._tree.init(np.ascontiguousarray(corner), faces)
+        found: Floats = self._tree.winding_number(point - self.clearance.middle)
+        return found
+
+
+def widest_over(border: Border, passes: float, most: float) -> float:
+    """Bound the balls that get from one side to the other.
+
+    Parameters
+    ----------
+    passes : mm, diameter of a ball that is known to pass
+    most : mm, no more than this is known already
+
+    Returns
+    -------
+    mm, diameter that no ball exceeds which gets across; infinite if nothing better was found
+    """
+    finest = max(_TRIED[0] * passes, _AT_LEAST_MM)
+    failed = passes
+    for share in _TRIED:
+        tried = passes + share / _TRIED[0] * finest
+        if tried >= most or border.looked_at > border.most:
+            break
+        if border.parts(tried / 2):
+            while tried - failed > 1.5 * finest and border.looked_at <= border.most:
+                middle = (failed + tried) / 2
+                failed, tried = (failed, middle) if border.parts(middle / 2) else (middle, tried)
+            return tried
+        failed = tried
+    return np.inf
+
+
+def _between(grid: Grid, inner: Bools) -> Ints:
+    """(k, 2) flat numbers of the steps that lead from some points of a grid to others."""
+    found = []
+    for axis in range(3):
+        here = np.nonzero(np.diff(inner.view(np.int8), axis=axis))
+        one = np.ravel_multi_index(here, grid.shape)
+        found.append(np.column_stack([one, one + grid.strides[axis]]))
+    return np.concatenate(found).astype(np.int64)
+
+
+def _do_join(points: Ints, side: NDArray[np.int8], links: Ints) -> bool:
+    """Do links lead from a point of one side to one of the other?
+
+    Parameters
+    ----------
+    points : (n,) rising, and the side that each is on
+    links : (k, 2) pairs of them
+    """
+    pair = np.searchsorted(points, links)
+    group = connected_groups(len(points), pair[:, 0], pair[:, 1])
+    return len(np.intersect1d(group[side == _ONE], group[side == _OTHER])) > 0
+
+
+def _box_of(space: Space, of_label: NDArray[np.int8]) -> tuple[slice, slice, slice]:
+    """Part of the grid about the points of the first side."""
+    mine = of_label[space.basins.label] == _ONE
+    ends = []
+    for axis in range(3):
+        rows = np.flatnonzero(mine.any(axis=tuple(one for one in range(3) if one != axis)))
+        low, high = (int(rows[0]), int(rows[-1])) if len(rows) else (0, 0)
+        ends.append(slice(max(low - _MARGIN, 0), high + _MARGIN + 1))
+    return ends[0], ends[1], ends[2]
