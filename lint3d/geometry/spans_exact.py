@@ -149,6 +149,8 @@ def straightest(inward: Floats, measured: Ints, contacts: Contacts) -> Bools:
 
     In a round bar every facet beside the opposite one is near, and tapers.
     """
+    if not len(contacts.pair):
+        return np.zeros(0, dtype=bool)
     measured = measured[measured[:, 1] >= 0]
     best = np.full(len(inward), -1.0)
     facing = -dot(inward[measured[:, 0]], inward[measured[:, 1]])

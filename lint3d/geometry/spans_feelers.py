@@ -87,11 +87,7 @@ def vertex_pairs(
     distance : (j,) float64, mm, from the vertex to the plane of the one across
     complete : False where there were too many vertices for each to send a ray
     """
-    flat = surface.faces.ravel()
-    count = np.maximum(np.bincount(flat, minlength=len(surface.vertices)), 1)
-    total = np.stack(
-        [np.bincount(flat, np.repeat(inward[:, i], 3), len(count)) for i in range(3)], axis=1
-    )
+    total, count = surface.normal_sums
     length = np.linalg.norm(total, axis=1)
     vertex = np.flatnonzero((length > 1e-3) & (length < TURN_COS * count))
     if dense is not None and dense.any():
@@ -105,7 +101,9 @@ def vertex_pairs(
     complete = most is None or len(vertex) <= most
     if most is not None:
         vertex = vertex[_spread(len(vertex), most)]
-    direction = total[vertex] / length[vertex, None]
+    # Looking inward is looking against the normals, on all facets alike.
+    sign = -1.0 if (dot(inward[:1], surface.normals[:1]) < 0).any() else 1.0
+    direction = sign * total[vertex] / length[vertex, None]
     facet, far, facing = cross(surface, inward, surface.vertices[vertex], direction, reach)
     hit = np.flatnonzero(facet >= 0)
     own = _facet_towards(surface, inward, vertex[hit], -inward[facet[hit]])

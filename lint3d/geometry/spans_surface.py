@@ -95,13 +95,24 @@ class SpanSurface:
         return np.concatenate([[0], np.cumsum(counts)]), order // 3
 
     @cached_property
+    def normal_sums(self) -> tuple[Floats, Ints]:
+        """(n, 3) sum of the normals of the facets round each vertex, (n,) how many there are."""
+        flat = self.faces.ravel()
+        count = np.bincount(flat, minlength=len(self.vertices))
+        each = [np.bincount(flat, np.repeat(way, 3), len(count)) for way in self.normals.T]
+        return np.stack(each, axis=1), count
+
+    @cached_property
     def hollow_mm(self) -> float:
         """How far, mm, may one look out from a facet and meet the surface again?
 
         No farther than a corner lies above the facet's plane: 0 on a convex body. inf, not looked
         at, on a surface of many facets.
         """
-        corner = np.unique(self.faces)
+        # Marked, not sorted out: of 1.3 million facets that took a tenth of all rules of walls.
+        is_corner = np.zeros(len(self.vertices), dtype=bool)
+        is_corner[self.faces] = True
+        corner = np.flatnonzero(is_corner)
         if len(self.faces) * len(corner) > HOLLOW_MOST:
             return np.inf
         height = self.normals @ self.vertices[corner].T
