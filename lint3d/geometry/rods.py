@@ -38,6 +38,7 @@ Bools = NDArray[np.bool_]
 SAME_WAY = float(np.cos(np.radians(40.0)))  # neighbours on one bar; chords are 22 degrees apart
 BESIDE = 0.9  # of the diameter: axes of bars beside each other are farther apart than that
 NEIGHBOURS = 12
+NO_FARTHER = 0.05  # of the diameter: middles so near each other are one place
 SHORTEST = 1.0  # a bar is at least as long as it is thick
 ROUND = 12  # rays square to the axis
 ROUND_REACH = 1.5  # of the diameter: half the diagonal of a bar 2 : 1 is 1.12
@@ -106,18 +107,38 @@ def _groups(surface: SpanSurface, felt: Felt) -> Ints:
         links.append(np.stack([first[own[both]], first[other[both]]]))
     across = first[felt.facet_across]
     links.append(np.stack([row[across >= 0], across[across >= 0]]))
-    middle = (felt.point + felt.contact) / 2
-    gap, near = cKDTree(middle).query(middle, k=min(NEIGHBOURS, count))
-    near, gap = near.reshape(count, -1), gap.reshape(count, -1)
-    for column in range(1, near.shape[1]):
-        other = near[:, column]
-        close = gap[:, column] <= BESIDE * np.minimum(felt.thick, felt.thick[other])
-        links.append(np.stack([row[close], other[close]]))
-    one, two = np.concatenate(links, axis=1)
+    one, two = _alike(felt, np.concatenate(links, axis=1))
+    some = _one_in_each_place(felt, connected_groups(count, one, two))
+    middle, thick = (felt.point[some] + felt.contact[some]) / 2, felt.thick[some]
+    gap, near = cKDTree(middle).query(middle, k=min(NEIGHBOURS, len(some)))
+    near, gap = near.reshape(len(some), -1), gap.reshape(len(some), -1)
+    at, column = np.nonzero(gap <= BESIDE * np.minimum(thick[:, None], thick[near]))
+    more = _alike(felt, np.stack([some[at], some[near[at, column]]]))
+    return connected_groups(count, np.concatenate([one, more[0]]), np.concatenate([two, more[1]]))
+
+
+def _alike(felt: Felt, links: Ints) -> Ints:
+    """Those links (2, k) between places about as thick where a bar runs the same way."""
+    one, two = links
     thin = np.minimum(felt.thick[one], felt.thick[two])
     alike = np.maximum(felt.thick[one], felt.thick[two]) <= ROD_RATIO * thin
     alike &= np.abs(np.einsum("ij,ij->i", felt.way[one], felt.way[two])) >= SAME_WAY
-    return connected_groups(count, one[alike], two[alike])
+    return links[:, alike]
+
+
+def _one_in_each_place(felt: Felt, group: Ints) -> Ints:
+    """Rows of which the middles lie apart, ascending: one of those in a group that hardly do.
+
+    The sides of a round bar have their middles on its axis: of hundreds of thousands few are left.
+    """
+    size = np.log2(felt.thick).round()
+    cell = np.floor((felt.point + felt.contact) / (2 * NO_FARTHER * 2.0 ** size[:, None]))
+    way = np.abs(felt.way).argmax(axis=1)
+    order = np.lexsort((*cell.T, size, way, group))
+    key = np.column_stack([cell, size, way, group])[order]
+    is_new = np.ones(len(order), dtype=bool)
+    is_new[1:] = (key[1:] != key[:-1]).any(axis=1)
+    return np.sort(order[is_new])
 
 
 def _axes(surface: SpanSurface, inward: Floats, felt: Felt, group: Ints) -> tuple[Floats, Bools]:

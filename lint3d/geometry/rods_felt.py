@@ -17,7 +17,7 @@ from lint3d.geometry.sampling import spread_points
 from lint3d.geometry.spans_pairs import dot
 from lint3d.geometry.spans_regions import ROD_RATIO
 from lint3d.geometry.spans_surface import SpanSurface
-from lint3d.geometry.vectors import square_to
+from lint3d.geometry.vectors import cross_product, square_to
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -33,6 +33,8 @@ LEANS_COS = 0.2
 #: Ends of a ridge face each other, too, and are farther apart than so many times its breadth there.
 END_RATIO = 3.0
 SQUARE_COS = float(np.cos(np.radians(30.0)))
+ALONG_SINE = 0.5  # sine between a contact and the way of a bar near it, else that says nothing
+ALIKE = 0.1  # how much the chord there may differ from that near it, as a share
 FEW = 12  # points on a facet that are too few to say how much of it lies in corners of a bar
 CLOSER = 4  # times closer points are looked at there
 MOSTLY = 0.85  # of its points at which a side of a bar is thin both ways
@@ -50,6 +52,7 @@ class Felt:
     area: Floats
     way: Floats
     narrow: Floats
+    wide: Floats  # the shortest chord square to the contact, of the place or of one near it
 
     def take(self, rows: Ints | Bools) -> Felt:
         return Felt(
@@ -61,6 +64,7 @@ class Felt:
             self.area[rows],
             self.way[rows],
             self.narrow[rows],
+            self.wide[rows],
         )
 
 
@@ -77,21 +81,41 @@ class _Looks:
     def __init__(self, surface: SpanSurface, inward: Floats, reach: float) -> None:
         self.surface, self.inward, self.reach = surface, inward, reach
         self.whole: Bools = np.zeros(len(surface.faces), dtype=bool)
+        self.is_side: Bools = np.zeros(len(surface.faces), dtype=bool)
+        self.along: Floats = np.zeros((len(surface.faces), 3))
+        self.wide: Floats = np.zeros(len(surface.faces))
         self.parts: list[Felt] = []
 
-    def is_thin(self, facets: Ints) -> Bools:
-        """(k,) are facets sides of bars: thin both ways at most of their points?"""
+    def is_thin(self, facets: Ints, near: Ints) -> Bools:
+        """(k,) are facets sides of bars: thin both ways at most of their points?
+
+        Parameters
+        ----------
+        near : (k,) int64, for each one near it that is such a side, or -1
+        """
         step = self.reach
+        wide = np.where(near >= 0, self.wide[near], 0.0)
         felt, self.whole[facets], unsure = _felt_at(
-            self.surface, self.inward, facets, self.reach, step
+            self.surface, self.inward, facets, (self.along[near], wide), self.reach, step
         )
-        self.parts.append(felt)
+        self._keep(felt)
         # Few points on a side of a triangle may all lie in its corners: more of them tell.
         closer, self.whole[unsure], _ = _felt_at(
-            self.surface, self.inward, unsure, self.reach, step / CLOSER
+            self.surface,
+            self.inward,
+            unsure,
+            (np.zeros((len(unsure), 3)), np.zeros(len(unsure))),
+            self.reach,
+            step / CLOSER,
         )
-        self.parts.append(closer)
-        return np.isin(facets, np.concatenate([felt.facet, closer.facet]))
+        self._keep(closer)
+        return self.is_side[facets]
+
+    def _keep(self, felt: Felt) -> None:
+        self.parts.append(felt)
+        self.is_side[felt.facet] = True
+        self.along[felt.facet] = felt.way
+        self.wide[felt.facet] = felt.wide
 
     def felt(self) -> Felt:
         """All points thin both ways, by their facets."""
@@ -101,9 +125,18 @@ class _Looks:
 
 
 def _felt_at(
-    surface: SpanSurface, inward: Floats, facets: Ints, reach: float, step: float
+    surface: SpanSurface,
+    inward: Floats,
+    facets: Ints,
+    near: tuple[Floats, Floats],
+    reach: float,
+    step: float,
 ) -> tuple[Felt, Bools, Ints]:
     """Points about `step` apart on some facets that are thin both ways.
+
+    Parameters
+    ----------
+    near : the way (f, 3) a bar runs near each facet, and how wide (f,) it is; 0 if none is known
 
     Returns
     -------
@@ -124,17 +157,24 @@ def _felt_at(
     across, distance, facing = _across(surface, inward, point, facet, broad)
     good = across >= 0
     contact = point + inward[facet] * np.where(good, distance, 0.0)[:, None]
-    rows = np.flatnonzero(good)
+    width, way = np.full(len(point), np.inf), np.zeros((len(point), 3))
+    wide = near[1][owner]
+    rows = np.flatnonzero(good & (wide > 0))
+    width[rows], way[rows] = _chord_beside(
+        surface, point[rows], contact[rows], near[0][owner[rows]]
+    )
+    # What is as wide as the bar near it needs one chord: a wider one may run askew.
+    like = good & _is_thin(width, distance, reach) & (np.abs(width - wide) <= ALIKE * wide)
+    rows = np.flatnonzero(good & ~like)
+    width[rows] = np.inf
     rows = rows[_may_be_thin(surface, point[rows], contact[rows])]
-    width, way = _chords(surface, point[rows], contact[rows])
-    narrow = np.minimum(width, distance[rows])
-    is_thin = np.zeros(len(point), dtype=bool)
-    is_thin[rows] = (width <= ROD_RATIO * distance[rows]) & (narrow <= reach)
-    is_thin[rows] &= distance[rows] <= END_RATIO * width
+    width[rows], way[rows] = _chords(surface, point[rows], contact[rows])
+    wide[rows] = width[rows]
+    narrow = np.minimum(width, distance)
+    is_thin = good & _is_thin(width, distance, reach)
     # In the corners of a triangle a bar is flat; that is nothing against it.
     counts = is_thin | ~good | (facing >= SQUARE_COS)
-    way, narrow = way[is_thin[rows]], narrow[is_thin[rows]]
-    rows = rows[is_thin[rows]]
+    rows = np.flatnonzero(is_thin)
     all_points = np.bincount(owner[counts], minlength=len(facets))
     thin_points = np.bincount(owner[rows], minlength=len(facets))
     whole = (all_points > 0) & (thin_points == all_points)
@@ -144,8 +184,7 @@ def _felt_at(
     # A facet that is thin both ways here and there, as at a corner, is no side of a bar.
     mostly = thin_points >= MOSTLY * all_points
     unsure = facets[few & ~mostly & (leaning > 0)]
-    is_kept = mostly[owner[rows]]
-    rows, way, narrow = rows[is_kept], way[is_kept], narrow[is_kept]
+    rows = rows[mostly[owner[rows]]]
     # Of few points on a facet of a triangle most may lie in its corners.
     area = surface.areas[facets][owner] / np.maximum(thin_points, 1)[owner]
     felt = Felt(
@@ -155,10 +194,17 @@ def _felt_at(
         across[rows],
         distance[rows],
         area[rows],
-        way,
-        narrow,
+        way[rows],
+        narrow[rows],
+        wide[rows],
     )
     return felt, whole, unsure
+
+
+def _is_thin(width: Floats, distance: Floats, reach: float) -> Bools:
+    """Is a place, so far across and so wide square to that, thin both ways?"""
+    thin: Bools = (width <= ROD_RATIO * distance) & (np.minimum(width, distance) <= reach)
+    return thin & (distance <= END_RATIO * width)
 
 
 def _across(
@@ -190,6 +236,24 @@ def _may_be_thin(surface: SpanSurface, points: Floats, contacts: Floats) -> Bool
             rows = rows[facet >= 0]
         thin[rows] = True
     return thin
+
+
+def _chord_beside(
+    surface: SpanSurface, points: Floats, contacts: Floats, along: Floats
+) -> tuple[Floats, Floats]:
+    """The chord (k,) square to each contact and to the way a bar runs near it, and that way (k, 3).
+
+    No shorter than the shortest: where it is short enough the place is thin. One chord for eight.
+    """
+    across, _, _, thick = _frame(points, contacts)
+    sideways = cross_product(across, along)
+    sine = np.linalg.norm(sideways, axis=1)
+    sideways /= np.maximum(sine, 1e-300)[:, None]
+    way = cross_product(sideways, across)
+    middle, reach = (points + contacts) / 2, ROD_RATIO * thick
+    turn = np.zeros(1)
+    length = chords(surface.scene, middle, sideways, way, turn, reach)[:, 0]
+    return np.where(sine >= ALONG_SINE, length, np.inf), way
 
 
 def _frame(points: Floats, contacts: Floats) -> tuple[Floats, Floats, Floats, Floats]:

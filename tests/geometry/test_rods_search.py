@@ -43,8 +43,9 @@ def test_no_facet_is_felt_twice_and_all_that_hang_together_are(
     thin = surface.corners.mean(axis=1)[:, 0] > 8
     seen = np.zeros(len(faces), dtype=int)
 
-    def is_thin(facets: np.ndarray) -> np.ndarray:
+    def is_thin(facets: np.ndarray, near: np.ndarray) -> np.ndarray:
         seen[facets] += 1
+        assert thin[near[near >= 0]].all()
         return thin[facets]
 
     rods_search.searched(surface, is_thin)
