@@ -34,6 +34,7 @@ class RayScene:
     ----------
     vertices : (n, 3) float64, mm
     faces : (m, 3) int64
+    normals : (m, 3) float64, of any length but 0; worked out when first needed if None
 
     Attributes
     ----------
@@ -41,11 +42,11 @@ class RayScene:
     rays_left : how many rays may still be sent, see `allow`; None for any number
     """
 
-    def __init__(self, vertices: Floats, faces: Ints) -> None:
+    def __init__(self, vertices: Floats, faces: Ints, normals: Floats | None = None) -> None:
         from embreex.mesh_construction import TriangleMesh
         from embreex.rtcore_scene import EmbreeScene
 
-        self.vertices, self.faces = vertices, faces
+        self.vertices, self.faces, self.normals = vertices, faces, normals
         filled = len(faces) > 0
         low, high = (vertices.min(0), vertices.max(0)) if filled else (np.zeros(3), np.zeros(3))
         self.middle = (low + high) / 2
@@ -136,11 +137,13 @@ class RayScene:
         """
         if not len(self.faces) or not len(origins):
             return np.full(len(origins), np.inf)
-        corners = self.vertices[self.faces[facets]]
-        normal = cross_product(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+        if self.normals is None:
+            self.normals = _normals(self.vertices, self.faces)
+        normal = self.normals[facets]
+        step = self.vertices[self.faces[facets, 0]] - origins
         along = np.einsum("ij,ij->i", directions, normal)
         with np.errstate(divide="ignore", invalid="ignore"):
-            far = np.einsum("ij,ij->i", corners[:, 0] - origins, normal) / along
+            far = np.einsum("ij,ij->i", step, normal) / along
         return np.where((facets >= 0) & (along != 0), far, np.inf)
 
     def is_blocked(self, starts: Floats, ends: Floats, own: Ints) -> NDArray[np.bool_]:
@@ -166,3 +169,9 @@ class RayScene:
         facet = self.first_facet(starts[rows], direction[rows], reach[rows])
         blocked[rows] = (facet >= 0) & (facet != own[rows, 0]) & (facet != own[rows, 1])
         return blocked
+
+
+def _normals(vertices: Floats, faces: Ints) -> Floats:
+    """(m, 3) square to each facet, as long as twice its area."""
+    first = vertices[faces[:, 0]]
+    return cross_product(vertices[faces[:, 1]] - first, vertices[faces[:, 2]] - first)

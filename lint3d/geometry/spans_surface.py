@@ -79,7 +79,7 @@ class SpanSurface:
     @cached_property
     def scene(self) -> RayScene:
         """The facets, ready for rays."""
-        return RayScene(self.vertices, self.faces)
+        return RayScene(self.vertices, self.faces, self.normals)
 
     @cached_property
     def walk(self) -> Ints:
