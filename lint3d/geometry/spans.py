@@ -128,7 +128,7 @@ def spans(surface: SpanSurface, low: float, high: float, look: Look = "inward") 
     effort, count = effort_of_step(surface), len(surface.faces)
     # Where not each facet may send a ray there is no use in more than one point each.
     most = 4 * count + 200_000 if count <= effort.rays else count
-    point, facet, area = spread_points(surface.corners, surface.areas, surface.longest, low, most)
+    point, facet, area = _samples(surface, low, most)
     dense = dense_facets(surface, low, high, point, facet)
     kept, area, stands_for = thinned_out(surface, low, dense, point, facet, area)
     if len(kept) < len(facet):
@@ -184,6 +184,17 @@ def spans(surface: SpanSurface, low: float, high: float, look: Look = "inward") 
         (pairs, guess),
         (dense, stands_for),
     )
+
+
+def _samples(surface: SpanSurface, low: float, most: int) -> tuple[Floats, Ints, Floats]:
+    """Points spread over the surface, see `spread_points`. Kept for the look the other way."""
+    if (low, most) not in surface.samples:
+        found = spread_points(surface.corners, surface.areas, surface.longest, low, most)
+        for one in found:
+            one.setflags(write=False)
+        surface.samples.clear()
+        surface.samples[low, most] = found
+    return surface.samples[low, most]
 
 
 def _looked_at(pair: Ints, count: int) -> Bools:

@@ -50,12 +50,21 @@ def dense_facets(
     Returns
     -------
     (k,) bool : within about `low` of each place on the middle line of such a facet there is a
-        point on a facet that looks the same way. Kept for the look the other way: not to be
-        written to.
+        point on a facet that looks the same way. Kept for the look the other way, and for a
+        higher end of the range, where fewer facets count as long: not to be written to.
     """
-    if (low, high) in surface.dense:
-        return surface.dense[low, high]
-    dense = surface.dense[low, high] = np.zeros(len(surface.faces), dtype=bool)
+    known_high, dense = surface.dense.get(low, (np.inf, None))
+    if dense is not None and known_high <= high:
+        return dense & long_facets(surface, high) if known_high < high else dense
+    dense = _dense_facets(surface, low, high, point, facet)
+    surface.dense[low] = high, dense
+    return dense
+
+
+def _dense_facets(
+    surface: SpanSurface, low: float, high: float, point: Floats, facet: Ints
+) -> Bools:
+    dense = np.zeros(len(surface.faces), dtype=bool)
     long = long_facets(surface, high)
     rows = np.flatnonzero(long & (2 * surface.areas <= NARROW * low * surface.longest))
     if len(rows) < DENSE_LEAST:

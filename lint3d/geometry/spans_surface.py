@@ -66,7 +66,8 @@ class SpanSurface:
     resolution: float
     dropped: dict[str, int] = field(default_factory=dict)
     dropped_mm2: float = 0.0
-    dense: dict[tuple[float, float], Bools] = field(default_factory=dict)
+    samples: dict[tuple[float, int], tuple[Floats, Ints, Floats]] = field(default_factory=dict)
+    dense: dict[float, tuple[float, Bools]] = field(default_factory=dict)
     ray_work: float | None = None
     cancelled: Ints = field(default_factory=lambda: np.zeros((0, 2), np.int64))
     cancelled_corners: Floats = field(default_factory=lambda: np.zeros((0, 2, 3, 3)))
