@@ -39,7 +39,7 @@ STEEP, LEAST_SHARE = np.radians(8.0), 0.05
 LOW_MM = 0.02
 #: The way that a patch looks is that of so many faces about its middle; it is fitted to so many
 #: points, that are taken to be off by so much at least, mm.
-FACES_ABOUT, MOST_POINTS, LEAST_NOISE_MM = 12, 4000, 1e-6
+FACES_ABOUT, MOST_POINTS, LEAST_NOISE_MM = 12, 1000, 1e-6
 
 
 def islands_by_level(shapes: Sequence[Shape], folds: Folds, tolerance_mm: float) -> list[Island]:
@@ -82,8 +82,8 @@ def _is_seed(shape: Shape) -> bool:
     return known and low and len(shape.measured.cap) > 0 and is_no_bar(shape)
 
 
-def islands_on_round_patches(folds: Folds, tolerance_mm: float) -> list[Island]:
-    """Islands on drums, cones and balls of which no letter has told.
+def islands_on_known_patches(folds: Folds, tolerance_mm: float) -> list[Island]:
+    """Islands on drums, cones, balls and noisy planes of which no letter has told.
 
     Parameters
     ----------
@@ -100,7 +100,7 @@ def islands_on_round_patches(folds: Folds, tolerance_mm: float) -> list[Island]:
     large = np.argsort(-area, kind="stable")[:MOST_BASES]
     found: list[Island] = []
     for number in large[area[large] >= LEAST_SHARE * area.sum()].tolist():
-        base = _round_base_of(folds, np.flatnonzero(patch == number), tolerance_mm)
+        base = _known_base_of(folds, np.flatnonzero(patch == number), tolerance_mm)
         if base is not None:
             low = max(CLEAR * (base.residual + tolerance_mm), LOW_MM)
             for raised in (True, False):
@@ -109,8 +109,8 @@ def islands_on_round_patches(folds: Folds, tolerance_mm: float) -> list[Island]:
     return found
 
 
-def _round_base_of(folds: Folds, faces: Ints, tolerance_mm: float) -> RoundBase | None:
-    """The drum, cone or ball that most of a patch is, seen from its middle."""
+def _known_base_of(folds: Folds, faces: Ints, tolerance_mm: float) -> Base | RoundBase | None:
+    """The drum, cone, ball or noisy plane that most of a patch is, seen from its middle."""
     corners, inverse = np.unique(folds.faces[faces], return_inverse=True)
     thirds = np.repeat(folds.area[faces] / 3, 3)
     share = np.bincount(inverse.ravel(), thirds).astype(np.float64)
@@ -123,7 +123,9 @@ def _round_base_of(folds: Folds, faces: Ints, tolerance_mm: float) -> RoundBase 
     some = slice(None, None, -(-len(points) // MOST_POINTS))
     noise = max(tolerance_mm, LEAST_NOISE_MM)
     base = base_below(points[some], share[some], at, normal, noise)
-    return base if isinstance(base, RoundBase) else None
+    # On a clean plane creases cut all loose; noise hides them, and not what stands far above.
+    is_noisy = isinstance(base, Base) and base.degree == 1 and base.residual > noise
+    return base if isinstance(base, RoundBase) or is_noisy else None
 
 
 def _on_base_of(seed: Shape, folds: Folds, tolerance_mm: float, number: int) -> list[Island]:

@@ -23,6 +23,7 @@ from lint3d.geometry.relief_border import (
     share_a_stroke,
 )
 from lint3d.geometry.relief_groups import Line, are_as_high, are_near, groups, lines_of
+from lint3d.geometry.relief_rows import are_set_on_lines
 from lint3d.geometry.relief_shapes import Shape
 from lint3d.geometry.relief_standing import gap_between
 
@@ -122,8 +123,11 @@ def _inscriptions_among(shapes: list[Shape]) -> tuple[list[Inscription], list[in
         # A single character of several pieces (rings in each other) is a mark.
         if max(int(line.character.max()) for line in lines) == 0 and len(lines) == 1:
             continue
+        mine = [_inscription(shapes, line) for line in lines]
+        if not are_set_on_lines(mine):
+            continue
         told += group.tolist()
-        found.extend(_inscription(shapes, line) for line in lines)
+        found.extend(mine)
     return found, told
 
 

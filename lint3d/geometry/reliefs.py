@@ -22,7 +22,7 @@ from lint3d.geometry.relief_dots import Dots, as_grouped, dots_of, is_dot
 from lint3d.geometry.relief_groups import groups
 from lint3d.geometry.relief_heights import CLEAR, CLEAR_COARSE, measure_height
 from lint3d.geometry.relief_islands import Island, islands, merged
-from lint3d.geometry.relief_levels import islands_by_level, islands_on_round_patches
+from lint3d.geometry.relief_levels import islands_by_level, islands_on_known_patches
 from lint3d.geometry.relief_lines import Inscription, inscriptions_among, with_inner
 from lint3d.geometry.relief_roughness import is_rough, may_hide_relief
 from lint3d.geometry.relief_shapes import Shape
@@ -151,7 +151,7 @@ def _on_surface(searched: Searched, step_mm: float) -> Found:
         shapes = _measured(searched, merged(found + by_level, folds), step_mm)
     sorted_out = _made_of(shapes, searched)
     if searched.is_whole and not _told_shapes(sorted_out):
-        more = islands_on_round_patches(folds, searched.tolerance_mm)
+        more = islands_on_known_patches(folds, searched.tolerance_mm)
         if more:
             shapes = _measured(searched, merged(found + more, folds), step_mm)
             again = _made_of(shapes, searched)

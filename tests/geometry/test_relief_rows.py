@@ -1,0 +1,52 @@
+"""Characters stand on lines; hooks and lugs that are set out otherwise are no lettering."""
+
+from __future__ import annotations
+
+import manifold3d as m3
+import numpy as np
+import pytest
+import shapes_relief as shapes
+from shapes_walls import arrays
+
+from lint3d.geometry.reliefs import Found, find_reliefs
+from lint3d.geometry.topology import edge_table
+
+
+def _found(vertices: np.ndarray, faces: np.ndarray) -> Found:
+    return find_reliefs(vertices, faces, edge_table(faces, len(vertices)), 1e-5)
+
+
+def _hook(long: float, high: float) -> m3.CrossSection:
+    leg = m3.CrossSection.square((long, 1.0)) + m3.CrossSection.square((1.0, high))
+    return leg + m3.CrossSection.square((0.4 * long, 1.0)).translate((0, high - 1))
+
+
+@pytest.mark.parametrize("lean", [(170, 184, 271, 342, 12), (160, 193, 186, 123, 340)])
+def test_hooks_that_lean_every_way_are_no_lettering(lean: tuple[int, ...]) -> None:
+    """They were told as lines of one, two and three characters."""
+    plate = m3.Manifold.cube((60.0, 60.0, 4.0), True).translate((0, 0, -2))
+    places = [(-10, 0), (-3, 3), (4, -1), (11, 2), (2, 9)]
+    hooks = [
+        _hook(4.0 + 0.5 * k, 5.0 - 0.4 * k).rotate(lean[k]).translate(at).extrude(0.8)
+        for k, at in enumerate(places)
+    ]
+    found = _found(*arrays(plate + m3.Manifold.batch_boolean(hooks, m3.OpType.Add)))
+    assert not found.inscriptions
+    assert len(found.marks) == 5
+
+
+@pytest.mark.parametrize("text", ["jig", "Wg7p", "T-Qy", "a.m."])
+def test_letters_of_unlike_heights_stand_on_lines(text: str) -> None:
+    case = shapes.lettered(text, 0.6, 8.0, base="cylinder")
+    found = _found(case.vertices, case.faces)
+    assert sum(len(line.shapes) for line in found.inscriptions) == case.islands
+
+
+def test_letters_one_below_the_other_stand_on_a_line() -> None:
+    outline = m3.CrossSection()
+    for k, letter in enumerate("HTKL"):
+        one = shapes.centred(shapes.font_text(letter, 6.0))
+        outline += one.translate((0.0, -8.0 * k))
+    case = shapes.on_slab(shapes.centred(outline), 0.6)
+    found = _found(case.vertices, case.faces)
+    assert sum(len(line.shapes) for line in found.inscriptions) == 4
