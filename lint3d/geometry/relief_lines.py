@@ -49,6 +49,8 @@ LOWER = 0.45
 IN_LINE, WORD_SPACE, SPACES = 0.06, 1.3, 3
 #: What stands in a counter is lower than its character by some share, but not lower than this one.
 LEAST_STEP = 0.2
+#: It leaves most of the counter open: a dot in a zero has a fifth of it.
+MOST_FILLED = 0.5
 #: A height is known if half its interval is no wider than this share of it.
 KNOWN = 0.15
 #: A character that joins a line turns the ways of the others by less than this (its cosine).
@@ -308,7 +310,7 @@ def with_inner(line: Inscription, shapes: list[Shape], parent: Ints) -> Inscript
         if p in counter
         and shapes[p].raised != line.raised
         and shapes[i].raised == line.raised
-        and _is_dot_of(shapes[i], line.shapes[counter[p]])
+        and _is_dot_of(shapes[i], shapes[p], line.shapes[counter[p]])
     }
     if not inner:
         return line
@@ -322,8 +324,10 @@ def with_inner(line: Inscription, shapes: list[Shape], parent: Ints) -> Inscript
     )
 
 
-def _is_dot_of(inner: Shape, character: Shape) -> bool:
-    """May an island in a counter be a part of its character?"""
+def _is_dot_of(inner: Shape, counter: Shape, character: Shape) -> bool:
+    """May an island in a counter be a part of its character, and not the counter's own floor?"""
+    if inner.measured.island.footprint > MOST_FILLED * counter.measured.island.footprint:
+        return False
     is_known = inner.standing.slack <= KNOWN * inner.height
     if is_known and are_as_high(inner.standing, character.standing):
         return True

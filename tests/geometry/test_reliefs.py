@@ -381,6 +381,14 @@ def test_facets_of_a_rounding_in_a_counter_are_no_character() -> None:
     check(shapes.stored(shapes.moved(case, np.random.default_rng(0))))
 
 
+def test_the_floor_of_a_counter_is_no_dot_in_it() -> None:
+    """It was told 1.84 mm high beside letters of 2.237 mm: near enough to be one of them."""
+    rounded = {"fillet": 0.349, "head": 0.125}
+    place = {"base": "cylinder", "radius": 118.76, "facet": 17.4, "margin": 20.0, "thick": 13.0}
+    case = shapes.lettered("TD", 2.2367, 26.0, **place, **rounded)
+    check(shapes.stored(shapes.moved(case, np.random.default_rng(1))))
+
+
 @pytest.mark.parametrize("text", ["1000", "0001", "2002", "1110", "88881", "ELEE"])
 @pytest.mark.parametrize("base", ["flat", "cylinder"])
 def test_a_number_of_few_different_figures_is_one_inscription(text: str, base: str) -> None:
