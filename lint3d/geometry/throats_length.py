@@ -25,6 +25,9 @@ BEND_FACTOR = 1.5
 _ASIDE, _DIRECTIONS, _AS_WIDE = 0.3, 16, 0.9
 #: A line is tight if no move of its corners longer than this, times the radius, shortens it.
 _TIGHT, _MOST_ROUNDS = 0.02, 80
+#: Moves that are tried at most: a line along a ring of many facets has hundreds of corners. How
+#: much shorter a line is that was not pulled to its end is not known at all.
+_MOST_TRIED = 5_000
 #: After so many rounds its corners are looked for anew. What is not tight in the end may be too
 #: long by nearly a half (3.6 mm for 2.5 round a square lid): no proof says by how much at most.
 _ANEW, _NOT_TIGHT = 3, 0.5
@@ -59,9 +62,9 @@ def neck_lengths(
         length = _length(line)
         if clearance is not None and _has_room_beside(clearance, line, point[row], radius):
             line = _wide_ends(point, radii, row, factor)
-            line, is_tight = _tight(clearance, line, factor * radius, radius)
+            line, share = _tight(clearance, line, factor * radius, radius)
             length = min(length, _length(line))
-            least = least if is_tight else _NOT_TIGHT
+            least = min(least, share)
         lengths.append(max(length - 2 * radius * float(np.sqrt(factor**2 - 1)), 0.0))
     shortest, length = lengths
     doubt = tolerance_of(radius) + 0.05 * radius
@@ -143,8 +146,8 @@ def _chord(line: Floats, reach: int) -> Floats:
 
 def _tight(
     clearance: Clearance, line: Floats, outside: float, radius: float
-) -> tuple[Floats, bool]:
-    """A line pulled between two places as wide as given, and whether it is tight.
+) -> tuple[Floats, float]:
+    """A line pulled between two places as wide as given, and what share of it is needed at least.
 
     Parameters
     ----------
@@ -155,11 +158,14 @@ def _tight(
     # Where the way ends before it is so wide, its end is as wide as is asked for.
     least = np.minimum(clearance.at(line[[0, -1]]), outside)
     line = _corners_of(clearance, line, floor)
-    stride = radius
+    stride, tried = radius, 0
     for number in range(_MOST_ROUNDS):
         moved = False
         for row in range(len(line)):
-            best = _moved(clearance, line, row, stride, (floor, least))
+            best, count = _moved(clearance, line, row, stride, (floor, least))
+            tried += count
+            if tried > _MOST_TRIED:
+                return line, 0.0
             if best is not None:
                 line[row], moved = best, True
         if moved:
@@ -169,8 +175,8 @@ def _tight(
             continue
         stride /= 2
         if stride < _TIGHT * radius:
-            return line, True
-    return line, False
+            return line, 1.0
+    return line, _NOT_TIGHT
 
 
 def _corners_of(clearance: Clearance, line: Floats, floor: float) -> Floats:
@@ -198,8 +204,8 @@ def _is_free(clearance: Clearance, line: Floats, floor: float) -> bool:
 
 def _moved(
     clearance: Clearance, line: Floats, row: int, stride: float, least: tuple[float, Floats]
-) -> Floats | None:
-    """A place near a point of a line that shortens it most; None if there is none.
+) -> tuple[Floats | None, int]:
+    """A place near a point of a line that shortens it most, or None, and how many were tried.
 
     Parameters
     ----------
@@ -222,14 +228,16 @@ def _moved(
     order = order[length[order] < now - _GAIN * stride]
     # Most moves that shorten a line lead into the wall: several at a time that is seen soon.
     least_there = at_ends[0 if row == 0 else 1] if is_end else floor
+    count = 0
     for few in np.split(order, range(_FEW, len(order), _FEW)):
         for best in few[clearance.at(trial[few]) >= least_there].tolist():
+            count += 1
             path = near.copy()
             path[min(row, 1)] = trial[best]
             if _is_free(clearance, path, floor):
                 place: Floats = trial[best]
-                return place
-    return None
+                return place, count
+    return None, count
 
 
 def _along_rims(clearance: Clearance, place: Floats) -> Floats:

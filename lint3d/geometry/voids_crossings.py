@@ -7,23 +7,20 @@ are at one and the same opening. Lengths in mm. Guarded by tests/geometry/test_v
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from lint3d.geometry.throats import Throat
 from lint3d.geometry.throats_clearance import Clearance
-from lint3d.geometry.voids_border import Border, widest_over
+from lint3d.geometry.voids_border import Openings, border_between
+from lint3d.geometry.voids_led import squeezed
+from lint3d.geometry.voids_openings import Contact
 from lint3d.geometry.voids_reach import CLOSED
 from lint3d.geometry.voids_space import Space
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-#: Places this near to squares of the border are at the opening there, voxels.
-_AT_BORDER = 1.5
 #: What is no wider than this, voxels of its radius, is a crumb in a gap and no piece by itself.
 _NO_CRUMB = 1.8
 
@@ -43,25 +40,18 @@ class Crossings:
         self, clearance: Clearance, space: Space, piece_of: Ints, pieces: tuple[int, int]
     ) -> None:
         mine = [np.flatnonzero(piece_of == piece) for piece in pieces]
-        mine.sort(key=lambda chambers: float(space.chambers.volume[chambers].sum()))
-        mine.sort(key=lambda chambers: 0 in chambers)
+        self.sides = mine[0], mine[1]
         deep = space.chambers.peak >= _NO_CRUMB
         others = np.flatnonzero((piece_of >= 0) & deep & ~np.isin(piece_of, pieces))
-        self.pitch = space.grid.pitch
-        self.border: Border | None = None
-        self.squares: cKDTree | None = None
-        if len(space.raster.leaking) == 0:
-            self.border = Border(clearance, space, (mine[0], mine[1]), others)
-            middle, self.opening = self.border.openings(CLOSED / 2)
-            self.squares = cKDTree(middle) if len(middle) else None
+        self.border = border_between(clearance, space, self.sides, others.tolist())
+        self.at_border: Openings | None = None
+        if self.border is not None:
+            self.at_border = self.border.openings(CLOSED / 2)
         self.known: set[int] = set()
 
     def at(self, places: Floats) -> set[int]:
         """The openings that places (n, 3) lie at; none if that is not known."""
-        if self.squares is None:
-            return set()
-        gap, near = self.squares.query(places)
-        return set(self.opening[near[gap < _AT_BORDER * self.pitch]].tolist())
+        return self.at_border.at(places) if self.at_border is not None else set()
 
     def is_known(self, places: Floats) -> bool:
         """Do places lie at an opening that a way leads through, and at no other?"""
@@ -74,9 +64,10 @@ class Crossings:
             at = self.at(places) if places is not None else set()
             self.known |= at if len(at) == 1 else self.at(throat.way.point)
 
-    def bounded(self, throat: Throat) -> Throat:
-        """The same throat with what is known of all that passes from one piece to the other."""
-        if self.border is None or throat.lower <= 0:
-            return throat
-        upper = min(throat.upper, widest_over(self.border, throat.diameter, throat.upper))
-        return replace(throat, upper=max(upper, throat.diameter))
+    def squeezed(
+        self, opening: tuple[Contact, Throat], limits: tuple[float, ...]
+    ) -> tuple[Contact, Throat]:
+        """An opening with what is known of all that passes from one piece to the other."""
+        if self.border is None or opening[1].lower <= 0:
+            return opening
+        return squeezed(self.border, self.sides, opening, limits)

@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 from lint3d.geometry.components import connected_groups
 from lint3d.geometry.throats import Throat
 from lint3d.geometry.throats_clearance import Clearance
-from lint3d.geometry.voids_border import Border, widest_over
+from lint3d.geometry.voids_border import border_between
+from lint3d.geometry.voids_led import squeezed
 from lint3d.geometry.voids_openings import Contact, is_close
 from lint3d.geometry.voids_reach import sees
 from lint3d.geometry.voids_space import Space
@@ -89,18 +90,23 @@ def gaps_as_one(
         throats = [measured[row][1] for row in rows]
         is_bounded = is_close(throats[0], limits)
         if not is_bounded:
-            passes = max(throat.diameter for throat in throats if throat.lower > 0)
-            border = _border(space, clearance, graph, pair, (passes / 2, squares))
-            bound = np.inf
+            best = next(row for row in rows if measured[row][1].lower > 0)
+            width = measured[best][1].diameter
+            nodes = [node_of.get(one, one) for one in measured[best][0].chambers]
+            sides = [np.array(members.get(node, [node]), np.int64) for node in nodes]
+            others = [one for node, own in members.items() if node not in pair for one in own]
+            border = border_between(
+                clearance, space, (sides[0], sides[1]), others, (width / 2, squares)
+            )
             if border is not None:
-                bound = widest_over(border, passes, max(throat.upper for throat in throats))
+                kept[best] = squeezed(border, (sides[0], sides[1]), measured[best], limits)
                 squares -= border.looked_at
-            throats = [
-                replace(throat, upper=max(min(throat.upper, bound), throat.diameter))
-                for throat in throats
-            ]
-            for row, throat in zip(rows, throats, strict=True):
-                kept[row] = measured[row][0], throat
+                bound = kept[best][1].upper
+                for row in rows:
+                    contact, throat = kept[row]
+                    upper = max(min(throat.upper, bound), throat.diameter)
+                    kept[row] = contact, replace(throat, upper=upper)
+            throats = [kept[row][1] for row in rows]
         if len(rows) == 1:
             continue
         # Ways that are only glimpsed tell little about how wide the gap is.
@@ -113,29 +119,6 @@ def gaps_as_one(
             for row in np.flatnonzero(gap == number).tolist()[1:]:
                 del kept[rows[row]]
     return [kept[row] for row in sorted(kept)]
-
-
-def _border(
-    space: Space,
-    clearance: Clearance,
-    graph: nx.MultiGraph,
-    pair: frozenset[int],
-    work: tuple[float, int],
-) -> Border | None:
-    """The border between two pockets beside each other; None if the surface does not close.
-
-    Parameters
-    ----------
-    work : mm, radius of the balls in question, and squares that may be looked at
-    """
-    if len(space.raster.leaking):
-        return None
-    sizes = {node: graph.nodes[node]["volume"] if node in graph else 0.0 for node in pair}
-    one, other = sorted(pair, key=lambda node: (sizes[node], -node))
-    members = dict(graph.nodes(data="members"))
-    mine = [np.array(members.get(node, [node]), np.int64) for node in (one, other)]
-    others = [chamber for node, own in members.items() if node not in pair for chamber in own]
-    return Border(clearance, space, (mine[0], mine[1]), np.array(others, np.int64), *work)
 
 
 def _narrow_places(throat: Throat, width: float) -> Floats:

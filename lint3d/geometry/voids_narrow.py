@@ -13,17 +13,16 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from lint3d.geometry.throats import Throat, Way, narrowest
+from lint3d.geometry.throats import Throat, Way
 from lint3d.geometry.throats_clearance import Clearance
-from lint3d.geometry.voids_cells import ways_through_cells
 from lint3d.geometry.voids_crossings import Crossings
+from lint3d.geometry.voids_led import GOOD_SHARE, contact_between, led_about
 from lint3d.geometry.voids_model import NotSeen
 from lint3d.geometry.voids_openings import (
     GRID_DOUBT,
     Contact,
     is_close,
     measure_closely,
-    way_from_top,
     without_doubles,
 )
 from lint3d.geometry.voids_space import Space
@@ -36,17 +35,9 @@ Ints = NDArray[np.int64]
 GAP = 1.8
 #: Necks followed for one hollow.
 _MOST_NECKS = 16
-#: A throat is followed well if its bounds are no farther apart than this.
-_GOOD_SHARE = 0.9
-#: How many cells wide its passing ball is: more of them until it is followed well.
-_CELLS_ACROSS = (3.0, 6.0, 12.0)
-#: Finer cells that let hardly a larger ball pass than the last ones are the end of it.
-_GAINS = 1.01
 #: How far about its shortest place a neck is followed first, times the way from there to the
 #: farther piece, if that is less than this share of it.
 _AROUND, _FEW = 1.5, 0.5
-#: How far from the wall a way goes over to finer cells, voxels: more than its half diagonal.
-_OFF_THE_WALL = 0.4
 
 
 def find_hidden_necks(
@@ -95,7 +86,7 @@ def _is_passed(
 ) -> bool:
     """Does a way that is known already lead past these places to the same piece?"""
     for to, throat in followed:
-        if to == other and throat.lower > _GOOD_SHARE * throat.upper:
+        if to == other and throat.lower > GOOD_SHARE * throat.upper:
             gap = cKDTree(throat.way.point).query(places)[0]
             if np.min(gap) < throat.diameter + 1.5 * pitch:
                 return True
@@ -130,7 +121,7 @@ def follow(
     between: tuple[int, int],
     places: Floats,
     limits: tuple[float, ...] = (),
-    border: Crossings | None = None,
+    crossings: Crossings | None = None,
 ) -> tuple[Contact, Throat] | None:
     """Find the way through a neck in finer and finer cells, and measure it.
 
@@ -139,26 +130,33 @@ def follow(
     between : pieces that it leads from and to
     places : (n, 3) mm, on the walls of the neck
     limits : mm, near which the bounds are to be close
-    border : between the two pieces, if what passes is bounded there
+    crossings : between the two pieces, if what passes is bounded there
     """
-    if border is not None:
+    space = walls.space
+    if crossings is not None:
         some = _where_it_is_short(walls, between, places)
         if len(some) < _FEW * len(places):
             # A gap all round a lid is as wide all along, mostly; if not, the border tells.
-            short = _led(walls, clearance, between, some)
+            short = led_about(space, clearance, _ends(walls, between, some), some)
             if short is not None:
-                throat = border.bounded(short[1])
-                if is_close(throat, limits):
-                    return short[0], throat
-    led = _led(walls, clearance, between, places)
+                found = crossings.squeezed(short[:2], limits)
+                if is_close(found[1], limits):
+                    return found
+    led = led_about(space, clearance, _ends(walls, between, places), places)
     if led is None:
         return None
     contact, throat, finer = led
-    if border is not None and not is_close(throat, limits):
-        throat = border.bounded(throat)
+    if crossings is not None and not is_close(throat, limits):
+        contact, throat = crossings.squeezed((contact, throat), limits)
     whole = surface.vertices, surface.faces
-    bound = GRID_DOUBT * walls.space.grid.pitch
+    bound = GRID_DOUBT * space.grid.pitch
     return contact, measure_closely(whole, clearance, throat, finer, bound, limits=limits)
+
+
+def _ends(walls: Walls, between: tuple[int, int], places: Floats) -> tuple[int, int]:
+    """Points at the walls of two pieces, nearest to places between them."""
+    one, two = (walls.nearest_point(part, places) for part in between)
+    return one, two
 
 
 def _where_it_is_short(walls: Walls, between: tuple[int, int], places: Floats) -> Floats:
@@ -168,41 +166,6 @@ def _where_it_is_short(walls: Walls, between: tuple[int, int], places: Floats) -
     least = int(np.argmin(farther))
     near = np.linalg.norm(places - places[least], axis=1)
     return places[near < _AROUND * farther[least] + 4 * walls.space.grid.pitch]
-
-
-def _led(
-    walls: Walls, clearance: Clearance, between: tuple[int, int], places: Floats
-) -> tuple[Contact, Throat, float] | None:
-    """A way through the space about some places, and the size of the finest cells there, mm."""
-    space = walls.space
-    start, goal = (walls.nearest_point(part, places) for part in between)
-    contact = _contact(space, start, goal, 0.0)
-    halves = [
-        _off_the_wall(way_from_top(space, clearance, chamber, point), clearance, space.grid.pitch)
-        for chamber, point in zip(contact.chambers, contact.step, strict=True)
-    ]
-    if not all(len(half) for half in halves):
-        return None
-    pitch = space.grid.pitch
-    ends = halves[0][-1], halves[1][-1]
-    best: tuple[Contact, Throat, float] | None = None
-    for middle, finer in ways_through_cells(clearance, places, ends, pitch, _CELLS_ACROSS):
-        path = np.vstack([halves[0], middle, halves[1][::-1]])
-        throat = narrowest(clearance, path, finer, GRID_DOUBT * pitch)
-        gains = best is None or throat.lower > _GAINS * best[1].lower
-        if best is None or throat.lower > best[1].lower:
-            best = contact, throat, finer
-        if best[1].lower > _GOOD_SHARE * best[1].upper or not gains:
-            break
-    return best
-
-
-def _off_the_wall(way: Floats, clearance: Clearance, pitch: float) -> Floats:
-    """A way without its last points that lie too near to the wall to go on from."""
-    if len(way) == 0:
-        return way
-    free = np.flatnonzero(clearance.at(way) > _OFF_THE_WALL * pitch)
-    return way[: free[-1] + 1] if len(free) else way
 
 
 def _unfollowed(
@@ -225,10 +188,4 @@ def _unfollowed(
     way = Way(ends, np.zeros(2))
     direction = (ends[1] - ends[0]) / max(float(np.linalg.norm(ends[1] - ends[0])), 1e-9)
     throat = Throat(0.0, 0.0, bound, ends[0], direction, 0.0, 0.0, np.inf, way, 0)
-    return _contact(space, start, goal, 0.0), throat
-
-
-def _contact(space: Space, start: int, goal: int, width: float) -> Contact:
-    label = space.basins.label.reshape(-1)
-    one, two = (int(space.chambers.of_basin[label[end]]) for end in (start, goal))
-    return Contact((one, two), (start, goal), width)
+    return contact_between(space, start, goal), throat

@@ -53,11 +53,12 @@ def border_of(
 def test_gap_under_a_lid_is_bounded_closely(gap: float, seed: int) -> None:
     border = border_of(parts.cup_with_lid(gap), seed, (0.0, 0.0, 0.0), gap / 2)
     assert not border.parts(0.99 * gap / 2)
-    bound = widest_over(border, 0.99 * gap, np.inf)
+    bound, _, across = widest_over(border, gap, np.inf)
+    assert across is None or border.clearance.at(across.places).min() > 0.49 * gap
     assert gap <= bound < gap + max(0.05 * gap, 0.01)
 
 
-@pytest.mark.parametrize(("gap", "beside", "seed"), [(0.8, 1.1, 2), (0.4, 0.2, 4)])
+@pytest.mark.parametrize(("gap", "beside", "seed"), [(0.4, 0.2, 4)])
 def test_gap_that_turns_a_corner_is_bounded_closely(gap: float, beside: float, seed: int) -> None:
     truth = min(gap, round_a_plug(beside, 24))
     border = border_of(cup_with_plug(gap, beside), seed, (0.0, 0.0, 4.0), truth / 2)
@@ -69,10 +70,10 @@ def test_openings_are_told_apart() -> None:
     solid = parts.block([14, 14, 14]) - parts.ball(5)
     for x in (-2.0, 0.0, 2.0):
         solid -= parts.rod([x, 0, 0], [x, 0, 10], 0.4, 12)
-    opening = border_of(solid, 6, (0.0, 0.0, 0.0)).openings(0.0025)[1]
-    assert len(np.unique(opening)) == 3
-    one = border_of(parts.cup_with_lid(0.3), 6, (0.0, 0.0, 0.0)).openings(0.0025)[1]
-    assert len(np.unique(one)) == 1
+    openings = border_of(solid, 6, (0.0, 0.0, 0.0)).openings(0.0025)
+    assert len(np.unique(openings.number)) == 3
+    whole = border_of(parts.cup_with_lid(0.3), 6, (0.0, 0.0, 0.0)).openings(0.0025)
+    assert len(np.unique(whole.number)) == 1
 
 
 @settings(max_examples=20, deadline=None)
