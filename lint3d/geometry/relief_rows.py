@@ -21,9 +21,9 @@ Floats = NDArray[np.float64]
 #: Characters share a foot line, a head line or a middle with another of their line, within this
 #: share of its height: this share of them at least. In 70 words on all bases at least 0.6 did (of
 #: a g beside a 7, not both); of hooks and lugs that are set out otherwise next to none.
-WITHIN, LEAST_SET = 0.06, 0.4
-#: So many characters are needed to say so: of two less is known.
-LEAST_TALL = 3
+WITHIN, LEAST_SET = 0.1, 0.4
+#: So many are needed to say so: the way of three (Wg7 on a coarse drum) may be told wrong.
+LEAST_TALL = 4
 
 
 def are_set_on_lines(lines: Sequence[Inscription]) -> bool:
@@ -35,7 +35,7 @@ def are_set_on_lines(lines: Sequence[Inscription]) -> bool:
 
     Returns
     -------
-    bool : True for fewer than three characters, and where each line has one alone
+    bool : True for fewer than four characters, and where each line has one alone
     """
     shared = [_shares_a_line(line) for line in lines]
     of_several = [one for one in shared if len(one) > 1]
