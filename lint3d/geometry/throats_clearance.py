@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.rays import RayScene
+from lint3d.geometry.vectors import cross_product
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -22,6 +23,8 @@ Ints = NDArray[np.int64]
 _OVERLAP = 1.0 + 1e-4
 #: How far a point is moved to see the next wall, times its distance.
 _NUDGE = 0.02
+#: A facet has no area, and no plane, if it is no more than this times its longest side squared.
+_NO_AREA = 1e-9
 #: From how many points on sorting pays, and cells along each side of their box.
 _WORTH_SORTING, _CELLS = 400, 256
 
@@ -42,6 +45,17 @@ class Clearance:
         self._tree: igl.AABB | None = None
         self.corners = corners[compact.reshape(-1, 3)]
         """(m, 3, 3) mm, of every facet"""
+
+    @cached_property
+    def normals(self) -> Floats:
+        """(m, 3) unit, of every facet; 0 of one without area, which has no plane."""
+        corner = self.corners
+        across = cross_product(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
+        length = np.linalg.norm(across, axis=1)
+        longest = np.abs(corner - np.roll(corner, 1, axis=1)).max(axis=(1, 2))
+        flat = length <= _NO_AREA * longest**2
+        unit: Floats = across / np.where(flat, np.inf, length)[:, None]
+        return unit
 
     @cached_property
     def scene(self) -> RayScene:

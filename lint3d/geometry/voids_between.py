@@ -21,8 +21,6 @@ Ints = NDArray[np.int64]
 
 #: How far a point is moved to see the next wall, times its distance.
 _NUDGE = 0.02
-#: A facet has no area, and no plane, if it is no more than this times its longest side squared.
-_NO_AREA = 1e-9
 _SIGNS = np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
 
 
@@ -41,10 +39,12 @@ def most_between(
     reach = squares.side * float(np.sqrt(0.5))
     off = (squares.middle - foot) / np.maximum(value, 1e-300)[:, None]
     other = clearance.nearest(squares.middle + (reach + _NUDGE * value)[:, None] * off)[1]
-    first, second = clearance.corners[face], clearance.corners[other]
-    place = _places(squares, first, second)
-    near = np.stack([_distance(place, corner) for corner in (first, second)])
-    height = np.stack([_height(place, corner) for corner in (first, second)])
+    walls = [(clearance.corners[one], clearance.normals[one]) for one in (face, other)]
+    place = _places(squares, walls)
+    height = np.stack([_height(place, *wall) for wall in walls])
+    near = np.stack(
+        [_distance(place, *wall, high) for wall, high in zip(walls, height, strict=True)]
+    )
     slack = 1e-9 * squares.side + 1e-12
     before, behind = height >= -slack, height <= slack
     most = np.where(before.all(axis=0), near.mean(axis=0), 0.0)
@@ -54,14 +54,18 @@ def most_between(
     return found
 
 
-def _places(squares: Squares, first: Floats, second: Floats) -> Floats:
-    """(n, 13, 3) the corners of the pieces that the planes of two facets cut squares into."""
+def _places(squares: Squares, walls: list[tuple[Floats, Floats]]) -> Floats:
+    """(n, 13, 3) the corners of the pieces that the planes of two facets cut squares into.
+
+    Parameters
+    ----------
+    walls : of both facets the corners (n, 3, 3) and the normals (n, 3)
+    """
     count = len(squares)
     axes = np.array([[1, 2], [0, 2], [0, 1]])[squares.across]
     half = squares.side / 2
     line = []
-    for corner in (first, second):
-        normal = _normal(corner)
+    for corner, normal in walls:
         at = np.einsum("ij,ij->i", squares.middle - corner[:, 0], normal)
         along = np.take_along_axis(normal, axes, axis=1) * half
         line.append(np.column_stack([at, along]))
@@ -92,27 +96,18 @@ def _places(squares: Squares, first: Floats, second: Floats) -> Floats:
     return place
 
 
-def _normal(corner: Floats) -> Floats:
-    across = cross_product(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
-    length = np.linalg.norm(across, axis=1)
-    longest = np.abs(corner - np.roll(corner, 1, axis=1)).max(axis=(1, 2))
-    flat = length <= _NO_AREA * longest**2
-    unit: Floats = across / np.where(flat, np.inf, length)[:, None]
-    return unit
-
-
-def _height(place: Floats, corner: Floats) -> Floats:
+def _height(place: Floats, corner: Floats, normal: Floats) -> Floats:
     """(n, k) mm, of places (n, k, 3) above the plane of a facet (n, 3, 3)."""
-    found: Floats = np.einsum("nki,ni->nk", place - corner[:, None, 0], _normal(corner))
+    found: Floats = np.einsum("nki,ni->nk", place - corner[:, None, 0], normal)
     return found
 
 
-def _distance(place: Floats, corner: Floats) -> Floats:
-    """(n, k) mm, of places (n, k, 3) from a facet (n, 3, 3)."""
-    normal = _normal(corner)
+def _distance(place: Floats, corner: Floats, normal: Floats, height: Floats) -> Floats:
+    """(n, k) mm, of places (n, k, 3) from a facet (n, 3, 3), as high above it as that."""
     best = np.full(place.shape[:2], np.inf)
     # Of a facet without area the sides tell, which is no less.
-    above = np.broadcast_to(np.linalg.norm(normal, axis=1)[:, None] > 0.5, place.shape[:2]).copy()
+    has_plane = np.einsum("ni,ni->n", normal, normal) > 0.25
+    above = np.broadcast_to(has_plane[:, None], place.shape[:2]).copy()
     for side in range(3):
         begin = corner[:, side]
         edge = corner[:, (side + 1) % 3] - begin
@@ -122,6 +117,5 @@ def _distance(place: Floats, corner: Floats) -> Floats:
         gap = arm - share[..., None] * edge[:, None]
         best = np.minimum(best, np.einsum("nki,nki->nk", gap, gap))
         above &= np.einsum("nki,ni->nk", arm, cross_product(normal, edge)) >= 0
-    height = np.einsum("nki,ni->nk", place - corner[:, None, 0], normal)
     found: Floats = np.where(above, np.abs(height), np.sqrt(best))
     return found
