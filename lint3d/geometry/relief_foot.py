@@ -108,8 +108,7 @@ def _is_rounded_onto(base: Base | RoundBase, folds: Folds, island: Island, step_
     there are wide faces.
     """
     sign = 1.0 if island.raised else -1.0
-    start = folds.vertices[island.start]
-    length = np.linalg.norm(folds.vertices[island.end] - start, axis=1)
+    start, length = foot_of(folds, island)
     up = sign * base.height(start)
     low, high = (quantile(up, length, share) for share in (BEYOND, 1.0))
     near = max(step_mm, BEYOND_RISE * island.rise, base.residual)
@@ -133,8 +132,7 @@ def is_off(folds: Folds, island: Island, base: Base | RoundBase) -> bool:
     """
     if not (isinstance(base, RoundBase) and base.is_round_of_most):
         return False
-    start = folds.vertices[island.start]
-    length = np.linalg.norm(folds.vertices[island.end] - start, axis=1)
+    start, length = foot_of(folds, island)
     near = max(BEYOND_RISE * island.rise, base.residual)
     return quantile(np.abs(base.height(start)), length, 0.5) > near
 
@@ -146,9 +144,14 @@ def stray(folds: Folds, island: Island, base: Base | RoundBase) -> float:
     """
     if isinstance(base, Base) and base.is_plane_of_most:
         return 0.0
-    start = folds.vertices[island.start]
-    length = np.linalg.norm(folds.vertices[island.end] - start, axis=1)
+    start, length = foot_of(folds, island)
     return quantile(np.abs(base.height(start)), length, 0.95)
+
+
+def foot_of(folds: Folds, island: Island) -> tuple[Floats, Floats]:
+    """Where the edges of a foot begin (n, 3) and how long (n,) they are, mm."""
+    start = folds.vertices[island.start]
+    return start, np.linalg.norm(folds.vertices[island.end] - start, axis=1)
 
 
 def beside(folds: Folds, island: Island) -> Ints:

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from lint3d.geometry.relief_base import Base, quantile
-from lint3d.geometry.relief_foot import base_of
+from lint3d.geometry.relief_foot import base_of, foot_of
 from lint3d.geometry.relief_heights import CAP_LEAN, cap_height, cap_of
 from lint3d.geometry.relief_round import RoundBase
 from lint3d.geometry.relief_shapes import Shape
@@ -159,8 +159,7 @@ def _is_what_it_stands_on(base: Base | RoundBase, shape: Shape) -> bool:
     """
     if isinstance(base, Base):
         return base.degree == 1
-    island, folds = shape.measured.island, shape.folds
-    start = folds.vertices[island.start]
-    length = np.linalg.norm(folds.vertices[island.end] - start, axis=1)
+    island = shape.measured.island
+    start, length = foot_of(shape.folds, island)
     up = base.height(start) if island.raised else -base.height(start)
     return quantile(up, length, BELOW) >= -shape.blur - KNOWN_WELL * shape.height
