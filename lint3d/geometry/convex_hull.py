@@ -64,7 +64,9 @@ class ConvexHull:
         a, b, c = (self.corner[self.shell[:, i]] for i in range(3))
         area = np.cross(b - a, c - a)
         size = np.linalg.norm(area, axis=1)
-        cell = np.round(area / np.maximum(size, 1e-300)[:, None] / _ALIKE)
+        # A collapsed triangle has no direction, and many of them together are no side.
+        with_area = np.flatnonzero(size > 0)
+        cell = np.round(area[with_area] / size[with_area, None] / _ALIKE)
         _, side, count = np.unique(cell, axis=0, return_inverse=True, return_counts=True)
         side = side.ravel()
         is_taken = np.zeros(len(self.shell), bool)
@@ -72,7 +74,7 @@ class ConvexHull:
         for number in np.argsort(-count, kind="stable")[:_MOST_PLANES]:
             if count[number] < _MANY_TRIANGLES:
                 break
-            mine = np.flatnonzero(side == number)
+            mine = with_area[side == number]
             # The sum of area vectors: each needle's own direction is that of its rounding.
             normal = area[mine].sum(axis=0)
             normal /= max(float(np.linalg.norm(normal)), 1e-300)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import scipy.spatial
+from manifold3d import Manifold
 from scipy.spatial.transform import Rotation
 
 from lint3d.geometry.convex_hull import ConvexHull
@@ -43,6 +44,19 @@ def test_a_drum_in_any_frame(sides: int) -> None:
     assert hull.depth(near_rim) == pytest.approx(20 * np.cos(np.pi / sides) - 19, abs=1e-4)
     if sides > 1000:
         assert len(hull.planes) == 2
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_sides_without_area_are_no_plane(seed: int) -> None:
+    """Halved edges lie on the hull in rows: many of its triangles are collapsed."""
+    ball = Manifold.sphere(10.0, 128).refine(2)
+    turn = Rotation.random(random_state=seed)
+    points = turn.apply(np.asarray(ball.to_mesh64().vert_properties)[:, :3] + 30.0)
+    points = points.astype(np.float32).astype(float)
+    hull = ConvexHull(points, 2e-5)
+    middle = turn.apply([[30.0, 30.0, 30.0], [30.0, 30.0, 38.0]])
+    # The facets of the ball lie up to 0.008 mm inside it.
+    assert hull.depth(middle) == pytest.approx([10.0, 2.0], abs=0.02)
 
 
 def test_what_is_flat_has_no_depth() -> None:
