@@ -23,6 +23,7 @@ from lint3d.geometry.raster import Grid
 from lint3d.geometry.throats import Throat
 from lint3d.geometry.throats_clearance import Clearance
 from lint3d.geometry.topology import edge_table, is_in_pieces
+from lint3d.geometry.voids_bridges import with_shared_gaps
 from lint3d.geometry.voids_gap import gaps_as_one
 from lint3d.geometry.voids_model import NotSeen, SealedPocket, Voids
 from lint3d.geometry.voids_narrow import find_hidden_necks
@@ -147,7 +148,7 @@ def find_voids(
             found = gaps_as_one(space, clearance, graph, found, limits)
         if found != openings:
             graph, pockets = find_pockets(space, clearance, found, high)
-        graphs.append((graph, pockets))
+        graphs.append((graph, with_shared_gaps(graph, pockets, clearance, limits)))
     if voids.overlaps:
         # A union leaves slivers where walls coincide: what looks like a neck may be none.
         voids.left_out = [

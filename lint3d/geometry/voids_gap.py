@@ -111,8 +111,8 @@ def gaps_as_one(
             continue
         # Ways that are only glimpsed tell little about how wide the gap is.
         width = max(throat.diameter for throat in throats if throat.lower > 0)
-        widest = _CLOSELY if all(is_close(throat, limits) for throat in throats) else _WIDEST
-        narrow = [_narrow_places(throat, widest * width) for throat in throats]
+        widest = as_wide_as(throats, limits)
+        narrow = [narrow_places(throat, widest * width) for throat in throats]
         owner = np.repeat(np.arange(len(rows)), [len(places) for places in narrow])
         gap = parts_of_gaps(clearance, np.vstack(narrow), width / 2, owner, widest)
         for number in np.unique(gap).tolist():
@@ -121,7 +121,12 @@ def gaps_as_one(
     return [kept[row] for row in sorted(kept)]
 
 
-def _narrow_places(throat: Throat, width: float) -> Floats:
+def as_wide_as(throats: list[Throat], limits: tuple[float, ...]) -> float:
+    """Up to how many times the widest of some openings a gap that they are parts of may be wide."""
+    return _CLOSELY if all(is_close(throat, limits) for throat in throats) else _WIDEST
+
+
+def narrow_places(throat: Throat, width: float) -> Floats:
     """(k, 3) mm, some places where a way is no wider than a gap may be, its throat among them."""
     narrow = np.flatnonzero(throat.way.width <= width)
     chosen = narrow[np.linspace(0, len(narrow) - 1, min(len(narrow), _MOST_PLACES)).astype(int)]

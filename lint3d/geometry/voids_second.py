@@ -17,6 +17,7 @@ from lint3d.geometry.chambers import neighbours
 from lint3d.geometry.throats import Throat
 from lint3d.geometry.throats_clearance import Clearance
 from lint3d.geometry.throats_route import unit
+from lint3d.geometry.voids_bridges import bridges_of
 from lint3d.geometry.voids_crossings import Crossings
 from lint3d.geometry.voids_model import OUTSIDE
 from lint3d.geometry.voids_narrow import follow
@@ -24,7 +25,7 @@ from lint3d.geometry.voids_openings import GRID_DOUBT, NARROW, Contact, is_one_p
 from lint3d.geometry.voids_space import Space
 from lint3d.geometry.voids_tight import largest_balls
 from lint3d.geometry.voids_walls import Surface, Walls
-from lint3d.geometry.voids_ways import CRUMB, bridges_of
+from lint3d.geometry.voids_ways import CRUMB
 
 if TYPE_CHECKING:
     import networkx as nx

@@ -1,8 +1,7 @@
 """How does each pocket lead to the outside?
 
-Chambers and openings form a graph. The widest way out runs along its maximum spanning tree; an
-opening that every way leads through is a bridge of it. Lengths in mm. Guarded by
-tests/geometry/test_voids.py.
+Chambers and openings form a graph. The widest way out runs along its maximum spanning tree. Lengths
+in mm. Guarded by tests/geometry/test_voids.py.
 """
 
 from __future__ import annotations
@@ -17,6 +16,7 @@ from numpy.typing import NDArray
 from lint3d.geometry.chambers import MERGE_RATIO
 from lint3d.geometry.throats import Throat, in_series
 from lint3d.geometry.throats_clearance import Clearance
+from lint3d.geometry.voids_bridges import bridges_of
 from lint3d.geometry.voids_model import OUTSIDE, Opening, Pocket
 from lint3d.geometry.voids_openings import Contact, is_one_passage
 from lint3d.geometry.voids_space import Space
@@ -233,16 +233,6 @@ def _widest_ways(graph: nx.MultiGraph, width: str) -> dict[int, list[int]]:
         nx.maximum_spanning_tree(simple, weight=width), OUTSIDE
     )
     return ways
-
-
-def bridges_of(graph: nx.MultiGraph) -> set[tuple[int, int]]:
-    """Pairs of nodes, the lower first, that hang together by a single opening."""
-    import networkx as nx
-
-    simple = nx.Graph(graph)
-    return {
-        (min(pair), max(pair)) for pair in nx.bridges(simple) if graph.number_of_edges(*pair) == 1
-    }
 
 
 def _pocket(
