@@ -202,7 +202,10 @@ def stroke_share_of_height(reliefs: Reliefs) -> Iterator[Place]:
 def character_height(reliefs: Reliefs) -> Iterator[Place]:
     """Characters of the wrong size.
 
-    The value is the height of the line's tall characters: capitals, figures and ascenders.
+    The value is the height of the line's capitals, figures and ascenders (2010 ADA Standards
+    703.2.5 measures a capital I); dots, accents, slashes and brackets do not count. Where no such
+    character stands it is the height of the tallest ones. Which way up a line is cannot be known
+    from shape: one letter with a long tail (Q, J) is taken for a capital among small letters.
 
     Remedy: scale the lettering.
     """
@@ -261,7 +264,7 @@ def loose_glyph(reliefs: Reliefs, sheet: Sheet) -> Iterator[Place]:
         if loose:
             number = float(len(loose))
             remark = f"{said(one)}: {len(loose)} of {len(one.shapes)} pieces only touch their base."
-            yield reliefs.place((number, number, number), loose, loose[0], remark)
+            yield reliefs.told(one, (number, number, number), loose[0], remark, loose)
     if sheet.lone_marks == "judge":
         for shape in [*reliefs.found.marks, *reliefs.found.others]:
             if id(shape) in reliefs.loose:
@@ -283,7 +286,7 @@ def dot_base(reliefs: Reliefs) -> Iterator[Place]:
         values = [(s, (d[0], d[1], d[2])) for s, d in zip(one.shapes, one.diameter, strict=True)]
         for shape, value in extremes(values):
             remark = f"{len(one.shapes)} dots: one is {value[0]:.4g} mm wide at its base."
-            yield reliefs.place(value, [shape], shape, remark)
+            yield reliefs.told(one, value, shape, remark, [shape])
 
 
 @rule("relief/dot-height", measures="mm")
@@ -297,7 +300,7 @@ def dot_height(reliefs: Reliefs) -> Iterator[Place]:
     for one in reliefs.dots:
         for shape, value in extremes([(s, reliefs.height_of(s)) for s in one.shapes]):
             remark = f"{len(one.shapes)} dots: one is {value[0]:.4g} mm high."
-            yield reliefs.place(value, [shape], shape, remark)
+            yield reliefs.told(one, value, shape, remark, [shape])
 
 
 @rule("relief/dot-spacing", measures="mm")
@@ -317,7 +320,7 @@ def dot_spacing(reliefs: Reliefs) -> Iterator[Place]:
             values.append((shape, (spacing, spacing - blur, spacing + blur)))
         for shape, value in extremes(values):
             remark = f"{len(one.shapes)} dots: two are {value[0]:.4g} mm apart."
-            yield reliefs.place(value, [shape], shape, remark)
+            yield reliefs.told(one, value, shape, remark, [shape])
 
 
 @hookimpl

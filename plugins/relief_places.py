@@ -143,9 +143,19 @@ class Reliefs:
             distinct=True,
         )
 
-    def told(self, marking: Inscription | Code, value: Value, worst: Shape, remark: str) -> Place:
-        """A place for an inscription or a code, with what there is to know of it."""
-        place = self.place(value, marking.shapes, worst, remark)
+    def told(
+        self,
+        marking: Inscription | Code | Dots,
+        value: Value,
+        worst: Shape,
+        remark: str,
+        shapes: Sequence[Shape] | None = None,
+    ) -> Place:
+        """A place for an inscription, a code or braille, with what there is to know of it.
+
+        Its faces are those of some `shapes` of it, by default of all.
+        """
+        place = self.place(value, marking.shapes if shapes is None else shapes, worst, remark)
         place.properties = properties_of(marking)
         return place
 
@@ -269,19 +279,23 @@ def said(marking: Inscription | Code) -> str:
     )
 
 
-def properties_of(marking: Inscription | Code) -> dict[str, Any]:
+def properties_of(marking: Inscription | Code | Dots) -> dict[str, Any]:
     """Facts about a marking, for reports.
 
-    Its box after every transform in the file, and how many islands it is made of. Of lettering also
+    Its box after every transform in the file, and how many islands it is made of (of braille: how
+    many dots; which cells they make up is not always to be known). Of lettering also
     how many characters, how tall, and along which way they run at the middle one. (They may be read
     against it: which way up they are cannot be known from shape.)
     """
     from lint3d.geometry.relief_codes import Code
+    from lint3d.geometry.relief_dots import Dots
 
     islands = [shape.measured.island for shape in marking.shapes]
     low = np.min([one.low for one in islands], axis=0)
     high = np.max([one.high for one in islands], axis=0)
     facts: dict[str, Any] = {"islands": len(islands), "box_mm": [low.tolist(), high.tolist()]}
+    if isinstance(marking, Dots):
+        return facts
     if isinstance(marking, Code):
         rows, columns = marking.filled.shape
         return {**facts, "rows": rows, "columns": columns, "pitch_mm": marking.pitch}

@@ -55,6 +55,8 @@ class Line:
     """(k,) which character each member belongs to, from 0 in reading order (or against it)."""
     direction: Floats
     """(k, 3) unit, along the line at each member."""
+    across: Floats
+    """(k, 2) mm, how low and how high each member reaches across the line."""
 
 
 def groups(islands: Sequence[Standing], sizes: Floats | None = None) -> list[Ints]:
@@ -123,7 +125,8 @@ def lines_of(islands: Sequence[Standing], members: Ints) -> list[Line]:
     they share.
     """
     if len(members) < 2:
-        return [Line(members, np.zeros(len(members), np.int64), np.zeros((len(members), 3)))]
+        alone = np.zeros(len(members), np.int64)
+        return [Line(members, alone, np.zeros((len(members), 3)), np.zeros((len(members), 2)))]
     low, high, path = best_path([islands[i] for i in members.tolist()])
     line = _with_accents(_overlapping(low[:, 1], high[:, 1], 0.3), low, high)
     found = []
@@ -132,7 +135,8 @@ def lines_of(islands: Sequence[Standing], members: Ints) -> list[Line]:
         character = _characters(low[rows], high[rows])
         first = np.array([low[rows[character == c], 0].min() for c in range(character.max() + 1)])
         rank = np.argsort(np.argsort(first))
-        found.append(Line(members[rows], rank[character], path.along[rows]))
+        across = np.column_stack([low[rows, 1], high[rows, 1]])
+        found.append(Line(members[rows], rank[character], path.along[rows], across))
     return found
 
 

@@ -23,6 +23,7 @@ from lint3d.geometry.relief_border import (
     share_a_stroke,
 )
 from lint3d.geometry.relief_groups import Line, are_as_high, are_near, groups, lines_of
+from lint3d.geometry.relief_paths import reach_beyond
 from lint3d.geometry.relief_rows import are_set_on_lines
 from lint3d.geometry.relief_shapes import Shape
 from lint3d.geometry.relief_standing import gap_between
@@ -47,6 +48,14 @@ LOWER = 0.45
 #: Feet and heads of characters of one line differ by no more than this share of their height (round
 #: ones reach beyond it by 0.02), and one gap in so many may be the space between two words.
 IN_LINE, WORD_SPACE, SPACES = 0.06, 1.3, 3
+#: A dot or an accent is lower than this share of its character, and counts for none of its height.
+#: (A letter cut in two by a stencil is not.)
+ACCENT = 0.4
+#: A slash or a bracket reaches beyond all letters of its line by this share of their height, above
+#: and below. (Round letters reach beyond flat ones by 0.02.)
+BEYOND = 0.03
+#: The tail of a Q makes it so much taller than what has none. (A t is 0.87 of a capital.)
+TAIL = 0.86
 #: What stands in a counter is lower than its character by some share, but not lower than this one.
 LEAST_STEP = 0.2
 #: It leaves most of the counter open: a dot in a zero has a fifth of it.
@@ -67,8 +76,11 @@ class Inscription:
     direction: Floats
     """(k, 3) unit, along the line."""
     character_height: float
-    """mm, of the taller characters; its interval holds those of all characters of full height."""
+    """mm, of capitals, figures and ascenders, or of the tallest characters where none stand; dots
+    and accents do not count. Its interval holds those of all characters of full height."""
     character_height_interval: tuple[float, float]
+    overall_height: float
+    """mm, of the taller characters with their dots and accents: what sizes are compared with."""
 
     @property
     def raised(self) -> bool:
@@ -259,40 +271,64 @@ def _tall(shapes: list[Shape], group: Ints) -> float:
     if len(mine) < 2 or not any(is_shaped(shape) for shape in mine):
         return 0.0
     lines = lines_of([shape.standing for shape in mine], np.arange(len(mine)))
-    return max(_inscription(mine, line).character_height for line in lines)
+    return max(_inscription(mine, line).overall_height for line in lines)
 
 
 def _inscription(shapes: list[Shape], line: Line) -> Inscription:
     mine = tuple(shapes[i] for i in line.members.tolist())
-    height = np.array(
+    characters = [np.flatnonzero(line.character == c) for c in range(line.character.max() + 1)]
+    heights = np.array(
         [
-            _character_height([mine[i] for i in rows], line.direction[rows[0]])
-            for rows in (
-                np.flatnonzero(line.character == c).tolist()
-                for c in range(int(line.character.max()) + 1)
-            )
+            _character_heights([mine[i] for i in rows.tolist()], line.direction[rows[0]])
+            for rows in characters
         ]
     )
-    height = np.maximum(np.nan_to_num(height), 0.0)
-    # Capitals, ascenders and figures: not the small letters, nor stops and hyphens.
-    tall = height[height >= 0.8 * height.max()]
+    overall = _taller(heights[:, 0])
+    low = np.array([line.across[rows, 0].min() for rows in characters])
+    high = np.array([line.across[rows, 1].max() for rows in characters])
+    plain = _taller(heights[~reach_beyond(low, high, BEYOND * float(overall.max())), 1])
     # Both ends of a character may be off, and so may the way of its line.
     blur = 2 * max(shape.blur + shape.measured.base.residual for shape in mine)
-    value = float(np.median(tall))
+    value = _middle(plain)
     blur += LEAN_KNOWN * max(shape.standing.size for shape in mine)
-    interval = (float(tall.min()) - blur, float(tall.max()) + blur)
-    return Inscription(mine, line.character, line.direction, value, interval)
+    interval = (float(plain.min()) - blur, float(plain.max()) + blur)
+    return Inscription(
+        mine, line.character, line.direction, value, interval, float(np.median(overall))
+    )
 
 
-def _character_height(shapes: list[Shape], way: Floats) -> float:
-    """Extent of a character, made of one island or several, across its line, mm."""
+def _middle(height: Floats) -> float:
+    """The middle one of some heights; of two that are unlike the lower: a tail makes one taller."""
+    order = np.sort(height)
+    low, high = order[(len(order) - 1) // 2], order[len(order) // 2]
+    return float(low if low < TAIL * high else (low + high) / 2)
+
+
+def _taller(height: Floats) -> Floats:
+    """Of heights those of capitals, ascenders and figures: not small letters, stops and hyphens."""
+    height = np.maximum(np.nan_to_num(height), 0.0)
+    taller: Floats = height[height >= 0.8 * height.max()]
+    return taller
+
+
+def _character_heights(shapes: list[Shape], way: Floats) -> tuple[float, float]:
+    """Extent of a character, made of one island or several, across its line, mm: all, and plain.
+
+    In the plain one dots and accents do not count: the dot of a j stands as high as a capital,
+    which its hook reaches below.
+    """
     normal = shapes[0].measured.island.normal
     across = np.cross(normal, way) if way.any() else shapes[0].measured.base.axes[1]
     across = across / max(float(np.linalg.norm(across)), 1e-12)
     origin = shapes[0].measured.island.centre
     extents = np.array([shape.extent(across) for shape in shapes])
     at = np.array([(shape.measured.island.centre - origin) @ across for shape in shapes])
-    return float((at + extents[:, 1]).max() - (at + extents[:, 0]).min())
+    low, high = at + extents[:, 0], at + extents[:, 1]
+    overall = float(high.max() - low.min())
+    large = high - low >= ACCENT * overall
+    if not large.any():
+        return overall, overall
+    return overall, float(high[large].max() - low[large].min())
 
 
 def with_inner(line: Inscription, shapes: list[Shape], parent: Ints) -> Inscription:

@@ -21,10 +21,14 @@ from lint3d.geometry.vectors import carried_over
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
 
 #: Letters stand on a line within this share of their size; a block has so many islands at least;
 #: and by so much more of them stand on the lines of another way that it is taken instead.
 STANDS, BLOCK, SURELY = 0.02, 6, 0.1
+#: Letters of a straight line share feet or heads with the next one within this share of their size:
+#: round ones reach beyond a line by 0.02.
+IN_A_ROW = 0.04
 #: Ways from neighbour to neighbour along one line differ by less than this.
 ALONG = np.cos(np.radians(20.0))
 #: The steps between the middles of letters lean by no more than this against their line, degrees.
@@ -44,24 +48,63 @@ def best_path(islands: Sequence[Standing]) -> tuple[Floats, Floats, Path]:
     tall = are_letters(islands)
     steps = _Steps(islands)
     paths = [Path(islands, steps)]
-    circle = circle_through(islands, size)
-    if circle is not None:
-        paths.insert(0 if circle.is_plain else 1, Path(islands, steps, circle))
     if tall.sum() >= BLOCK:
         paths.append(Path(islands, steps))
         paths[-1].lean(np.pi / 2)
+    circle = circle_through(islands, size)
+    if circle is not None:
+        paths.append(Path(islands, steps, circle))
     read = []
     for path in paths:
         path.lean(_best_lean(path, caps, size))
         low, high = path.extents(caps)
         share = max(_shared(side[tall, 1], STANDS * size) for side in (low, high))
         read.append((share, low, high, path))
+    if circle is not None:
+        low, high = (side[tall] for side in read[0][1:3])
+        whole = ~reach_beyond(low[:, 1], high[:, 1], IN_A_ROW * size)
+        if len(low) < BLOCK and _are_in_a_row(low[whole], high[whole], IN_A_ROW * size):
+            read.pop()
+        else:
+            read.insert(0 if circle.is_plain else 1, read.pop())
     best = read[0]
     for one in read[1:]:
         # What neighbours say counts for something.
         if one[0] > best[0] + SURELY:
             best = one
     return best[1:]
+
+
+def _are_in_a_row(low: Floats, high: Floats, within: float) -> bool:
+    """Does each letter share its foot or its head with the next one along the line?
+
+    A few letters lie on some circle with their middles, though they stand on a straight line.
+    """
+    order = np.argsort(low[:, 0])
+    foot, head = (np.abs(np.diff(side[order, 1])) for side in (low, high))
+    return bool((np.minimum(foot, head) <= within).all())
+
+
+def reach_beyond(low: Floats, high: Floats, by: float) -> Bools:
+    """(k,) which characters reach beyond all others, above and below: slashes and brackets do.
+
+    Parameters
+    ----------
+    low, high : (k,) mm, of each character across its line
+    by : mm, how far beyond at least
+    """
+    beyond = np.zeros(len(low), bool)
+    for tallest in np.argsort(low - high).tolist():
+        rest = ~beyond
+        rest[tallest] = False
+        if (
+            rest.sum() < 2
+            or low[tallest] > low[rest].min() - by
+            or high[tallest] < high[rest].max() + by
+        ):
+            break
+        beyond[tallest] = True
+    return beyond
 
 
 def _shared(level: Floats, within: float) -> float:

@@ -45,7 +45,7 @@ def are_set_on_lines(lines: Sequence[Inscription]) -> bool:
 
 def _shares_a_line(line: Inscription) -> NDArray[np.bool_]:
     """(k,) does each tall island share its foot, its head or its middle with another?"""
-    tall = line.character_height
+    tall = line.overall_height
     rows = [row for row, shape in enumerate(line.shapes) if is_tall(shape, tall)]
     mine = [line.shapes[row] for row in rows]
     if len(mine) < 2:

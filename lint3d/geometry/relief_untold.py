@@ -72,7 +72,7 @@ def untold_beside(
 def _beside(
     line: Inscription, folds: Folds, rows: Ints, middle: Floats, tree: cKDTree
 ) -> list[Ints]:
-    tall = line.character_height
+    tall = line.overall_height
     letters = [shape for shape in line.shapes if shape.standing.size >= LIKE_SIZE[0] * tall]
     like = np.zeros(len(rows), bool)
     for shape in letters:

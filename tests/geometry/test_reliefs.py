@@ -78,6 +78,24 @@ def test_flat_capitals_are_as_tall_as_they_are_drawn(text: str) -> None:
     assert high - low < 0.01
 
 
+@pytest.mark.parametrize(
+    ("text", "font"),
+    [(text, font) for text in ("Kij 8", "HÉ7", "QT2", "Rijo") for font in ("Sans", "Serif")]
+    + [("ÄLE", "Sans"), ("IjH", "Serif")],
+)
+def test_a_line_is_as_tall_as_its_capitals_and_figures(text: str, font: str) -> None:
+    """As 2010 ADA Standards 703.2.5 has it, by the I: no hook of a j or accent makes it taller."""
+    (line,) = check(shapes.lettered(text, 0.8, 8.0, font=f"DejaVu {font}")).inscriptions
+    # Round figures and ascenders reach 2 to 6 % beyond a flat capital in these fonts.
+    assert 8.0 - 1e-3 <= line.character_height <= 1.065 * 8.0
+
+
+def test_a_slash_that_reaches_beyond_all_characters_makes_a_line_no_taller() -> None:
+    """In this font it is 1.47 times as tall as a capital."""
+    (line,) = check(shapes.lettered("HK/4", 0.8, 8.0, font="cmr10")).inscriptions
+    assert line.character_height == pytest.approx(8.0, rel=0.02)
+
+
 def test_letters_that_are_convex_outside_are_lettering() -> None:
     """B, 8 and 0 fill their hulls; what tells them from bosses are their closed spaces."""
     (line,) = check(shapes.lettered("B80", 0.6, 10.0)).inscriptions

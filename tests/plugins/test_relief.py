@@ -111,6 +111,18 @@ def test_letters_that_only_touch_are_loose(turned: bool, tmp_path: Path) -> None
     (result,) = inspect(tmp_path, case)["loose-glyph"]
     assert result.kind == "fail"
     assert result.measured == case.islands
+    assert (result.properties["islands"], result.properties["characters"]) == (case.islands, 4)
+
+
+def test_dots_of_braille_are_told_with_their_box_and_their_number(tmp_path: Path) -> None:
+    case = shapes.braille("tide")
+    found = inspect(tmp_path, case, sheet="tactile-sign")
+    # Dots of 1.55 mm in four cells of 2 by 3, from the first one's middle on.
+    low, high = (-0.775, -4.8 - 0.775, 0.0), (3 * 6.5 + 2.4 + 0.775, 0.775, 0.75)
+    for rule in ("dot-base", "dot-height", "dot-spacing"):
+        more = found[rule][0].properties
+        assert more["islands"] == case.islands
+        assert np.allclose(more["box_mm"], [low, high], atol=0.02)
 
 
 def test_letters_that_overlap_their_plate_hold(tmp_path: Path) -> None:
