@@ -56,7 +56,9 @@ def contains(outer: Surface, point: Floats) -> bool:
 
 
 def may_contain(outer: Surface, inner: Surface) -> bool:
-    """Does the box of one body hold that of the other?"""
+    """Does the box of one body hold that of the other? A body without area is held by none."""
+    if not len(inner.corners):
+        return False
     return bool((outer.low <= inner.low).all() and (outer.high >= inner.high).all())
 
 

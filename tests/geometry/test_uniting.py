@@ -101,6 +101,17 @@ def test_an_open_body_stays_by_itself():
     assert unite([block, lid]) == []
 
 
+@pytest.mark.parametrize("z", [5.0, 9.0, 10.0])
+def test_a_crumb_without_area_is_no_part_of_a_piece(z):
+    """Rounding to single precision leaves closed bodies whose corners lie on a line."""
+    block, knob = materials((box([10] * 3), box([5] * 3, [0, 0, 9])), None)
+    line = np.array([[k, k, z] for k in (1.0, 2.0, 3.0, 4.0)])
+    crumb = Material(line, np.array([[0, 2, 1], [0, 1, 3], [1, 2, 3], [2, 0, 3]]))
+    assert unite([block, crumb]) == []
+    (one,) = unite([block, crumb, knob])
+    assert one.members == (0, 2)
+
+
 def test_solids_of_one_body_that_share_a_face():
     v, f = mesh(box([10] * 3))
     w, g = mesh(box([5, 10, 10], [10, 0, 0]))
