@@ -47,6 +47,7 @@ from lint3d_plugins.walls_looks import (
 )
 from lint3d_plugins.walls_places import edges_of, of_kind, places_of
 from lint3d_plugins.walls_round import round_places, slenderness_of
+from lint3d_plugins.walls_straight import most_slender_of_each
 
 if TYPE_CHECKING:
     from lint3d import Joined
@@ -268,8 +269,8 @@ def slender(rods: Bars, span_surface: Surface, sheet: Sheet) -> Iterator[Place]:
     """A pin or strut too slender to survive cleaning.
 
     The value is its length over its smaller diameter. A strut that is held at both ends counts by
-    its whole length, too; rings, coils and hooks are not judged, nor a rim that a wall or floor
-    holds along its length.
+    its whole length, too; of rods that meet the most slender is told. Rings, coils and hooks are
+    not judged, nor a rim that a wall or floor holds along its length.
 
     Remedy: thicken it, shorten it, or tie it to what stands beside it.
     """
@@ -284,7 +285,8 @@ def slender(rods: Bars, span_surface: Surface, sheet: Sheet) -> Iterator[Place]:
         for b, is_tied in zip(doubtful, are_tied(span_surface.spans, doubtful), strict=True)
         if is_tied
     }
-    for bar in (bar for bar in rods.found if id(bar) not in tied):
+    found = [bar for bar in rods.found if id(bar) not in tied]
+    for bar in most_slender_of_each(found, limit):
         remark = f"The rod is {bar.length:.4g} mm long and {bar.diameter:.4g} mm thick."
         yield slenderness_of(bar, remark, {"length_mm": bar.length})
 

@@ -194,6 +194,7 @@ def bars_of(
     """
     from lint3d.geometry.enclosure import is_sure
     from lint3d.geometry.rods import bars
+    from lint3d.geometry.rods_meeting import joined_in_line
 
     reach = HEAD_ROOM * narrow.low if narrow is not None and narrow.low else 0.0
     if 0 < interest.low < np.inf:
@@ -202,6 +203,9 @@ def bars_of(
     if not 0 < reach < np.inf:
         raise NotApplicable("No rule with a limit asks for it.")
     found = bars(surface.spans, reach, look)
+    if look == "outward":
+        # A hole that another crosses is as deep as if none did; struts end at their nodes.
+        found = joined_in_line(found)
     left_out: tuple[LeftOut, ...] = ()
     if len(surface.caps.face):
         middle = np.array([(bar.start + bar.end) / 2 for bar in found]).reshape(-1, 3)

@@ -16,6 +16,15 @@ from lint3d.interest import HEAD_ROOM
 from lint3d_plugins import walls_looks
 from lint3d_plugins.walls_looks import Bars, Thickness
 from lint3d_plugins.walls_places import places_of
+from lint3d_plugins.walls_straight import (
+    MOST_MET,
+    Inside,
+    corners_of,
+    round_place,
+    straight_holes,
+    straight_rods,
+    with_bent,
+)
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -47,9 +56,13 @@ def round_places(thickness: Thickness, felt: Bars, interest: Interest, remark: s
         below = sorted(
             (bar for bar in felt.found if bar.lower < limit), key=lambda bar: bar.diameter
         )
-        more = max(len(below) - walls_looks.MOST_TOLD, 0) if not passed else 0
-        known = _Inside()
-        places = [*_straight_places(pairs, below[: walls_looks.MOST_TOLD], known, remark)]
+        known = Inside()
+        straight = [(place, bar) for place, bar in pairs if bar is not None and bar.is_straight]
+        is_rod = thickness.spans.look == "inward"
+        tell = straight_rods if is_rod else straight_holes
+        places = tell(straight, below[:MOST_MET], known, remark)
+        more = max(len(places) - walls_looks.MOST_TOLD, 0) + max(len(below) - MOST_MET, 0)
+        places = places[: walls_looks.MOST_TOLD]
         # Contacts off the middle of a side may stand apart from the bar that they are in.
         known.add(felt.found)
         rest = [
@@ -59,62 +72,15 @@ def round_places(thickness: Thickness, felt: Bars, interest: Interest, remark: s
         ]
         walls = [one for one in thickness.regions(limit) if one.kind == "wall"]
         bent = _without_rims(felt, walls, thickness.spans.surface)
-        places += _bent_places(rest, bent, limit, remark)
-        left_out += walls_looks.untold(more)
+        others = list(_bent_places(rest, bent, limit, remark))
+        places = (
+            with_bent(places, others, thickness.spans.surface) if is_rod else [*places, *others]
+        )
         if not passed:
-            left_out += thickness.untold(limit, "rod")
+            left_out += [*walls_looks.untold(more), *thickness.untold(limit, "rod")]
         if places:
             break
     return Places(places, left_out)
-
-
-def _straight_places(
-    pairs: Sequence[tuple[Place, Bar | None]], felt: Sequence[Bar], known: _Inside, remark: str
-) -> Iterator[Place]:
-    """Straight bars, by regions and then by their sides; those that are told are put to `known`."""
-    # Opposite sides of a square bar are regions of their own, and one bar.
-    for place, bar in pairs:
-        if bar is not None and bar.is_straight and not known.holds((bar.start + bar.end) / 2):
-            known.add([bar])
-            yield _round_place(place, bar, remark)
-    for bar in felt:
-        middle = (bar.start + bar.end) / 2
-        if not known.holds(middle):
-            known.add([bar])
-            place = Place(bar.diameter, position=middle, faces=bar.faces, distinct=True)
-            place.extent_mm = bar.extent
-            yield _round_place(place, bar, remark)
-
-
-class _Inside:
-    """Straight bars, and whether places lie in one of them: asked of very many."""
-
-    def __init__(self) -> None:
-        self._rows, self._count = np.zeros((16, 8)), 0
-
-    def add(self, bars: Sequence[Bar]) -> None:
-        """Put more bars to them."""
-        rows = [(*bar.start, *bar.axis, bar.diameter, _long(bar)) for bar in bars]
-        total = self._count + len(rows)
-        if total > len(self._rows):
-            spare = np.zeros((2 * total - len(self._rows), self._rows.shape[1]))
-            self._rows = np.concatenate([self._rows, spare])
-        if rows:
-            self._rows[self._count : total] = rows
-        self._count = total
-
-    def holds(self, place: NDArray[np.float64]) -> bool:
-        """Does a place lie in one of them, or no farther past its end than it is thick?"""
-        start, axis, (diameter, length) = np.split(self._rows[: self._count].T, [3, 6])
-        step = place[:, None] - start
-        along = (step * axis).sum(axis=0)
-        aside = step - along * axis
-        held = 4 * (aside * aside).sum(axis=0) <= diameter * diameter
-        return bool((held & (along >= -diameter) & (along <= length + diameter)).any())
-
-
-def _long(bar: Bar) -> float:
-    return float(np.linalg.norm(bar.end - bar.start))
 
 
 def _without_rims(felt: Bars, walls: Sequence[ThinRegion], surface: SpanSurface) -> Bars:
@@ -126,16 +92,12 @@ def _without_rims(felt: Bars, walls: Sequence[ThinRegion], surface: SpanSurface)
 
     thinnest = np.full(int(surface.faces.max(initial=-1)) + 1, np.inf)
 
-    def corners(rows: NDArray[np.int64]) -> NDArray[np.int64]:
-        """Vertices of faces of the mesh: the surface has left some of those out."""
-        return surface.faces[np.searchsorted(surface.face_ids, rows)].ravel()
-
     for wall in walls:
-        mine = corners(wall.faces)
+        mine = corners_of(surface, wall.faces)
         thinnest[mine] = np.minimum(thinnest[mine], wall.value)
 
     def is_rim(bar: Bar) -> bool:
-        return bool((thinnest[corners(bar.faces)] <= 1.05 * bar.diameter).mean() >= 0.5)
+        return bool((thinnest[corners_of(surface, bar.faces)] <= 1.05 * bar.diameter).mean() >= 0.5)
 
     bent = tuple(bar for bar in felt.bent if not is_rim(bar))
     return replace(felt, bent=bent)
@@ -163,13 +125,13 @@ def _bent_places(
             told[holders[i][holders[i] >= len(bars)]] = True
             told[below.get(i, [])] = True
             told[i] = True
-            yield _round_place(place, bar, remark)
+            yield round_place(place, bar, remark)
     for i, bar in enumerate(felt.bent, start=len(bars)):
         if bar.lower < limit and not told[holders[i]].any():
             told[i] = True
             place = Place(bar.diameter, position=bar.start, faces=bar.faces, distinct=True)
             place.extent_mm = bar.extent
-            yield _round_place(place, bar, remark)
+            yield round_place(place, bar, remark)
     # Contacts that lean say a little less than a bar is thick.
     least = np.array([bar.diameter * LEANING for bar in every])
     for place, found in rest:
@@ -200,17 +162,6 @@ class _Lying:
         return met[often > 0.5 * len(faces)]
 
 
-def _round_place(place: Place, bar: Bar, remark: str) -> Place:
-    """The same place with what is known of the bar."""
-    place.value, place.lower, place.upper = bar.diameter, bar.lower, bar.upper
-    place.faceting_mm = bar.sagitta
-    place.remark = remark.format(bar.diameter)
-    place.properties |= {"axis": bar.axis.tolist(), "diameter_mm": bar.diameter}
-    if bar.is_straight:
-        place.properties |= {"length_mm": bar.length, "has_end": list(bar.has_end)}
-    return place
-
-
 def slenderness_of(bar: Bar, remark: str, facts: dict[str, Any]) -> Place:
     value, lower, upper = bar.slenderness
     facts |= {"diameter_mm": bar.diameter, "axis": bar.axis.tolist()}
@@ -220,6 +171,7 @@ def slenderness_of(bar: Bar, remark: str, facts: dict[str, Any]) -> Place:
         upper=max(upper, value),
         position=(bar.start + bar.end) / 2,
         faces=bar.faces,
+        distinct=True,
         extent_mm=bar.extent,
         faceting_mm=None,
         remark=remark,

@@ -25,6 +25,7 @@ from lint3d.geometry.rods_bar import CIRCLE_MOST, Bar, pointing_up, straight_axe
 from lint3d.geometry.rods_bent import circles_at
 from lint3d.geometry.rods_circle import narrowest_circles, sagitta_of
 from lint3d.geometry.rods_felt import Felt, thin_both_ways
+from lint3d.geometry.rods_lines import BESIDE, lines_of
 from lint3d.geometry.spans import Look
 from lint3d.geometry.spans_effort import effort_of_step
 from lint3d.geometry.spans_regions import ROD_RATIO
@@ -36,7 +37,6 @@ Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
 SAME_WAY = float(np.cos(np.radians(40.0)))  # neighbours on one bar; chords are 22 degrees apart
-BESIDE = 0.9  # of the diameter: axes of bars beside each other are farther apart than that
 NEIGHBOURS = 12
 NO_FARTHER = 0.05  # of the diameter: middles so near each other are one place
 SHORTEST = 1.0  # a bar is at least as long as it is thick
@@ -80,6 +80,11 @@ def bars(surface: SpanSurface, reach: float, look: Look = "inward") -> list[Bar]
     if not len(group):
         return []
     axis, straight = _axes(surface, inward, felt, group)
+    one_way = np.where(straight[group, None], axis[group], 0.0)
+    parted = lines_of((felt.point + felt.contact) / 2, one_way, felt.thick, group)
+    if parted.max() > group.max():
+        group = parted
+        axis, straight = _axes(surface, inward, felt, group)
     least = CIRCLE_LEAST[look]
     found, kept = _bars(surface, inward, felt, group, whole, axis, straight, least)
     is_long = np.array([bar.length >= SHORTEST * bar.diameter for bar in found], bool)

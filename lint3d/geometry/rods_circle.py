@@ -60,10 +60,11 @@ def narrowest_circles(
     side, where = np.nonzero(hit)
     section = bar[side] * STATIONS + where
     one, two = square_to(axis)
-    normal = -inward[facet[side]]
+    plane = surface.planes[facet[side]]
+    normal = -inward[plane]
     owner = bar[side]
     flat = np.stack([np.einsum("ij,ij->i", normal, way[owner]) for way in (one, two)], axis=1)
-    offset = np.einsum("ij,ij->i", normal, surface.corners[facet[side], 0])
+    offset = np.einsum("ij,ij->i", normal, surface.corners[plane, 0])
     offset -= np.einsum("ij,ij->i", normal, axis[owner]) * station[owner, where]
     length = np.linalg.norm(flat, axis=1)
     keep = length > 0.5
@@ -111,9 +112,10 @@ def circles_within(
     centre : (k, 3) float64, mm : NaN where the sides do not close
     """
     one, two = square_to(axis)
-    normal = -inward[side]
+    plane = surface.planes[side]
+    normal = -inward[plane]
     flat = np.stack([np.einsum("ij,ij->i", normal, way[place]) for way in (one, two)], axis=1)
-    offset = np.einsum("ij,ij->i", normal, surface.corners[side, 0] - middle[place])
+    offset = np.einsum("ij,ij->i", normal, surface.corners[plane, 0] - middle[place])
     length = np.linalg.norm(flat, axis=1)
     keep = length > 0.5
     flat, offset = flat[keep] / length[keep, None], offset[keep] / length[keep]

@@ -1,0 +1,124 @@
+"""Are straight rods and holes told once each, and as one where they meet?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import manifold3d as m3
+import numpy as np
+import parts
+import pytest
+import shapes_walls as shapes
+from scipy.spatial.transform import Rotation
+from shapes_bars import bar
+
+import lint3d
+from lint3d import Result
+from lint3d.config import Config
+from lint3d_plugins.walls_straight import Inside
+
+SEED = 4
+LIMITS = ("walls/thin-rod=0.6mm", "walls/small-hole=0.6mm", "walls/deep-hole=10")
+
+
+def told(body: m3.Manifold, folder: Path, rule: str) -> list[Result]:
+    """Results of a rule on a body in some frame."""
+    vertices, faces = shapes.arrays(body)
+    turn = Rotation.random(random_state=SEED).as_matrix()
+    path = parts.write_stl(folder / "part.stl", (vertices @ turn.T)[faces])
+    found = lint3d.inspect(path, only=[rule], limits=LIMITS, workers=0, config=Config())
+    assert not found.notifications, found.notifications
+    return [one for one in found.results if one.kind in ("fail", "review", "open")]
+
+
+def wire(start: Sequence[float], end: Sequence[float], thick: float, count: int) -> m3.Manifold:
+    """A bar of a square (count 4) or round section between two points."""
+    start, end = np.asarray(start, float), np.asarray(end, float)
+    length = float(np.linalg.norm(end - start))
+    turn = Rotation.align_vectors([(end - start) / length], [[0, 0, 1.0]])[0].as_matrix()
+    radius = thick / 2 / np.cos(np.pi / count)
+    body = shapes.rod(radius, length, count, np.pi / count)
+    return body.transform(np.column_stack([turn, start]))
+
+
+def lattice(thick: float, pitch: float, cells: int, count: int) -> m3.Manifold:
+    wires = []
+    for i in range(cells + 1):
+        for j in range(cells + 1):
+            a, b, far = i * pitch, j * pitch, cells * pitch
+            wires += [
+                wire([-thick / 2, a, b], [far + thick / 2, a, b], thick, count),
+                wire([a, -thick / 2, b], [a, far + thick / 2, b], thick, count),
+                wire([a, b, -thick / 2], [a, b, far + thick / 2], thick, count),
+            ]
+    return m3.Manifold.batch_boolean(wires, m3.OpType.Add)
+
+
+@pytest.mark.parametrize(
+    ("thick", "cells", "count"),
+    [(0.3, 1, 4), (0.5, 1, 4), (0.35, 1, 12), (0.5, 2, 4), (0.55, 1, 6)],
+)
+def test_a_lattice_of_thin_rods_is_one_place(
+    tmp_path: Path, thick: float, cells: int, count: int
+) -> None:
+    """Of 54 struts 18 to 41 places were told, some of them in the void."""
+    (one,) = told(lattice(thick, 4.0, cells, count), tmp_path, "walls/thin-rod")
+    assert one.lower <= thick <= one.upper
+    assert one.extent >= 4 * cells
+    assert "meet" in one.message
+
+
+@pytest.mark.parametrize("thick", [0.3, 0.5])
+@pytest.mark.parametrize("second", ["L", "T", "cross"])
+def test_two_wires_that_meet_are_one_place(tmp_path: Path, thick: float, second: str) -> None:
+    start = {"L": [0, 0, 0], "T": [4, 0, 0], "cross": [4, -4, 0]}[second]
+    end = np.add(start, [0, 8, 0])
+    body = wire([0, 0, 0], [8, 0, 0], thick, 4) + wire(start, end, 0.9 * thick, 4)
+    (one,) = told(body, tmp_path, "walls/thin-rod")
+    assert one.lower <= 0.9 * thick <= one.upper
+    assert one.extent >= 6
+    assert "meet" in one.message
+
+
+def test_pins_beside_each_other_are_told_one_by_one(tmp_path: Path) -> None:
+    body = shapes.box([12, 4, 3])
+    for i in range(6):
+        body += wire([1 + 0.8 * i, 2, 2], [1 + 0.8 * i, 2, 9], 0.5, 12)
+    results = told(body, tmp_path, "walls/thin-rod")
+    assert len(results) == 6
+    assert not any("meet" in one.message for one in results)
+
+
+@pytest.mark.parametrize("width", [0.31, 0.38, 0.45, 0.52])
+def test_holes_that_cross_are_two_of_their_whole_depth(tmp_path: Path, width: float) -> None:
+    """The hole that is cut in two was told as two of half the depth, or not at all."""
+    body = shapes.box([12, 12, 6], [-6, -6, -3])
+    body -= wire([0, 0, -9], [0, 0, 9], width, 16)
+    body -= wire([0, -9, 0], [0, 9, 0], width, 16)
+    results = told(body, tmp_path, "walls/small-hole")
+    assert sorted(one.properties["depth_mm"] for one in results) == pytest.approx([6, 12])
+    assert all(one.properties["through"] for one in results)
+    assert all(one.lower <= width <= one.upper for one in results)
+    deep = told(body, tmp_path, "walls/deep-hole")
+    assert sorted(one.measured for one in deep) == pytest.approx([6 / width, 12 / width], rel=0.01)
+
+
+def test_a_place_is_held_up_to_the_side_and_one_diameter_past_the_end() -> None:
+    known = Inside()
+    assert not known.holds(np.zeros(3))
+    known.add([bar(np.array([0.0, 0, 0]), np.array([10.0, 0, 0]), 2.0)])
+    for place, is_held in (
+        ([5, 0.9, 0], True),
+        ([5, 1.1, 0], False),
+        ([11.9, 0, 0.5], True),
+        ([12.1, 0, 0], False),
+        ([-1.9, 0, 0], True),
+        ([-2.1, 0, 0], False),
+    ):
+        assert known.holds(np.array(place, float)) == is_held
+    rng = np.random.default_rng(SEED)
+    ends = rng.uniform(100, 200, (70, 2, 3))
+    known.add([bar(start, end, 1.0) for start, end in ends])
+    assert all(known.holds(end) for end in ends.mean(axis=1))
+    assert not known.holds(np.array([50.0, 50, 50]))
