@@ -63,19 +63,16 @@ def round_places(thickness: Thickness, felt: Bars, interest: Interest, remark: s
         places = tell(straight, below[:MOST_MET], known, remark)
         more = max(len(places) - walls_looks.MOST_TOLD, 0) + max(len(below) - MOST_MET, 0)
         places = places[: walls_looks.MOST_TOLD]
-        # Contacts off the middle of a side may stand apart from the bar that they are in.
+        # Contacts off the middle of a side may stand apart from the bar that they are in. What is
+        # longer than the rod it is tightest in, such as a comb, is more than that rod.
         known.add(felt.found)
-        rest = [
-            (place, bar)
-            for place, bar in pairs
-            if (bar is None or not bar.is_straight) and not known.holds(np.asarray(place.position))
-        ]
+        bent_pairs = [(one, bar) for one, bar in pairs if bar is None or not bar.is_straight]
+        rest = [one for one in bent_pairs if not known.holds(one[0])]
+        longer = [one for one, _ in bent_pairs if known.is_part_of(one)]
         walls = [one for one in thickness.regions(limit) if one.kind == "wall"]
-        bent = _without_rims(felt, walls, thickness.spans.surface)
-        others = list(_bent_places(rest, bent, limit, remark))
-        places = (
-            with_bent(places, others, thickness.spans.surface) if is_rod else [*places, *others]
-        )
+        surface = thickness.spans.surface
+        others = list(_bent_places(rest, _without_rims(felt, walls, surface), limit, remark))
+        places = with_bent(places, others, longer, surface) if is_rod else [*places, *others]
         if not passed:
             left_out += [*walls_looks.untold(more), *thickness.untold(limit, "rod")]
         if places:

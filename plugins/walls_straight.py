@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 #: Of more bars than that the first are looked at: whether they meet is asked of all at once.
 MOST_MET = 20_000
 MEETS = " Others, no thinner, meet it."
+LONGER = 1.25
 SAME_WAY = 0.9  # the cosine: bars that run the same way to within 26 degrees
 
 
@@ -86,14 +87,22 @@ def most_slender_of_each(rods: Sequence[Bar], limit: float) -> list[Bar]:
 
 
 def with_bent(
-    straight: Sequence[Place], bent: Sequence[Place], surface: SpanSurface
+    straight: Sequence[Place],
+    bent: Sequence[Place],
+    longer: Sequence[Place],
+    surface: SpanSurface,
 ) -> list[Place]:
-    """Rods again: those that are bent, and what shares corners with them, are one place."""
+    """Rods again: those that are bent, and what shares corners with them, are one place.
+
+    Parameters
+    ----------
+    longer : what some of them are only a part of; told by its rods, which are measured better
+    """
     from lint3d.geometry.components import connected_groups
 
-    if not bent:
+    if not bent and not longer:
         return list(straight)
-    every = [*straight, *bent]
+    every = [*straight, *bent, *longer]
     rows = [np.asarray(place.faces, np.int64) for place in every]
     corners = [np.unique(corners_of(surface, mine)) for mine in rows]
     # A flat facet may belong to many straight rods, which it does not make one.
@@ -104,7 +113,7 @@ def with_bent(
     group = connected_groups(len(every) + len(on_bent), one, corner)[: len(every)]
     told = []
     for mine in _members(group):
-        mine.sort(key=lambda i: every[i].value)
+        mine.sort(key=lambda i: (i >= len(straight) + len(bent), every[i].value))
         place = every[mine[0]]
         if len(mine) > 1:
             place.faces = _each_face([rows[i] for i in mine])
@@ -179,24 +188,32 @@ class Inside:
 
     def holds_bar(self, bar: Bar) -> bool:
         """Does the middle of a bar lie in one of them that runs the same way?"""
-        return self.holds((bar.start + bar.end) / 2, bar.axis)
+        return bool(self._holding((bar.start + bar.end) / 2, bar.axis).any())
 
-    def holds(self, place: NDArray[np.float64], along: NDArray[np.float64] | None = None) -> bool:
-        """Does a place lie in one of them, or no farther past its end than it is thick?
+    def holds(self, place: Place) -> bool:
+        """Does a place lie in one of them, or no farther past its end than it is thick?"""
+        return bool(self._holding(np.asarray(place.position)).any())
 
-        Parameters
-        ----------
-        along : (3,) unit, asks only those that run this way: the arms of a cross have one middle
-        """
+    def is_part_of(self, place: Place) -> bool:
+        """Does a place lie in some of them, and is what is there far longer than each?"""
+        held = self._holding(np.asarray(place.position))
+        diameter, length = self._rows[: self._count, 6:].T[:, held]
+        return bool(held.any() and (place.extent_mm > LONGER * length + 2 * diameter).all())
+
+    def _holding(
+        self, place: NDArray[np.float64], along: NDArray[np.float64] | None = None
+    ) -> NDArray[np.bool_]:
+        """Which hold a place? Given a direction, only those that run this way."""
         start, axis, (diameter, length) = np.split(self._rows[: self._count].T, [3, 6])
         step = place[:, None] - start
         far = (step * axis).sum(axis=0)
         aside = step - far * axis
-        held = 4 * (aside * aside).sum(axis=0) <= diameter * diameter
+        held: NDArray[np.bool_] = 4 * (aside * aside).sum(axis=0) <= diameter * diameter
         held &= (far >= -diameter) & (far <= length + diameter)
         if along is not None:
+            # The arms of a cross have one middle.
             held &= np.abs(along @ axis) >= SAME_WAY
-        return bool(held.any())
+        return held
 
 
 def _long(bar: Bar) -> float:

@@ -14,12 +14,18 @@ from scipy.spatial.transform import Rotation
 from shapes_bars import bar
 
 import lint3d
-from lint3d import Result
+from lint3d import Place, Result
 from lint3d.config import Config
 from lint3d_plugins.walls_straight import Inside
 
 SEED = 4
-LIMITS = ("walls/thin-rod=0.6mm", "walls/small-hole=0.6mm", "walls/deep-hole=10")
+LIMITS = (
+    "walls/thin-wall=0.6mm",
+    "walls/free-wall=0.6mm",
+    "walls/thin-rod=0.6mm",
+    "walls/small-hole=0.6mm",
+    "walls/deep-hole=10",
+)
 
 
 def told(body: m3.Manifold, folder: Path, rule: str) -> list[Result]:
@@ -81,6 +87,19 @@ def test_two_wires_that_meet_are_one_place(tmp_path: Path, thick: float, second:
     assert "meet" in one.message
 
 
+@pytest.mark.parametrize("thick", [0.3, 0.5])
+def test_a_comb_cut_from_a_thin_sheet_is_told_with_its_spine(tmp_path: Path, thick: float) -> None:
+    """Where the teeth are most of it the spine, as thin, was not told at all."""
+    pitch = thick + 1.8
+    comb = shapes.box([10 * pitch, thick, 3])
+    for i in range(10):
+        comb += shapes.box([thick, thick, 8], [0.9 + pitch * i, 0, 2.5])
+    rules = ("walls/thin-rod", "walls/thin-wall", "walls/free-wall")
+    results = [one for rule in rules for one in told(comb, tmp_path, rule)]
+    assert max(one.extent for one in results) >= 10 * pitch / np.sqrt(3)
+    assert all(one.lower <= thick <= one.upper for one in results)
+
+
 def test_pins_beside_each_other_are_told_one_by_one(tmp_path: Path) -> None:
     body = shapes.box([12, 4, 3])
     for i in range(6):
@@ -106,7 +125,7 @@ def test_holes_that_cross_are_two_of_their_whole_depth(tmp_path: Path, width: fl
 
 def test_a_place_is_held_up_to_the_side_and_one_diameter_past_the_end() -> None:
     known = Inside()
-    assert not known.holds(np.zeros(3))
+    assert not known.holds(Place(1.0, position=(0, 0, 0)))
     known.add([bar(np.array([0.0, 0, 0]), np.array([10.0, 0, 0]), 2.0)])
     for place, is_held in (
         ([5, 0.9, 0], True),
@@ -116,9 +135,11 @@ def test_a_place_is_held_up_to_the_side_and_one_diameter_past_the_end() -> None:
         ([-1.9, 0, 0], True),
         ([-2.1, 0, 0], False),
     ):
-        assert known.holds(np.array(place, float)) == is_held
+        assert known.holds(Place(1.0, position=place, extent_mm=99.0)) == is_held
+        assert known.is_part_of(Place(1.0, position=place, extent_mm=17.0)) == is_held
+        assert not known.is_part_of(Place(1.0, position=place, extent_mm=16.0))
     rng = np.random.default_rng(SEED)
     ends = rng.uniform(100, 200, (70, 2, 3))
     known.add([bar(start, end, 1.0) for start, end in ends])
-    assert all(known.holds(end) for end in ends.mean(axis=1))
-    assert not known.holds(np.array([50.0, 50, 50]))
+    assert all(known.holds(Place(1.0, position=end)) for end in ends.mean(axis=1))
+    assert not known.holds(Place(1.0, position=(50, 50, 50)))
