@@ -118,7 +118,7 @@ def with_bent(
         if len(mine) > 1:
             place.faces = _each_face([rows[i] for i in mine])
             place.extent_mm = None
-            place.remark = place.remark.removesuffix(MEETS) + MEETS
+            place.remark = (place.remark or "").removesuffix(MEETS) + MEETS
         told.append(place)
     return told
 
@@ -133,7 +133,7 @@ def _join(place: Place, found: Sequence[tuple[Place, Bar]]) -> None:
     place.faces = _each_face([np.asarray(one.faces, np.int64) for one, _ in found])
     ends = np.array([end for _, bar in found for end in (bar.start, bar.end)])
     place.extent_mm = float(np.ptp(ends, axis=0).max() + found[0][1].diameter)
-    place.remark += MEETS
+    place.remark = (place.remark or "") + MEETS
 
 
 def _each_face(rows: Sequence[NDArray[np.int64]]) -> NDArray[np.int64]:
@@ -198,7 +198,9 @@ class Inside:
         """Does a place lie in some of them, and is what is there far longer than each?"""
         held = self._holding(np.asarray(place.position))
         diameter, length = self._rows[: self._count, 6:].T[:, held]
-        return bool(held.any() and (place.extent_mm > LONGER * length + 2 * diameter).all())
+        return bool(
+            held.any() and ((place.extent_mm or 0.0) > LONGER * length + 2 * diameter).all()
+        )
 
     def _holding(
         self, place: NDArray[np.float64], along: NDArray[np.float64] | None = None
