@@ -90,6 +90,26 @@ def largest_in_section(
     return Section(bound, _lift(centre, axes, best_at), best)
 
 
+def places_in_section(
+    clearance: Clearance, centre: Floats, normal: Floats, radius: float
+) -> tuple[Floats, float] | None:
+    """Places all over the section through `centre` across `normal`, and how far apart they are, mm.
+
+    Parameters
+    ----------
+    centre, normal, radius : as for `largest_in_section`
+
+    Returns
+    -------
+    (n, 3) mm and mm; None where the section is large or not closed
+    """
+    if radius <= 0:
+        return None
+    cell, axes = 2 * radius / _CELLS_ACROSS, _axes(normal)
+    place, _, ends = _walk(clearance, centre, axes, cell, radius, _MOST_CELLS)
+    return (_lift(centre, axes, place), cell) if ends else None
+
+
 def wall_axis(
     clearance: Clearance, corners: Floats, centre: Floats, normal: Floats, radius: float
 ) -> Floats:

@@ -7,6 +7,7 @@ and the same. Lengths in mm. Guarded by tests/geometry/test_voids.py.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -18,6 +19,7 @@ from lint3d.geometry.components import connected_groups
 from lint3d.geometry.throats import Throat, glimpsed, narrowest
 from lint3d.geometry.throats_clearance import Clearance
 from lint3d.geometry.voids_box import box_grid, widest_way
+from lint3d.geometry.voids_branches import Branches, nearest_half
 from lint3d.geometry.voids_cells import way_through_cells
 from lint3d.geometry.voids_cut import HIDDEN_RADIUS, Squares, widest_across
 from lint3d.geometry.voids_space import Space
@@ -38,6 +40,8 @@ _FINER = 3
 #: How often that is done.
 FINER_ROUNDS = 2
 _MOST_POINTS = 8e6
+#: Branches of a duct that are followed besides the first, at most.
+_MOST_BRANCHES = 3
 #: Cells that the passing ball is wide where a neck is too long for a finer grid of its box.
 _CELLS_ACROSS = 6.0
 #: The way is the opening itself where it is no wider than this times its throat.
@@ -102,19 +106,76 @@ def measure_contact(
     rounds : of finer grids about the opening
     limits : mm, widths near which the bounds are to be close
     """
-    path = path_through(space, clearance, contact)
-    if len(path) < 2:
+    halves = _halves(space, clearance, contact)
+    if halves is None:
         return None
     pitch = space.grid.pitch
     bound = contact.width + GRID_DOUBT * pitch
-    measure = narrowest if is_exact else glimpsed
-    throat = measure(clearance, path, pitch, bound)
+    if not is_exact:
+        throat = glimpsed(clearance, np.vstack([halves[0], halves[1][::-1]]), pitch, bound)
+        throat, _ = _bounded(space, clearance, contact, throat, (bound, limits))
+        return _guessed(clearance, space, contact, throat)
+
+    def along(ways: list[Floats]) -> Throat:
+        throat = narrowest(clearance, np.vstack([ways[0], ways[1][::-1]]), pitch, bound)
+        throat, most = _bounded(space, clearance, contact, throat, (bound, limits))
+        return measure_closely(surface, clearance, throat, pitch, most, rounds, limits)
+
+    return _widest_branch(space, clearance, contact, halves, along)
+
+
+def _bounded(
+    space: Space,
+    clearance: Clearance,
+    contact: Contact,
+    throat: Throat,
+    known: tuple[float, tuple[float, ...]],
+) -> tuple[Throat, float]:
+    """A throat bounded by the steps of its opening, and that bound, mm.
+
+    Parameters
+    ----------
+    known : what bounds it on the grid, mm, and limits as for `measure_contact`
+    """
+    bound, limits = known
     if contact.steps is not None and not is_close(throat, limits):
         bound = min(bound, widest_across(clearance, space, contact.steps, throat.diameter))
         throat = replace(throat, upper=min(throat.upper, bound))
-    if not is_exact:
-        return _guessed(clearance, space, contact, throat)
-    return measure_closely(surface, clearance, throat, pitch, bound, rounds, limits)
+    return throat, bound
+
+
+def _widest_branch(
+    space: Space,
+    clearance: Clearance,
+    contact: Contact,
+    halves: list[Floats],
+    along: Callable[[list[Floats]], Throat],
+) -> Throat:
+    """The throat of the widest way through an opening, beyond which a duct may fork.
+
+    Parameters
+    ----------
+    halves : (n, 3) mm each, the ways from the tops of both chambers to the opening
+    along : measures the throat of a way in two such halves
+    """
+    best = latest = along(halves)
+    ends = zip(contact.chambers, contact.step, strict=True)
+    branches = [Branches(space, chamber, point) for chamber, point in ends]
+    most = best.upper
+    for _ in range(_MOST_BRANCHES):
+        if latest.lower <= 0:
+            break
+        side = nearest_half(halves, latest)
+        way = branches[side].way_past(clearance, latest)
+        if len(way) == 0:
+            break
+        halves = list(halves)
+        halves[side] = straightened(space.points(way), space.grid, space.distance, clearance)
+        latest = along(halves)
+        most = max(most, latest.upper)
+        if latest.lower > best.lower:
+            best = latest
+    return replace(best, upper=most)
 
 
 def _guessed(clearance: Clearance, space: Space, contact: Contact, throat: Throat) -> Throat:
@@ -291,18 +352,13 @@ def sees_across(
     return bool(free.min() > 0.51 * step)
 
 
-def path_through(space: Space, clearance: Clearance, contact: Contact) -> Floats:
-    """(n, 3) mm, the way between the tops of two chambers through an opening.
-
-    Empty if a top cannot be reached.
-    """
+def _halves(space: Space, clearance: Clearance, contact: Contact) -> list[Floats] | None:
+    """The ways from the tops of two chambers to an opening; None if a top cannot be reached."""
     halves = [
         way_from_top(space, clearance, chamber, point)
         for chamber, point in zip(contact.chambers, contact.step, strict=True)
     ]
-    if not all(len(half) for half in halves):
-        return np.zeros((0, 3))
-    return np.vstack([halves[0], halves[1][::-1]])
+    return halves if all(len(half) for half in halves) else None
 
 
 def way_from_top(space: Space, clearance: Clearance, chamber: int, point: int) -> Floats:
