@@ -50,13 +50,16 @@ def voids(assembly: Assembly, interest: Interest, sheet: Sheet) -> Hollows:
     """Which hollows are there in and between the bodies?
 
     Bodies are looked at together if a gap between them may be a finding: if they are nearer to each
-    other than the lowest limit, or than a single opening surely has to be wide. Openings wider than
-    `interest.high` are not told apart from the outside.
+    other than the lowest limit, than a neck has to be wide, or than a single opening surely has to
+    be. Openings wider than `interest.high` are not told apart from the outside.
     """
     low, high = _widths(assembly, interest, sheet)
     vent = _vent_band(sheet)
     limits = (low, high / HEAD_ROOM, *vent)
     near = max(low, min((one for one in vent if one <= high), default=low))
+    neck = sheet.requirement("drain/narrow-neck")
+    if neck is not None and neck.low is not None and sheet.is_on("drain/narrow-neck"):
+        near = max(near, neck.low + neck.uncertainty)
     return find_hollows(assembly.bodies, low, high, limits, near)
 
 
