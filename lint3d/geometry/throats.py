@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 
 from lint3d.geometry.throats_clearance import Clearance
 from lint3d.geometry.throats_length import BEND_FACTOR, NECK_FACTOR, neck_lengths
-from lint3d.geometry.throats_route import Route, across, tolerance_of, unit
+from lint3d.geometry.throats_route import Route, across, lens_between, tolerance_of, unit
 from lint3d.geometry.throats_section import Section, largest_in_section, wall_axis
 
 Floats = NDArray[np.float64]
@@ -31,6 +31,8 @@ Bools = NDArray[np.bool_]
 
 #: Narrow places looked at one after the other before the wider answer is given.
 _PLACES = 4
+#: Points of a way that are looked at before and after the place where it meets the next.
+_MOST_FOLDED = 300
 #: Tilts of a cut that are tried, degrees.
 _TILTS = (0.0, 5.0, -5.0, 10.0, -10.0, 16.0, -16.0, 23.0, -23.0, 31.0, -31.0)
 
@@ -122,21 +124,54 @@ def in_series(throats: Sequence[Throat]) -> Throat:
         return throats[0]
     at = int(np.argmin([throat.diameter for throat in throats]))
     throat = throats[at]
-    point = np.concatenate([one.way.point for one in throats])
-    width = np.concatenate([one.way.width for one in throats])
+    lower = min(one.lower for one in throats)
+    way = throats[0].way
+    for one in throats[1:]:
+        way = _without_fold(way, one.way, lower / 2)
     lengths = throat.length_lower, throat.length, throat.length_upper
     if throat.diameter > 0 and len(throat.way.width):
-        row = sum(len(one.way.width) for one in throats[:at]) + int(np.argmin(throat.way.width))
-        lengths = neck_lengths(None, point, width / 2, row, throat.diameter / 2)
+        row = int(np.argmin(way.width))
+        lengths = neck_lengths(None, way.point, way.width / 2, row, throat.diameter / 2)
     return replace(
         throat,
-        lower=min(one.lower for one in throats),
+        lower=lower,
         upper=max(min(one.upper for one in throats), throat.diameter),
         length_lower=lengths[0],
         length=lengths[1],
         length_upper=lengths[2],
-        way=Way(point, width),
+        way=way,
     )
+
+
+def _without_fold(one: Way, two: Way, radius: float) -> Way:
+    """Two ways that follow each other, without what runs forth and back where they meet.
+
+    They meet in the middle of a chamber, which may be a place in a duct that both run past. Where a
+    ball as large as passes both slides straight from one to the other, the rest is left out.
+
+    Parameters
+    ----------
+    radius : mm, of that ball
+    """
+    point, width = np.concatenate([one.point, two.point]), np.concatenate([one.width, two.width])
+    if min(len(one.width), len(two.width)) > 0 and radius > 0:
+        ends, begins = slice(-_MOST_FOLDED, None), slice(0, _MOST_FOLDED)
+        tail, head = one.point[ends][::-1], two.point[begins]
+        gap = np.linalg.norm(tail[:, None] - head, axis=2)
+        cut = _along(tail)[:, None] + np.linalg.norm(tail[0] - head[0]) + _along(head) - gap
+        free = lens_between(gap, one.width[ends][::-1, None] / 2, two.width[begins] / 2) >= radius
+        cut[~free] = 0.0
+        back, on = np.unravel_index(int(np.argmax(cut)), cut.shape)
+        if cut[back, on] > 0:
+            kept = np.r_[: len(one.width) - back, len(one.width) + on : len(width)]
+            point, width = point[kept], width[kept]
+    return Way(point, width)
+
+
+def _along(line: Floats) -> Floats:
+    """(n,) mm, how far along a line each of its points is."""
+    steps = np.linalg.norm(np.diff(line, axis=0), axis=1)
+    return np.concatenate([[0.0], np.cumsum(steps)])
 
 
 def _better(one: Section | None, two: Section | None) -> Section | None:

@@ -363,13 +363,21 @@ def _least_squared(point: Floats, move: Floats, feet: Floats) -> Floats:
 
 
 def lens(point: Floats, radius: Floats) -> Floats:
-    """(n − 1,) radius of a ball that slides from each point to the next; 0 if that is unknown.
+    """(n − 1,) radius of a ball that slides from each point to the next; 0 if that is unknown."""
+    gap = np.linalg.norm(np.diff(point, axis=0), axis=1)
+    return lens_between(gap, radius[:-1], radius[1:])
+
+
+def lens_between(gap: Floats, one: Floats, two: Floats) -> Floats:
+    """(…,) radius of a ball that slides straight from place to place; 0 if that is unknown.
 
     Whatever facet there is lies outside both balls, and nearest to the line where they meet.
+
+    Parameters
+    ----------
+    gap, one, two : (…,) mm, between the places, and the radii of free balls about them
     """
-    one, two = radius[:-1], radius[1:]
-    gap = np.linalg.norm(np.diff(point, axis=0), axis=1)
-    safe = np.maximum(gap, 1e-300)
+    safe = np.maximum(gap, 1e-12)
     foot = (safe**2 + one**2 - two**2) / (2 * safe)
     inner = np.sqrt(np.maximum(one**2 - foot**2, 0.0))
     bound = np.where((foot >= 0) & (foot <= gap), inner, np.minimum(one, two))

@@ -9,7 +9,7 @@ import pytest
 import shapes_voids as parts
 from manifold3d import CrossSection, Manifold
 
-from lint3d.geometry.throats import Throat
+from lint3d.geometry.throats import Throat, Way, in_series
 from lint3d.geometry.throats_clearance import Clearance
 from lint3d.geometry.throats_length import neck_lengths
 from lint3d.geometry.voids import find_voids
@@ -68,3 +68,20 @@ def test_way_that_folds_back_at_a_mouth() -> None:
     shortest, length, longest = neck_lengths(clearance, point, radii, row, float(radii[row]))
     assert shortest <= 4.0 <= longest
     assert length == pytest.approx(4.0, abs=0.03)
+
+
+def test_ways_that_fold_where_they_meet() -> None:
+    """Both halves of a neck of 10 mm run past the place where they meet: 7.515 for 7.126 mm."""
+
+    def throat(begin: float, end: float) -> Throat:
+        z = np.linspace(begin, end, 61)
+        point = np.column_stack([0 * z, 0 * z, z])
+        beyond = np.maximum(np.abs(z) - 5.0, 0.0)
+        way = Way(point, 2 * np.sqrt(1.0 + beyond**2))
+        axis = np.array([0.0, 0.0, 1.0])
+        return Throat(2.0, 1.99, 2.0, point[30], axis, 5.0, 4.9, 5.5, way, 0)
+
+    folded = in_series([throat(-8.0, 0.4), throat(-0.5, 8.0)])
+    assert folded.length == pytest.approx(10.0, abs=0.05)
+    assert folded.length_lower < 10.0 < folded.length_upper
+    assert (np.diff(folded.way.point[:, 2]) > 0).all()
