@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.throats_clearance import Clearance
-from lint3d.geometry.throats_length import BEND_FACTOR, NECK_FACTOR, neck_lengths
+from lint3d.geometry.throats_length import BEND_FACTOR, NECK_FACTOR, NeckLengths, neck_lengths
 from lint3d.geometry.throats_route import Route, across, lens_between, tolerance_of, unit
 from lint3d.geometry.throats_section import Section, largest_in_section, wall_axis
 
@@ -60,13 +60,25 @@ class Throat:
     """(3,) mm, the middle of where the way is as narrow as this"""
     direction: Floats
     """(3,) unit vector along the way, in its sense"""
-    length: float
-    """mm, how far the way runs at no more than about this width"""
-    length_lower: float
-    length_upper: float
+    lengths: NeckLengths
     way: Way
     face: int
     """a facet nearest to the throat"""
+
+    @property
+    def length(self) -> float:
+        """mm, how far the way runs at no more than about this width"""
+        return self.lengths.bounds[1]
+
+    @property
+    def length_lower(self) -> float:
+        """mm, it surely runs so far"""
+        return self.lengths.bounds[0]
+
+    @property
+    def length_upper(self) -> float:
+        """mm, it surely runs no farther"""
+        return self.lengths.bounds[2]
 
     def reversed(self) -> Throat:
         """The same throat, seen from the other end of the way."""
@@ -128,17 +140,15 @@ def in_series(throats: Sequence[Throat]) -> Throat:
     way = throats[0].way
     for one in throats[1:]:
         way = _without_fold(way, one.way, lower / 2)
-    lengths = throat.length_lower, throat.length, throat.length_upper
+    lengths = throat.lengths
     if throat.diameter > 0 and len(throat.way.width):
-        row = int(np.argmin(way.width))
-        lengths = neck_lengths(None, way.point, way.width / 2, row, throat.diameter / 2)
+        row, radius = int(np.argmin(way.width)), throat.diameter / 2
+        lengths = NeckLengths(lambda: neck_lengths(None, way.point, way.width / 2, row, radius))
     return replace(
         throat,
         lower=lower,
         upper=max(min(one.upper for one in throats), throat.diameter),
-        length_lower=lengths[0],
-        length=lengths[1],
-        length_upper=lengths[2],
+        lengths=lengths,
         way=way,
     )
 
@@ -259,16 +269,14 @@ def _throat(clearance: Clearance, route: Route, section: Section | None, upper: 
         upper = min(section.radius, upper)
         radius = max(radius, min(section.found, radius + tolerance_of(radius)))
     upper = max(upper, radius)
-    shortest, length, longest = neck_lengths(clearance, route.point, route.radius, row, radius)
+    point, radii = route.point, route.radius
     return Throat(
         diameter=2 * radius,
         lower=2 * lower,
         upper=2 * upper,
         position=route.point[middle],
         direction=route.tangent(middle),
-        length=length,
-        length_lower=shortest,
-        length_upper=longest,
+        lengths=NeckLengths(lambda: neck_lengths(clearance, point, radii, row, radius)),
         way=Way(route.point, 2 * route.radius),
         face=int(clearance.nearest(route.point[middle : middle + 1])[1][0]),
     )

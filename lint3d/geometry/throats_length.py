@@ -8,6 +8,9 @@ pulled tight. Lengths in mm. Guarded by tests/geometry/test_throats_length.py.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import cached_property
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -40,6 +43,29 @@ _NUDGE, _OUTWARD = 0.05, 0.1
 _FEW = 6
 #: Points along a line are this far apart, times the radius, and as many at most.
 _APART, _MOST_POINTS = 0.7, 300
+
+
+class NeckLengths:
+    """How long a neck is, worked out when it is first asked for: most necks are one of many ways
+    through the same gap, and are left out before.
+
+    Parameters
+    ----------
+    measure : tells lower bound, length and upper bound, mm
+    """
+
+    def __init__(self, measure: Callable[[], tuple[float, float, float]]) -> None:
+        self._measure = measure
+
+    @classmethod
+    def known(cls, lower: float, length: float, upper: float) -> NeckLengths:
+        """Of a neck whose length is known, mm."""
+        return cls(lambda: (lower, length, upper))
+
+    @cached_property
+    def bounds(self) -> tuple[float, float, float]:
+        """mm: lower bound, length, upper bound"""
+        return self._measure()
 
 
 def neck_lengths(

@@ -15,6 +15,7 @@ from scipy.spatial import cKDTree
 
 from lint3d.geometry.throats import Throat, Way
 from lint3d.geometry.throats_clearance import Clearance
+from lint3d.geometry.throats_length import NeckLengths
 from lint3d.geometry.voids_crossings import Crossings
 from lint3d.geometry.voids_led import GOOD_SHARE, contact_between, led_about
 from lint3d.geometry.voids_model import NotSeen
@@ -187,5 +188,6 @@ def _unfollowed(
     )
     way = Way(ends, np.zeros(2))
     direction = (ends[1] - ends[0]) / max(float(np.linalg.norm(ends[1] - ends[0])), 1e-9)
-    throat = Throat(0.0, 0.0, bound, ends[0], direction, 0.0, 0.0, np.inf, way, 0)
+    unknown = NeckLengths.known(0.0, 0.0, np.inf)
+    throat = Throat(0.0, 0.0, bound, ends[0], direction, unknown, way, 0)
     return contact_between(space, start, goal), throat

@@ -83,6 +83,7 @@ def put_side_by_side(
         number = {node: node + first if node != OUTSIDE else OUTSIDE for node in graph}
         for _, _, data in graph.edges(data=True):
             data["source"] = number[data["source"]]
+            data["length"] = data["throat"].length
         whole.update(nx.relabel_nodes(graph, number))
         pockets += [_renumbered(pocket, number) for pocket in some]
         first = max([first, *number.values()])
@@ -126,7 +127,6 @@ def _facts(throat: Throat, source: int) -> dict[str, Any]:
         "diameter": throat.diameter,
         "lower": throat.lower,
         "upper": throat.upper,
-        "length": throat.length,
         "position": tuple(throat.position.tolist()),
     }
 

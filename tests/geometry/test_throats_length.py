@@ -11,7 +11,7 @@ from manifold3d import CrossSection, Manifold
 
 from lint3d.geometry.throats import Throat, Way, in_series
 from lint3d.geometry.throats_clearance import Clearance
-from lint3d.geometry.throats_length import neck_lengths
+from lint3d.geometry.throats_length import NeckLengths, neck_lengths
 from lint3d.geometry.voids import find_voids
 
 
@@ -79,9 +79,24 @@ def test_ways_that_fold_where_they_meet() -> None:
         beyond = np.maximum(np.abs(z) - 5.0, 0.0)
         way = Way(point, 2 * np.sqrt(1.0 + beyond**2))
         axis = np.array([0.0, 0.0, 1.0])
-        return Throat(2.0, 1.99, 2.0, point[30], axis, 5.0, 4.9, 5.5, way, 0)
+        return Throat(2.0, 1.99, 2.0, point[30], axis, NeckLengths.known(4.9, 5.0, 5.5), way, 0)
 
     folded = in_series([throat(-8.0, 0.4), throat(-0.5, 8.0)])
     assert folded.length == pytest.approx(10.0, abs=0.05)
     assert folded.length_lower < 10.0 < folded.length_upper
     assert (np.diff(folded.way.point[:, 2]) > 0).all()
+
+
+def test_lengths_are_worked_out_once_and_when_asked_for() -> None:
+    asked: list[int] = []
+    lengths = NeckLengths(lambda: (asked.append(1), (1.0, 2.0, 3.0))[1])
+    assert asked == []
+    assert lengths.bounds == lengths.bounds == (1.0, 2.0, 3.0)
+    assert asked == [1]
+
+
+def test_edges_of_the_graph_tell_the_length() -> None:
+    found = find_voids(*parts.mesh(parts.bottle(4.0, 1.5, 2.0)), 1.5, 4.0)
+    assert found.graph is not None
+    ((_, _, data),) = found.graph.edges(data=True)
+    assert data["length"] == data["throat"].length == pytest.approx(2.0, abs=0.2)

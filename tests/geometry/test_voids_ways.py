@@ -11,6 +11,7 @@ import shapes_voids as parts
 from manifold3d import CrossSection
 
 from lint3d.geometry.throats import Throat, Way
+from lint3d.geometry.throats_length import NeckLengths
 from lint3d.geometry.voids import find_voids
 from lint3d.geometry.voids_ways import _facts, _put_together, widest_between
 
@@ -22,7 +23,16 @@ def opening(start: float, stop: float, width: float) -> Throat:
     middle, along = np.array([(start + stop) / 2, 0, 0]), np.array([np.sign(stop - start), 0, 0])
     long = abs(stop - start)
     way = Way(point, np.full(21, width))
-    return Throat(width, width - 0.01, width + 0.01, middle, along, long, long, long, way, 0)
+    return Throat(
+        width,
+        width - 0.01,
+        width + 0.01,
+        middle,
+        along,
+        NeckLengths.known(long, long, long),
+        way,
+        0,
+    )
 
 
 @pytest.mark.parametrize("outer", [2.0, 1.9])
