@@ -15,6 +15,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from lint3d.geometry.spans_slivers import facets_of_planes
 from lint3d.geometry.spans_surface import SpanSurface
 from lint3d.geometry.vectors import square_to
 
@@ -60,7 +61,7 @@ def narrowest_circles(
     side, where = np.nonzero(hit)
     section = bar[side] * STATIONS + where
     one, two = square_to(axis)
-    plane = surface.planes[facet[side]]
+    plane = facets_of_planes(surface, facet)[side]
     normal = -inward[plane]
     owner = bar[side]
     flat = np.stack([np.einsum("ij,ij->i", normal, way[owner]) for way in (one, two)], axis=1)
@@ -112,7 +113,7 @@ def circles_within(
     centre : (k, 3) float64, mm : NaN where the sides do not close
     """
     one, two = square_to(axis)
-    plane = surface.planes[side]
+    plane = facets_of_planes(surface, side)
     normal = -inward[plane]
     flat = np.stack([np.einsum("ij,ij->i", normal, way[place]) for way in (one, two)], axis=1)
     offset = np.einsum("ij,ij->i", normal, surface.corners[plane, 0] - middle[place])

@@ -11,7 +11,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from lint3d.geometry.spans_surface import SpanSurface
+
 Ints = NDArray[np.int64]
 
 STEADY = 1e4  # steps of the coordinates: a facet that high is tilted by less than 0.01 degrees
@@ -19,32 +20,39 @@ IN_PLANE = 2.0  # steps
 CHAIN = 8  # slivers side by side
 
 
-def facets_of_planes(
-    corners: Floats, normals: Floats, height: Floats, neighbours: Ints, resolution: float
-) -> Ints:
-    """(k,) the facet of which the plane is that of each: itself, or of a sliver a higher one.
+def facets_of_planes(surface: SpanSurface, facet: Ints) -> Ints:
+    """(k,) the facets of which the planes are those of some: themselves, or of slivers higher ones.
 
     Parameters
     ----------
-    corners : (k, 3, 3) float64, mm
-    normals : (k, 3) float64, unit
-    height : (k,) float64, mm, least height of each facet
-    neighbours : (k, 3) int64, -1 where there is none
-    resolution : mm, the step of the coordinates
+    facet : (k,) int64, facets of the surface, also several times
     """
-    host = np.arange(len(corners))
-    sliver = np.flatnonzero(height < STEADY * resolution)
+    asked, of = np.unique(facet, return_inverse=True)
+    host = _hosts(surface, asked)
+    found: Ints = host[of]
+    return found
+
+
+def _hosts(surface: SpanSurface, asked: Ints) -> Ints:
+    """The same of facets that are ascending, none twice."""
+    step = surface.resolution
+    height = 2 * surface.areas / surface.longest
+    host = asked.copy()
+    row = np.full(len(surface.faces), -1)
+    row[asked] = np.arange(len(asked))
+    sliver = np.flatnonzero(height[asked] < STEADY * step)
     for _ in range(CHAIN):
-        before = host[sliver].copy()
+        begun = host[sliver]
         for side in range(3):
-            beside = neighbours[sliver, side]
-            other = host[beside]
+            beside = surface.neighbours[asked[sliver], side]
+            other = np.where(row[beside] >= 0, host[row[beside]], beside)
             ahead = (beside >= 0) & (height[other] > height[host[sliver]])
             mine, other = sliver[ahead], other[ahead]
-            off = np.einsum("fcj,fj->fc", corners[mine] - corners[other, :1], normals[other])
-            within = np.abs(off).max(axis=1, initial=0.0) <= IN_PLANE * resolution
-            within &= np.einsum("ij,ij->i", normals[mine], normals[other]) > 0
-            host[mine[within]] = other[within]
-        if (host[sliver] == before).all():
+            corners = surface.corners[asked[mine]] - surface.corners[other, :1]
+            off = np.einsum("fcj,fj->fc", corners, surface.normals[other])
+            within = np.abs(off).max(axis=1, initial=0.0) <= IN_PLANE * step
+            along = np.einsum("ij,ij->i", surface.normals[asked[mine]], surface.normals[other])
+            host[mine[within & (along > 0)]] = other[within & (along > 0)]
+        if (host[sliver] == begun).all():
             break
     return host

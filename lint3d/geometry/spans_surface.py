@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 
 from lint3d.geometry.doubled import doubled_faces, doubled_in_place
 from lint3d.geometry.rays import RayScene
-from lint3d.geometry.spans_slivers import facets_of_planes
 from lint3d.geometry.vectors import cross_product
 from lint3d.geometry.walk import near_each_other
 
@@ -129,14 +128,6 @@ class SpanSurface:
         low : mm, gaps far narrower than that, and than coordinates resolve, are none
         """
         return self.hollow_mm <= min(float(np.sqrt(3.0)) * self.resolution, low / 1000)
-
-    @cached_property
-    def planes(self) -> Ints:
-        """(k,) int64, the facet of which the plane is that of each; see `spans_slivers`."""
-        height = 2 * self.areas / self.longest
-        return facets_of_planes(
-            self.corners, self.normals, height, self.neighbours, self.resolution
-        )
 
     @cached_property
     def turns(self) -> Turns:
