@@ -15,7 +15,6 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from lint3d.geometry.spans_slivers import facets_of_planes
 from lint3d.geometry.spans_surface import SpanSurface
 from lint3d.geometry.vectors import square_to
 
@@ -25,6 +24,9 @@ Bools = NDArray[np.bool_]
 
 STATIONS = 5  # sections along each bar, at ends and between
 NEAR_END = 1e-3  # sections at the ends stand this share of the length inside
+TIMES_HELD = 3
+WITHIN = 3.0  # radii: sides farther off hold no circle
+LIKE = 0.01  # of the radius: what rounding does to planes is less
 SWAPS_MOST = 200
 AT_ONCE = 4_000_000  # numbers in one table of sides
 
@@ -61,17 +63,23 @@ def narrowest_circles(
     side, where = np.nonzero(hit)
     section = bar[side] * STATIONS + where
     one, two = square_to(axis)
-    plane = facets_of_planes(surface, facet)[side]
-    normal = -inward[plane]
+    normal = -inward[facet[side]]
     owner = bar[side]
     flat = np.stack([np.einsum("ij,ij->i", normal, way[owner]) for way in (one, two)], axis=1)
-    offset = np.einsum("ij,ij->i", normal, surface.corners[plane, 0])
+    offset = np.einsum("ij,ij->i", normal, surface.corners[facet[side], 0])
     offset -= np.einsum("ij,ij->i", normal, axis[owner]) * station[owner, where]
     length = np.linalg.norm(flat, axis=1)
     keep = length > 0.5
     flat, offset = flat[keep] / length[keep, None], offset[keep] / length[keep]
     radius, sides, middle = _circles(flat, offset, section[keep], count * STATIONS)
-    radius, sides = radius.reshape(count, -1), sides.reshape(count, -1)
+    side, where, section, owner = (rows[keep] for rows in (side, where, section, owner))
+    ends = _cut(surface.corners[facet[side]], height[side] - station[owner, where][:, None])
+    ends = np.stack([np.einsum("iej,ij->ie", ends, way[owner]) for way in (one, two)], axis=2)
+    radius, middle, held = nearest_held(ends, section, radius, middle)
+    radius, sides, held = (one.reshape(count, -1) for one in (radius, sides, held))
+    # Where some sides are missing all round only planes tell, less sharply: they count for less.
+    sharp = np.where(held, radius, np.inf).min(axis=1)[:, None]
+    radius[~held & (radius >= (1 - LIKE) * sharp)] = np.inf
     # The sides of a mouth cut aslant do not close the section: those are no sections of the bar.
     best = np.where(np.isfinite(radius), radius, np.inf).argmin(axis=1)
     rows = np.arange(count)
@@ -81,6 +89,23 @@ def narrowest_circles(
     level[~np.isfinite(narrow)] = np.nan
     centre = one * level[:, :1] + two * level[:, 1:] + axis * station[rows, best][:, None]
     return list(zip((2 * narrow).tolist(), sagitta.tolist(), strict=True)), centre
+
+
+def _cut(corners: Floats, height: Floats) -> Floats:
+    """(k, 2, 3) ends of the lines in which a plane cuts triangles, given how far above it they are.
+
+    A triangle that only touches the plane is cut in its nearest corner.
+    """
+    after = [1, 2, 0]
+    crosses = (height < 0) != (height[:, after] < 0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share = np.where(crosses, height / (height - height[:, after]), 0.0)
+    every = corners + share[:, :, None] * (corners[:, after] - corners)
+    first = np.argsort(~crosses, axis=1, kind="stable")[:, :2]
+    touching = ~crosses.any(axis=1)
+    first[touching] = np.abs(height[touching]).argmin(axis=1)[:, None]
+    ends: Floats = np.take_along_axis(every, first[:, :, None], axis=1)
+    return ends
 
 
 def sagitta_of(diameter: Floats, flats: Ints) -> Floats:
@@ -113,10 +138,9 @@ def circles_within(
     centre : (k, 3) float64, mm : NaN where the sides do not close
     """
     one, two = square_to(axis)
-    plane = facets_of_planes(surface, side)
-    normal = -inward[plane]
+    normal = -inward[side]
     flat = np.stack([np.einsum("ij,ij->i", normal, way[place]) for way in (one, two)], axis=1)
-    offset = np.einsum("ij,ij->i", normal, surface.corners[plane, 0] - middle[place])
+    offset = np.einsum("ij,ij->i", normal, surface.corners[side, 0] - middle[place])
     length = np.linalg.norm(flat, axis=1)
     keep = length > 0.5
     flat, offset = flat[keep] / length[keep, None], offset[keep] / length[keep]
@@ -124,6 +148,49 @@ def circles_within(
     level[~np.isfinite(radius)] = np.nan
     centre = middle + one * level[:, :1] + two * level[:, 1:]
     return 2 * radius, flats, centre
+
+
+def nearest_held(
+    ends: Floats, section: Ints, radius: Floats, middle: Floats
+) -> tuple[Floats, Floats, Bools]:
+    """Circles again, held by the sides where they are and not by their planes far from there.
+
+    Rounding tilts small facets: where a flat is cut into many, the planes of those at its edge pass
+    beside its middle by many steps of the coordinates.
+
+    Parameters
+    ----------
+    ends : (s, 2, 2) float64, mm, of the sides
+    section : (s,) int64, which circle each holds
+    radius, middle : (c,) and (c, 2) float64, mm, within the planes of the sides
+
+    Returns
+    -------
+    radius, middle : unchanged where sides are no part of an outline that bulges
+    held : (c,) bool, whether they are
+    """
+    radius, middle = np.array(radius), np.array(middle)
+    live = np.isfinite(radius) & (radius > 0)
+    for _ in range(TIMES_HELD):
+        rows = np.flatnonzero(live[section])
+        begin, along = ends[rows, 0], ends[rows, 1] - ends[rows, 0]
+        centre = middle[section[rows]]
+        long = np.maximum((along * along).sum(axis=1), 1e-300)
+        share = (((centre - begin) * along).sum(axis=1) / long).clip(0, 1)
+        nearest = begin + share[:, None] * along
+        away = nearest - centre
+        far = np.linalg.norm(away, axis=1)
+        near = far <= WITHIN * radius[section[rows]]
+        rows, nearest, away, far = rows[near], nearest[near], away[near], far[near]
+        normal = away / np.maximum(far, 1e-300)[:, None]
+        offset = (normal * nearest).sum(axis=1)
+        again, _, moved = _circles(normal, offset, section[rows], len(radius))
+        with np.errstate(invalid="ignore"):
+            like = np.abs(again - radius) <= LIKE * radius
+            like &= np.linalg.norm(moved - middle, axis=1) <= radius
+        live &= like
+        radius[live], middle[live] = again[live], moved[live]
+    return radius, middle, live
 
 
 def _circles(
