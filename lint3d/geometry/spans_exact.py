@@ -132,7 +132,7 @@ def exact_contacts(
         hidden.append(good.take(~seen & ~good.knife))
     level, all_level = _level(surface, inward, edges, pair, dense, high, pairs_most)
     parts.append(level.take(see_each_other(surface, inward, level)))
-    tapering, all_steep = _steep(surface, inward, dense, high, pairs_most)
+    tapering, all_steep = _steep(surface, inward, pair, dense, high, pairs_most)
     steep = contacts_of(surface, inward, edges, tapering)
     steep = steep.take(steep.distance < high)
     near_by = join([between, steep.take(straightest(inward, pair, steep))])
@@ -151,25 +151,43 @@ def straightest(inward: Floats, measured: Ints, contacts: Contacts) -> Bools:
     """
     if not len(contacts.pair):
         return np.zeros(0, dtype=bool)
-    measured = measured[measured[:, 1] >= 0]
-    best = np.full(len(inward), -1.0)
-    facing = -dot(inward[measured[:, 0]], inward[measured[:, 1]])
-    for column in (0, 1):
-        np.maximum.at(best, measured[:, column], facing)
+    best = _most_square(inward, measured)
     own = -dot(inward[contacts.pair[:, 0]], inward[contacts.pair[:, 1]])
     straightest: Bools = np.asarray((best[contacts.pair] <= own[:, None] + 1e-6).all(axis=1))
     return straightest
 
 
+def _most_square(inward: Floats, measured: Ints) -> Floats:
+    """(k,) cosine to the outer side of the facet that each faces most squarely; -1 if none."""
+    measured = measured[measured[:, 1] >= 0]
+    best = np.full(len(inward), -1.0)
+    facing = -dot(inward[measured[:, 0]], inward[measured[:, 1]])
+    for column in (0, 1):
+        np.maximum.at(best, measured[:, column], facing)
+    return best
+
+
 def _steep(
-    surface: SpanSurface, inward: Floats, dense: Bools, high: float, most: int | None
+    surface: SpanSurface,
+    inward: Floats,
+    measured: Ints,
+    dense: Bools,
+    high: float,
+    most: int | None,
 ) -> tuple[Ints, bool]:
     """Pairs of facets that taper, of which one is small and lies at a side where it ends.
 
     And whether these are all: False where a limit on work was met.
     """
     chosen = _at_ends(surface, high) & ~dense
-    return _pairs_with_small(surface, inward, chosen, high, most, (ACCEPT_COS, TAPER_COS))
+    facing = (ACCEPT_COS, TAPER_COS)
+    pairs, complete = _pairs_with_small(surface, inward, chosen, high, most, facing)
+    if not complete:
+        # A thin bar with edges, cut finely: a small facet that faces another squarely is as thick
+        # as the rays from it say, and tapers towards very many.
+        chosen &= long_facets(surface, high) | (_most_square(inward, measured) < TAPER_COS)
+        pairs, complete = _pairs_with_small(surface, inward, chosen, high, most, facing)
+    return pairs, complete
 
 
 def _level(

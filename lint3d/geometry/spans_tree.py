@@ -145,7 +145,7 @@ def _levels(corners: Floats, inward: Floats) -> list[_Level]:
 
 
 def _may_face(level: _Level, first: Ints, second: Ints, reach: float) -> Bools:
-    """Are two nodes near enough, and can normals below them be opposite?"""
+    """Are two nodes near enough, each before the other, and can normals be opposite?"""
     gap = np.maximum(level.low[first] - level.high[second], level.low[second] - level.high[first])
     np.maximum(gap, 0, out=gap)
     keep = dot(gap, gap) <= reach * reach
@@ -153,7 +153,23 @@ def _may_face(level: _Level, first: Ints, second: Ints, reach: float) -> Bools:
     a, b = first[rows], second[rows]
     apart = np.arccos(np.clip(-dot(level.axis[a], level.axis[b]), -1, 1))
     keep[rows] = apart <= np.arccos(FACING_COS) + level.spread[a] + level.spread[b] + 1e-6
+    rows = np.flatnonzero(keep)
+    a, b = first[rows], second[rows]
+    keep[rows] = _may_lie_before(level, a, b) & _may_lie_before(level, b, a)
     return keep
+
+
+def _may_lie_before(level: _Level, a: Ints, b: Ints) -> Bools:
+    """Can anything of b lie on the side of something of a that its normal points to?
+
+    In a thin bar the sides across lie near and look opposite ways, but out of the bar.
+    """
+    low, high, axis = level.low[b] - level.high[a], level.high[b] - level.low[a], level.axis[a]
+    farthest = np.maximum(low * axis, high * axis).sum(axis=1)
+    step = np.maximum(-low, high)
+    turned = np.sqrt(dot(step, step)) * np.sin(np.minimum(level.spread[a], np.pi / 2))
+    before: Bools = farthest + turned >= 0
+    return before
 
 
 def _children(first: Ints, second: Ints, count: int) -> tuple[Ints, Ints]:

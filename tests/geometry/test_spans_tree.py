@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import manifold3d as m3
 import numpy as np
 import pytest
 import shapes_walls as shapes
 
+from lint3d.geometry.spans import Look, spans
 from lint3d.geometry.spans_knife import knife_edges
 from lint3d.geometry.spans_surface import surface_from_mesh
 from lint3d.geometry.spans_tree import facing_pairs
@@ -64,3 +66,11 @@ def test_one_facet_faces_nothing() -> None:
     pairs, complete = facing_pairs(corners, np.zeros((1, 3)), REACH)
     assert pairs.shape == (0, 2)
     assert complete
+
+
+@pytest.mark.parametrize("look", ["inward", "outward"])
+def test_a_thin_wire_with_edges_may_be_cut_finely(look: Look) -> None:
+    """Everything about a wire of eight flats was open: its sides are near each other all round."""
+    section = m3.CrossSection.circle(0.25, 8).translate((4.06, 0))
+    surface = surface_from_mesh(*shapes.arrays(m3.Manifold.revolve(section, 253).refine(4)))
+    assert spans(surface, 0.6, 0.75, look).complete
