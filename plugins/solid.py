@@ -29,7 +29,6 @@ from lint3d import (
 from lint3d.geometry.chord import chord_deviation_mm
 from lint3d.geometry.components import connected_groups
 from lint3d.geometry.facets import degenerate_faces, duplicate_faces, lie_in_plane
-from lint3d.geometry.intersect import CrowdedFaces, self_intersections
 from lint3d.geometry.orientation import orient
 from lint3d.geometry.shells import facet_areas
 from lint3d.geometry.topology import (
@@ -74,6 +73,8 @@ def joints(body: Body) -> Joints:
 @measure(unit="1")
 def crossings(body: Body) -> Places:
     """Which faces of the body run through each other?"""
+    from lint3d.geometry.intersect import CrowdedFaces, self_intersections
+
     left_out = []
     try:
         pairs = self_intersections(

@@ -11,8 +11,6 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import csr_array
-from scipy.sparse.csgraph import connected_components
 
 Ints = NDArray[np.int64]
 
@@ -42,6 +40,10 @@ def connected_groups(count: int, one: NDArray[Any], two: NDArray[Any]) -> Ints:
         return np.arange(count, dtype=np.int64)
     if count + len(one) <= FEW:
         return _few_linked(count, one, two)
+    # Half of what the command takes to start, and needed for many things only.
+    from scipy.sparse import csr_array
+    from scipy.sparse.csgraph import connected_components
+
     graph = csr_array((np.ones(len(one), np.int8), (one, two)), shape=(count, count))
     group: Ints = connected_components(graph, directed=False)[1].astype(np.int64)
     return _numbered_by_first(group)

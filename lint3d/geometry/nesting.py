@@ -9,13 +9,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import TYPE_CHECKING
 
-import igl
 import numpy as np
 from numpy.typing import NDArray
-from rtree.index import Index, Property
 
 from lint3d.geometry.shells import facet_volumes, shell_boxes, sum_by_shell
+
+# igl and rtree are slow to load, and a file with one shell needs neither.
+if TYPE_CHECKING:
+    import igl
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -141,6 +144,8 @@ def _points_in_boxes(points: Floats, boxes: Floats) -> tuple[Ints, Ints]:
             np.flatnonzero(((points >= low) & (points <= high)).all(axis=1)) for low, high in boxes
         ]
         return np.concatenate(found), np.array([len(rows) for rows in found])
+    from rtree.index import Index, Property
+
     tree = Index((np.arange(len(points)), points, points), properties=Property(dimension=3))
     hits, hit_count = tree.intersection_v(  # type: ignore[no-untyped-call]
         np.ascontiguousarray(boxes[:, 0]), np.ascontiguousarray(boxes[:, 1])
@@ -215,6 +220,8 @@ class _Winding:
 
     def number(self, points: Floats) -> Floats:
         """(q,) how many times the shell winds round each point, without sign."""
+        import igl
+
         local = np.ascontiguousarray(points - self.centre)
         if self._tree is None and len(self.faces) * len(points) <= _EXACT_PAIRS:
             return np.abs(igl.winding_number(self.vertices, self.faces, local))
@@ -224,6 +231,8 @@ class _Winding:
         return np.abs(self._tree.winding_number(local))
 
     def is_on_surface(self, points: Floats) -> Bools:
+        import igl
+
         local = np.ascontiguousarray(points - self.centre)
         squared = igl.point_mesh_squared_distance(local, self.vertices, self.faces)[0]
         near: Bools = squared <= self.step**2

@@ -12,7 +12,6 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from lint3d.geometry.components import connected_groups
 
@@ -210,6 +209,8 @@ def _near_pairs(points: Floats, tolerance_mm: float) -> tuple[Ints, Ints, Floats
     empty = np.zeros(0, np.int64)
     if len(points) < 2:
         return empty, empty, np.zeros(0)
+    from scipy.spatial import cKDTree  # slow to load, and sound surfaces have nothing to stitch
+
     tree = cKDTree(points)
     # The slack lets in pairs at exactly the tolerance, which the tree's open bound would refuse.
     bound = tolerance_mm * (1 + 1e-12)
