@@ -8,3 +8,9 @@ the processor time. It must be said before numpy is imported; processes that tes
 import os
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+from hypothesis import settings  # noqa: E402
+
+# Tests pass or fail by what is found, not by how fast the machine is.
+settings.register_profile("untimed", deadline=None)
+settings.load_profile("untimed")
