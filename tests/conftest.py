@@ -9,7 +9,7 @@ import os
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-from hypothesis import settings  # noqa: E402
+from hypothesis import settings
 
 # Tests pass or fail by what is found, not by how fast the machine is.
 settings.register_profile("untimed", deadline=None)
