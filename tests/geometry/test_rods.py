@@ -10,7 +10,7 @@ import shapes_walls as shapes
 from scipy.spatial.transform import Rotation
 
 from lint3d.geometry.rods import Bar, bars
-from lint3d.geometry.rods_circle import _largest
+from lint3d.geometry.rods_polygon import _largest
 from lint3d.geometry.spans_surface import surface_from_mesh
 
 
