@@ -60,6 +60,7 @@ def voids(assembly: Assembly, interest: Interest, sheet: Sheet) -> Hollows:
     neck = sheet.requirement("drain/narrow-neck")
     if neck is not None and neck.low is not None and sheet.is_on("drain/narrow-neck"):
         near = max(near, neck.low + neck.uncertainty)
+        limits = (*limits, neck.low)
     return find_hollows(assembly.bodies, low, high, limits, near)
 
 

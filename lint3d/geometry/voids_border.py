@@ -34,9 +34,10 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
-#: How much larger than the ball that passes, share and mm, are the balls that are tried in turn.
+#: How much larger than the ball that passes, share and mm, are the balls that are tried in turn;
+#: near a limit, where bounds are to be close in mm, the first is no larger than the last of these.
 TRIED = (0.01, 0.08, 0.3, 1.0)
-_AT_LEAST_MM = 0.004
+_AT_LEAST_MM, _NEAR_LIMIT_MM = 0.004, 0.015
 #: Layers of points beside a hollow that count as its own, and how far the grid is looked at.
 _LAYERS, _MARGIN = 4, 8
 #: A point is deep if the grid shows room for the ball and so many voxels more about it, or about a
@@ -355,13 +356,16 @@ def border_between(
     return Border(clearance, space, (one, other), np.array(others, np.int64), *work)
 
 
-def widest_over(border: Border, passes: float, most: float) -> tuple[float, float, Across | None]:
+def widest_over(
+    border: Border, passes: float, most: float, is_near_limit: bool = False
+) -> tuple[float, float, Across | None]:
     """Bound the balls that get from one side to the other.
 
     Parameters
     ----------
     passes : mm, diameter of a ball that is known to pass
     most : mm, no more than this is known already
+    is_near_limit : bounds are to be close in mm
 
     Returns
     -------
@@ -370,6 +374,8 @@ def widest_over(border: Border, passes: float, most: float) -> tuple[float, floa
     that is known
     """
     finest = max(TRIED[0] * passes, _AT_LEAST_MM)
+    if is_near_limit:
+        finest = min(finest, _NEAR_LIMIT_MM)
     failed, across = passes, None
     for share in TRIED:
         tried = passes + share / TRIED[0] * finest

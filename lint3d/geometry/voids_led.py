@@ -17,7 +17,13 @@ from lint3d.geometry.throats import Throat, narrowest
 from lint3d.geometry.throats_clearance import Clearance
 from lint3d.geometry.voids_border import TRIED, Across, Border, widest_over
 from lint3d.geometry.voids_cells import ways_through_cells
-from lint3d.geometry.voids_openings import GRID_DOUBT, Contact, is_close, way_from_top
+from lint3d.geometry.voids_openings import (
+    FAR_FROM_LIMIT,
+    GRID_DOUBT,
+    Contact,
+    is_close,
+    way_from_top,
+)
 from lint3d.geometry.voids_space import Space
 
 Floats = NDArray[np.float64]
@@ -105,7 +111,8 @@ def squeezed(
     contact, throat = opening
     low = begin = throat.diameter
     for _ in range(_MOST_TRIES):
-        bound, failed, across = widest_over(border, begin, throat.upper)
+        is_near = any(abs(limit - throat.diameter) < FAR_FROM_LIMIT for limit in limits)
+        bound, failed, across = widest_over(border, begin, throat.upper, is_near)
         throat = replace(throat, upper=max(min(throat.upper, bound), throat.diameter))
         if is_close(throat, limits) or (across is None and bound == np.inf):
             break

@@ -18,6 +18,7 @@ from lint3d.geometry.chambers import contacts
 from lint3d.geometry.components import connected_groups
 from lint3d.geometry.throats import Throat, glimpsed, narrowest
 from lint3d.geometry.throats_clearance import Clearance
+from lint3d.geometry.throats_route import tolerance_of
 from lint3d.geometry.voids_box import box_grid, widest_way
 from lint3d.geometry.voids_branches import Branches, nearest_half
 from lint3d.geometry.voids_cells import way_through_cells
@@ -35,7 +36,9 @@ GRID_DOUBT = 2 * HIDDEN_RADIUS
 #: A throat whose bounds are farther apart than both of these is looked at on a finer grid; where no
 #: limit is nearer to it than that, the second two do.
 _GOOD_SHARE, _GOOD_MM = 0.01, 0.01
-_FAIR_SHARE, _FAIR_MM, _FAR_FROM_LIMIT = 0.03, 0.02, 0.15
+#: Near a limit they are to be no farther apart than this.
+_NEAR_MM, _AT_BEST = 0.02, 2.5
+_FAIR_SHARE, _FAIR_MM, FAR_FROM_LIMIT = 0.03, 0.02, 0.15
 _FINER = 3
 #: How often that is done.
 FINER_ROUNDS = 2
@@ -199,11 +202,15 @@ def is_close(throat: Throat, limits: tuple[float, ...] = ()) -> bool:
     """
     apart = throat.upper - throat.lower
     if limits and all(
-        not throat.lower - _FAR_FROM_LIMIT < limit < throat.upper + _FAR_FROM_LIMIT
+        not throat.lower - FAR_FROM_LIMIT < limit < throat.upper + FAR_FROM_LIMIT
         for limit in limits
     ):
         return apart <= max(_FAIR_SHARE * throat.upper, _FAIR_MM)
-    return apart <= max(_GOOD_SHARE * throat.upper, _GOOD_MM)
+    good = _GOOD_SHARE * throat.upper
+    if limits:
+        # No closer than the bounds of a way that is pulled to the middle come at best.
+        good = min(good, max(_NEAR_MM, _AT_BEST * tolerance_of(throat.upper / 2)))
+    return apart <= max(good, _GOOD_MM)
 
 
 def measure_closely(

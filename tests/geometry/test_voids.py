@@ -272,6 +272,10 @@ def test_a_wider_opening_that_is_only_glimpsed_keeps_the_bound_up() -> None:
         ((2.00, 2.05), (1.5, 2.1), False),
         ((2.00, 2.07), (1.5,), False),
         ((1.50, 1.512), (1.5,), True),
+        ((4.00, 4.03), (4.0,), False),
+        ((4.00, 4.03), (), True),
+        ((4.00, 4.019), (4.0,), True),
+        ((10.2, 10.23), (10.2,), True),
     ],
 )
 def test_bounds_need_be_closest_near_a_limit(

@@ -68,3 +68,6 @@ def test_a_limit_beyond_the_band_is_looked_for_between_bodies(tmp_path: Path) ->
     (result,) = [one for one in found.results if one.rule == "drain/narrow-neck"]
     assert result.kind == "fail"
     assert result.measured == pytest.approx(3.9, abs=0.01)
+    assert result.lower is not None
+    assert result.upper is not None
+    assert result.upper - result.lower <= 0.02  # near a limit
