@@ -96,15 +96,7 @@ def _in_sections(
     offset = np.einsum("ij,ij->i", normal, surface.corners[mine, 0])
     offset -= np.einsum("ij,ij->i", normal, axis[owner]) * level
     flat, offset = flat / length[keep, None], offset / length[keep]
-    steady = 2 * surface.areas[mine] / surface.longest[mine] >= STEADY * surface.resolution
-    radius, sides, middle = largest_circles(
-        flat[steady], offset[steady], section[steady], count * STATIONS
-    )
-    # Where those do not close the section, as on a bar cut very finely, all sides are taken.
-    some = ~np.isfinite(radius)[section]
-    every = largest_circles(flat[some], offset[some], section[some], count * STATIONS)
-    closed = np.isfinite(every[0])
-    radius[closed], sides[closed], middle[closed] = (one[closed] for one in every)
+    radius, sides, middle = _within_steady(surface, mine, flat, offset, section, count * STATIONS)
     ends = lines_cut(surface.corners[mine], height[side] - level[:, None])
     flat_ends = np.stack([_flattened(ends[:, i], across, owner) for i in (0, 1)], axis=1)
     radius, middle, held = nearest_held(flat_ends, section, radius, middle)
@@ -113,6 +105,22 @@ def _in_sections(
     sharp = np.where(held, radius, np.inf).min(axis=1)[:, None]
     radius[~held & (radius >= (1 - LIKE) * sharp)] = np.inf
     return station, radius, sides, middle.reshape(count, -1, 2)
+
+
+def _within_steady(
+    surface: SpanSurface, side: Ints, flat: Floats, offset: Floats, section: Ints, count: int
+) -> tuple[Floats, Ints, Floats]:
+    """`largest_circles`, where they close the section, within sides that rounding hardly tilts.
+
+    A bar that is cut very finely has no others.
+    """
+    steady = 2 * surface.areas[side] / surface.longest[side] >= STEADY * surface.resolution
+    radius, sides, middle = largest_circles(flat[steady], offset[steady], section[steady], count)
+    some = ~np.isfinite(radius)[section]
+    every = largest_circles(flat[some], offset[some], section[some], count)
+    closed = np.isfinite(every[0])
+    radius[closed], sides[closed], middle[closed] = (one[closed] for one in every)
+    return radius, sides, middle
 
 
 def _flattened(vectors: Floats, across: tuple[Floats, Floats], bar: Ints) -> Floats:
@@ -156,7 +164,7 @@ def circles_within(
     length = np.linalg.norm(flat, axis=1)
     keep = length > 0.5
     flat, offset = flat[keep] / length[keep, None], offset[keep] / length[keep]
-    radius, flats, level = largest_circles(flat, offset, place[keep], len(axis))
+    radius, flats, level = _within_steady(surface, side[keep], flat, offset, place[keep], len(axis))
     level[~np.isfinite(radius)] = np.nan
     centre = middle + one * level[:, :1] + two * level[:, 1:]
     return 2 * radius, flats, centre
