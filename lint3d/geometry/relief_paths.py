@@ -76,13 +76,17 @@ def best_path(islands: Sequence[Standing]) -> tuple[Floats, Floats, Path]:
 
 
 def _are_in_a_row(low: Floats, high: Floats, within: float) -> bool:
-    """Does each letter share its foot or its head with the next one along the line?
+    """Does each letter share its foot or its head with one of the nearest two on either side?
 
-    A few letters lie on some circle with their middles, though they stand on a straight line.
+    A few letters lie on some circle with their middles, though they stand on a straight line. (A j
+    beside an f shares neither with it.)
     """
     order = np.argsort(low[:, 0])
-    foot, head = (np.abs(np.diff(side[order, 1])) for side in (low, high))
-    return bool((np.minimum(foot, head) <= within).all())
+    foot, head = (np.abs(side[order, None, 1] - side[order, 1]) for side in (low, high))
+    place = np.arange(len(order))
+    apart = np.abs(place[:, None] - place)
+    shared = (np.minimum(foot, head) <= within) & (apart > 0) & (apart <= 2)
+    return bool(shared.any(axis=1).all())
 
 
 def reach_beyond(low: Floats, high: Floats, by: float) -> Bools:

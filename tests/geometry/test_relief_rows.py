@@ -45,6 +45,26 @@ def test_of_three_characters_no_line_is_asked() -> None:
     assert max(line.characters for line in found.inscriptions) == 3
 
 
+def test_three_characters_on_a_coarse_drum_stand_on_a_line() -> None:
+    outline = shapes.centred(shapes.font_text("Wg7", 8.0))
+    case = shapes.on_prism(outline, 0.6, sides=39, radius=20.0, phase_deg=4.0)
+    (line,) = _found(case.vertices, case.faces).inscriptions
+    assert line.characters == 3
+
+
+@pytest.mark.parametrize("high", [0.8, -0.8])
+def test_features_that_are_set_out_from_a_middle_line_are_no_lettering(high: float) -> None:
+    """Neither their feet nor their heads lie on a line."""
+    outline, at = m3.CrossSection(), 0.0
+    for long, turn in ((10.0, 0), (6.0, 90), (8.0, 180), (7.0, 90)):
+        one = shapes.centred(_hook(0.6 * long, long).rotate(turn))
+        left, _, right, _ = one.bounds()
+        outline += one.translate((at - left, 0.0))
+        at += right - left + 2.0
+    case = shapes.on_slab(shapes.centred(outline), high)
+    assert not _found(case.vertices, case.faces).inscriptions
+
+
 @pytest.mark.parametrize("text", ["jig", "Wg7p", "T-Qy", "a.m."])
 def test_letters_of_unlike_heights_stand_on_lines(text: str) -> None:
     case = shapes.lettered(text, 0.6, 8.0, base="cylinder")

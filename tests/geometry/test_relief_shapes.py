@@ -91,6 +91,8 @@ def test_two_letters_with_a_small_sign_between_them(text: str, font: str) -> Non
         ("HT-51", "DejaVu Serif"),
         ("gdt", "DejaVu Sans"),
         ("fjörð", "DejaVu Sans"),
+        ("fjörd", "DejaVu Serif"),
+        ("gjf1", "DejaVu Sans"),
     ],
 )
 def test_dashes_under_arms_and_letters_on_no_common_line(text: str, font: str) -> None:
