@@ -100,11 +100,11 @@ def _in_sections(
     ends = lines_cut(surface.corners[mine], height[side] - level[:, None])
     flat_ends = np.stack([_flattened(ends[:, i], across, owner) for i in (0, 1)], axis=1)
     radius, middle, held = nearest_held(flat_ends, section, radius, middle)
-    radius, sides, held = (one.reshape(count, -1) for one in (radius, sides, held))
+    radius, held = radius.reshape(count, -1), held.reshape(count, -1)
     # Where some sides are missing all round only planes tell, less sharply: they count for less.
     sharp = np.where(held, radius, np.inf).min(axis=1)[:, None]
     radius[~held & (radius >= (1 - LIKE) * sharp)] = np.inf
-    return station, radius, sides, middle.reshape(count, -1, 2)
+    return station, radius, sides.reshape(count, -1), middle.reshape(count, -1, 2)
 
 
 def _within_steady(
@@ -119,7 +119,8 @@ def _within_steady(
     some = ~np.isfinite(radius)[section]
     every = largest_circles(flat[some], offset[some], section[some], count)
     closed = np.isfinite(every[0])
-    radius[closed], sides[closed], middle[closed] = (one[closed] for one in every)
+    for one, other in zip((radius, sides, middle), every, strict=True):
+        one[closed] = other[closed]
     return radius, sides, middle
 
 
