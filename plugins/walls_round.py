@@ -69,9 +69,10 @@ def round_places(thickness: Thickness, felt: Bars, interest: Interest, remark: s
         bent_pairs = [(one, bar) for one, bar in pairs if bar is None or not bar.is_straight]
         rest = [one for one in bent_pairs if not known.holds(one[0])]
         longer = [one for one, _ in bent_pairs if known.is_part_of(one)]
-        walls = [one for one in thickness.regions(limit) if one.kind == "wall"]
-        surface = thickness.spans.surface
-        others = list(_bent_places(rest, _without_rims(felt, walls, surface), limit, remark))
+        surface, others = thickness.spans.surface, []
+        if rest or any(bar.lower < limit for bar in felt.bent):
+            walls = [one for one in thickness.regions(limit) if one.kind == "wall"]
+            others = list(_bent_places(rest, _without_rims(felt, walls, surface), limit, remark))
         places = with_bent(places, others, longer, surface) if is_rod else [*places, *others]
         if not passed:
             left_out += [*walls_looks.untold(more), *thickness.untold(limit, "rod")]
