@@ -215,7 +215,32 @@ def _corner_recedes(surface: SpanSurface, vertex: Ints, towards: Floats) -> Bool
     rows = rows[np.argsort(vertex[rows], kind="stable")]
     for some in np.split(rows, np.flatnonzero(np.diff(vertex[rows])) + 1) if len(rows) else ():
         recedes[some] = _many_recede(surface, int(vertex[some[0]]), towards[some])
+    rows = np.flatnonzero(recedes & ~hub)
+    recedes[rows] = ~_rises_between(surface, vertex[rows], towards[rows])
     return recedes
+
+
+def _rises_between(surface: SpanSurface, vertex: Ints, towards: Floats) -> Bools:
+    """(j,) does a facet rise towards a direction between its two sides that leave a vertex?
+
+    A sliver may have its broad corner there: its sides run nearly opposite ways, and both fall.
+    """
+    start, around = surface.incidence
+    count = start[vertex + 1] - start[vertex]
+    owner = np.repeat(np.arange(len(vertex)), count)
+    offset = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
+    facet = around[start[vertex][owner] + offset]
+    here = (surface.faces[facet] == vertex[owner, None]).argmax(axis=1)
+    corners = surface.corners[facet]
+    row = np.arange(len(facet))
+    one, two = (corners[row, (here + turn) % 3] - corners[row, here] for turn in (1, 2))
+    normal = cross_product(one, two)
+    normal /= np.maximum(np.linalg.norm(normal, axis=1), 1e-300)[:, None]
+    way = towards[owner] - normal * dot(normal, towards[owner])[:, None]
+    inside = (dot(cross_product(one, way), normal) > 0) & (dot(cross_product(way, two), normal) > 0)
+    rises = np.zeros(len(vertex), dtype=bool)
+    rises[owner[inside & (np.linalg.norm(way, axis=1) > RIDGE_RISE)]] = True
+    return rises
 
 
 def _few_recede(surface: SpanSurface, vertex: Ints, towards: Floats) -> Bools:

@@ -75,3 +75,16 @@ def test_a_groove_bottom_stands_square_and_an_outer_corner_does_not() -> None:
             surface, inward, facets, np.tile(place, (2, 1)), np.tile(towards, (2, 1))
         )
         assert square.tolist() == [expected, expected]
+
+
+@pytest.mark.parametrize("high", [0.1, 0.01, 0.001])
+def test_the_broad_corner_of_a_sliver_in_a_flat_side_does_not_stand_square(high: float) -> None:
+    """At the rim of a funnel, cut finely, a wall of 0.38 mm was told 0.17 thick."""
+    points = [[0, 0, 0], [-high, 1, 0], [-high, -1, 0], [1, 0, 0], [-1, 0, 0]]
+    faces = np.array([[0, 1, 2], [0, 2, 3], [0, 3, 1], [1, 4, 2]])
+    surface = surface_from_mesh(np.array(points, float), faces)
+    way = np.array([[-0.76, 0.0, 0.65]]) / np.hypot(0.76, 0.65)
+    for facet in range(3):
+        assert not stands_square(surface, surface.normals, np.array([facet]), np.zeros((1, 3)), way)
+    up = np.array([[0.0, 0.0, 1.0]])
+    assert stands_square(surface, surface.normals, np.array([0]), np.zeros((1, 3)), up)
