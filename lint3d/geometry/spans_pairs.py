@@ -220,16 +220,21 @@ def _corner_recedes(surface: SpanSurface, vertex: Ints, towards: Floats) -> Bool
     return recedes
 
 
+def _facets_round(surface: SpanSurface, vertex: Ints) -> tuple[Ints, Ints]:
+    """All facets round some vertices: the row of the vertex, and the facet."""
+    start, around = surface.incidence
+    count = start[vertex + 1] - start[vertex]
+    owner = np.repeat(np.arange(len(vertex)), count)
+    offset = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
+    return owner, around[start[vertex][owner] + offset]
+
+
 def _rises_between(surface: SpanSurface, vertex: Ints, towards: Floats) -> Bools:
     """(j,) does a facet rise towards a direction between its two sides that leave a vertex?
 
     A sliver may have its broad corner there: its sides run nearly opposite ways, and both fall.
     """
-    start, around = surface.incidence
-    count = start[vertex + 1] - start[vertex]
-    owner = np.repeat(np.arange(len(vertex)), count)
-    offset = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
-    facet = around[start[vertex][owner] + offset]
+    owner, facet = _facets_round(surface, vertex)
     here = (surface.faces[facet] == vertex[owner, None]).argmax(axis=1)
     corners = surface.corners[facet]
     row = np.arange(len(facet))
@@ -245,11 +250,7 @@ def _rises_between(surface: SpanSurface, vertex: Ints, towards: Floats) -> Bools
 
 def _few_recede(surface: SpanSurface, vertex: Ints, towards: Floats) -> Bools:
     """(j,) vertices with some sides each, looked at one by one."""
-    start, around = surface.incidence
-    count = start[vertex + 1] - start[vertex]
-    owner = np.repeat(np.arange(len(vertex)), count)
-    offset = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
-    facet = around[start[vertex][owner] + offset]
+    owner, facet = _facets_round(surface, vertex)
     step = surface.corners[facet] - surface.vertices[vertex][owner][:, None]
     rise = np.einsum("ijk,ik->ij", step, towards[owner])
     length = np.linalg.norm(step, axis=2)
