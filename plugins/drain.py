@@ -206,8 +206,9 @@ def blind_depth(
     The value is its depth over its width, for gaps of any width down to 0.005 mm, below which they
     count as closed; what is wider than 12.75 mm (on the default sheet) is told if it is at least
     six times deeper. What lies on a
-    way through from one mouth to another is rinsed, and its depth counts from there. Round straight
-    holes are told by walls/deep-hole, and pockets by the other rules of this family.
+    way through from one mouth to another is rinsed, and its depth counts from there: so is a groove
+    that is open at its ends where these are nearer than its top. Round straight holes are told by
+    walls/deep-hole, and pockets by the other rules of this family.
 
     Remedy: widen it, make it shallower, or open it at its far end.
     """

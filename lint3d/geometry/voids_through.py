@@ -1,7 +1,9 @@
 """What lies on a way through from one mouth to another, among what a ball does not reach?
 
-A slot that is open at both ends is rinsed, however narrow; what branches off blind is not. Lengths
-in mm. Guarded by tests/geometry/test_voids_recesses.py.
+A slot that is open at both ends is rinsed, however narrow; what branches off blind is not. A way
+from mouth to mouth leads through if, halfway, no other mouth is nearer: a groove that is open at
+its ends is rinsed by them below half its length, and blind if it is less deep than that. Lengths in
+mm. Guarded by tests/geometry/test_voids_recesses.py.
 """
 
 from __future__ import annotations
@@ -19,8 +21,9 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 #: A ball lies on the way between two places of a mouth if that way is no longer than this times the
-#: shortest; which leads through if it gets this share of half its length deep.
-_HARDLY_LONGER, _DEEP = 1.15, 0.7
+#: shortest; which leads through if it gets this share of half its length deep (all of it, but for
+#: places that lie apart).
+_HARDLY_LONGER, _DEEP = 1.15, 0.88
 #: Shorter ways are noise, times the distance of places.
 _FAR_APART = 8.0
 #: Pieces of a mouth, and parts of what is not reached, between which ways through are looked for.

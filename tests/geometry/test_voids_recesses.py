@@ -97,6 +97,27 @@ def test_ways_through_are_not_blind(is_blind: bool) -> None:
         assert found[0].depth == pytest.approx(10.0, abs=0.3)
 
 
+@pytest.mark.parametrize("seed", range(2))
+@pytest.mark.parametrize("deep", [0.4, 0.45, 0.6, 1.5])
+def test_groove_that_is_open_at_its_ends(deep: float, seed: int) -> None:
+    """Where no mouth is nearer than the ends, halfway between them, they rinse the groove.
+
+    A groove L long and D deep, open above and at both ends: below L/2 its middle lies nearer to its
+    ends, and what flows in at one leaves at the other. If D < L/2 the top is nearer everywhere and
+    the groove is blind, D deep. Of a deeper one remain places high up, which lie L/8 from the top
+    and from the nearest way through, there and back (3-4-5), or a little more by shares of a ball.
+    """
+    length, width = 20.0, 0.4
+    solid = parts.block([length, 6, 40], [0, 0, -20])
+    solid -= parts.block([length + 2, width, 2 * deep * length])
+    found = _recesses(solid, 1.5, seed, 3.0, True)
+    if deep < 0.5:
+        assert found[0].depth == pytest.approx(deep * length, abs=0.15)
+        assert found[0].depth_lower <= deep * length <= found[0].depth_upper
+    else:
+        assert all(one.depth < length / 4 for one in found)
+
+
 def test_branch_of_a_way_through_is_blind() -> None:
     solid = parts.block([40, 12, 20]) - parts.block([0.4, 8, 30])
     solid -= parts.block([16, 8, 0.4], [8, 0, 0])
