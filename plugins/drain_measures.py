@@ -107,14 +107,15 @@ def recesses(voids: Hollows, reach: Reach, sheet: Sheet) -> Recesses:
     """Which blind places are narrow: for a neck, for a self-venting opening, or for their depth?"""
     balls = [voids.resolved]
     balls += [one for one in (reach.ball, voids.told_apart) if one > balls[-1]]
+    required = sheet.requirement("drain/blind-depth")
+    limit = (required.high if required else None) or 0.0
     found = []
     for narrower, ball in zip([0.0, *balls[:-1]], balls, strict=True):
-        if ball == reach.ball:
-            here = reach
-        else:
-            # Of what is wide only what is deep matters: that needs few places.
-            least = _deep(sheet) if ball > reach.ball else LEAST_RATIO
-            here = reach_of(voids, ball, least * (narrower or ball / 9))
+        # Of what is wide only what is deep matters: that needs few places.
+        least = (_deep(sheet) if ball >= reach.ball else LEAST_RATIO) * (narrower or ball / 9)
+        most = max(least, OF_LIMIT * limit * narrower)
+        is_asked = ball == reach.ball and reach.least_depth <= most
+        here = reach if is_asked else reach_of(voids, ball, least)
         # What a smaller ball does not reach was told with that one.
         found += [one for one in recesses_of(here, is_blind=True).found if one[1].width > narrower]
     found += wide_recesses(voids, balls[-1], _deep(sheet))

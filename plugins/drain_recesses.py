@@ -49,10 +49,12 @@ class Reach:
     Attributes
     ----------
     ball : mm
+    least_depth : mm, what is less deep was left out
     """
 
     hollows: Hollows
     ball: float
+    least_depth: float = 0.0
     found: tuple[tuple[Hollow, frozenset[int], Unreached], ...] = ()
     """hollow, chambers that belong to pockets, and what is not reached"""
 
@@ -79,7 +81,7 @@ def reach_of(hollows: Hollows, ball: float, least_depth: float) -> Reach:
             )
             if unreached is not None:
                 found.append((hollow, pockets, unreached))
-    return Reach(hollows, ball, tuple(found))
+    return Reach(hollows, ball, least_depth, tuple(found))
 
 
 def recesses_of(reach: Reach, is_blind: bool = False) -> Recesses:

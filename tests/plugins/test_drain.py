@@ -404,6 +404,25 @@ def test_blind_slot_wider_than_a_neck_may_be(tmp_path: Path) -> None:
     assert holds(result, 18.0)
 
 
+@pytest.mark.parametrize(
+    ("width", "deep", "limits"),
+    [
+        # 7.5 mm is less than three times the neck's limit.
+        (0.42, 7.5, ["drain/narrow-neck=4"]),
+        # Wider than a neck must be, and less deep than three self-venting openings are wide.
+        (1.7, 9.0, ["drain/blind-depth=4"]),
+    ],
+)
+def test_blind_slot_less_deep_than_balls_are_wide(
+    width: float, deep: float, limits: list[str], tmp_path: Path
+) -> None:
+    slot = parts.block([20, 10, 16]) - parts.block([width, 4, 2 * deep], [0, 0, 8])
+    only = ("blind-depth", "narrow-neck")
+    (result,) = inspected(tmp_path, slot, only=only, limits=limits)["blind-depth"]
+    assert result.kind == "fail"
+    assert holds(result, deep / width)
+
+
 @pytest.mark.parametrize("width", [4.0, 11.0])
 def test_blind_slot_wider_than_a_bubble(width: float, tmp_path: Path) -> None:
     """A slot that a bubble passes is told where it is too deep for its width, alone or not."""
