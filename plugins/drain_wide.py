@@ -49,7 +49,7 @@ def wide_recesses(hollows: Hollows, ball: float, deep: float) -> Iterator[tuple[
                     surface, space, clearance, wide, deep * narrower, pockets, is_wide=True
                 )
                 for one in recesses_in(unreached, is_blind=True) if unreached else ():
-                    if one.width > narrower and not pockets.intersection(one.nodes):
+                    if one.widest > narrower and not pockets.intersection(one.nodes):
                         yield hollow, in_file(hollow, one)
 
 

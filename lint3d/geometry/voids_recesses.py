@@ -48,6 +48,8 @@ _PLACES_ACROSS, _PLACES_DEEP = 3, 6
 _DEEP_ENOUGH = 0.3
 #: Halfway out an inner corner is at least as wide as its depth over this.
 DEEPEST_CORNER = 6.0
+#: A width counts that lasts for so much of the way, and for so many distances of places.
+_LASTING, _LASTING_APART = 0.25, 2.0
 #: Balls at the mouth that are tried for a shorter way.
 _MOST_TRIED = 2000
 
@@ -61,7 +63,9 @@ class Recess:
     depth_lower: float
     depth_upper: float
     width: float
-    """mm, largest ball in it, along the way to the farthest place"""
+    """mm, of the way to the farthest place: the widest that lasts for a quarter of it"""
+    widest: float
+    """mm, largest ball along that way; where a gap bends there is room for a larger one"""
     throat: float
     """mm, narrowest place of that way"""
     position: Floats
@@ -304,9 +308,10 @@ def _recess(
     sinks = (ball - np.sqrt(max(ball**2 - widest**2, 0.0))) / 2
     return Recess(
         depth=shortest,
-        depth_lower=max(shortest - sinks - apart / 2, 0.0),
+        depth_lower=max(shortest - sinks - (1 + _turned(pulled)) * apart / 2, 0.0),
         depth_upper=max(longest, shortest) + apart,
-        width=widest,
+        width=_lasting(way[inner], width[inner], apart),
+        widest=widest,
         throat=float(width[_past_bottom(way, width)].min()),
         position=way[0],
         mouth=way[-1],
@@ -359,6 +364,26 @@ def _inside(way: Floats, ball: float) -> Bools:
     gap = np.linalg.norm(way - way[-1], axis=1)
     inside: Bools = gap >= min(ball, 0.5 * float(gap.max(initial=0.0)))
     return inside
+
+
+def _lasting(way: Floats, width: Floats, apart: float) -> float:
+    """mm, the largest width that part of a way has at the least."""
+    at = np.append(0.0, np.cumsum(np.linalg.norm(np.diff(way, axis=0), axis=1)))
+    part = min(max(_LASTING * at[-1], _LASTING_APART * apart), at[-1] / 2)
+    last = np.searchsorted(at, at + part, side="right")
+    begins = np.flatnonzero(at + part <= at[-1]).tolist()
+    return max(float(width[row : last[row]].min()) for row in begins)
+
+
+def _turned(way: Floats) -> float:
+    """How much do unit vectors along a way change? By so much it is longer where its bends are off.
+
+    A bend that lies aside of the nearest one, by up to half the distance of places, makes the way
+    longer by that times the change.
+    """
+    step = np.diff(way, axis=0)
+    step = step / np.maximum(np.linalg.norm(step, axis=1, keepdims=True), 1e-300)
+    return float(np.linalg.norm(np.diff(step, axis=0), axis=1).sum())
 
 
 def _past_bottom(way: Floats, width: Floats) -> Bools:
