@@ -48,8 +48,10 @@ _PLACES_ACROSS, _PLACES_DEEP = 3, 6
 _DEEP_ENOUGH = 0.3
 #: Halfway out an inner corner is at least as wide as its depth over this.
 DEEPEST_CORNER = 6.0
-#: A width counts that lasts for so much of the way, and for so many distances of places.
+#: A width is that of so much of the way, and of so many distances of places.
 _LASTING, _LASTING_APART = 0.25, 2.0
+#: Balls that lie off the middle are smaller than what they lie in by no more than this.
+_HARDLY_WIDER = 1.05
 #: Balls at the mouth that are tried for a shorter way.
 _MOST_TRIED = 2000
 
@@ -63,7 +65,7 @@ class Recess:
     depth_lower: float
     depth_upper: float
     width: float
-    """mm, of the way to the farthest place: the widest that lasts for a quarter of it"""
+    """mm, of the way to the farthest place, where a quarter of it is widest"""
     widest: float
     """mm, largest ball along that way; where a gap bends there is room for a larger one"""
     throat: float
@@ -367,12 +369,13 @@ def _inside(way: Floats, ball: float) -> Bools:
 
 
 def _lasting(way: Floats, width: Floats, apart: float) -> float:
-    """mm, the largest width that part of a way has at the least."""
+    """mm, the width of the widest part of a way: as wide as half of it is or wider."""
     at = np.append(0.0, np.cumsum(np.linalg.norm(np.diff(way, axis=0), axis=1)))
     part = min(max(_LASTING * at[-1], _LASTING_APART * apart), at[-1] / 2)
     last = np.searchsorted(at, at + part, side="right")
     begins = np.flatnonzero(at + part <= at[-1]).tolist()
-    return max(float(width[row : last[row]].min()) for row in begins)
+    lasting = max(float(np.median(width[row : last[row]])) for row in begins)
+    return float(width[width <= _HARDLY_WIDER * lasting].max())
 
 
 def _turned(way: Floats) -> float:
