@@ -117,7 +117,8 @@ def recesses(voids: Hollows, reach: Reach, sheet: Sheet) -> Recesses:
         is_asked = ball == reach.ball and reach.least_depth <= most
         here = reach if is_asked else reach_of(voids, ball, least)
         # What a smaller ball does not reach was told with that one.
-        found += [one for one in recesses_of(here, is_blind=True).found if one[1].widest > narrower]
+        blind = recesses_of(here, is_blind=True, limit=limit or None)
+        found += [one for one in blind.found if one[1].widest > narrower]
     found += wide_recesses(voids, balls[-1], _deep(sheet))
     return Recesses(voids, balls[-1], tuple(found))
 

@@ -84,21 +84,25 @@ def reach_of(hollows: Hollows, ball: float, least_depth: float) -> Reach:
     return Reach(hollows, ball, least_depth, tuple(found))
 
 
-def recesses_of(reach: Reach, is_blind: bool = False) -> Recesses:
+def recesses_of(reach: Reach, is_blind: bool = False, limit: float | None = None) -> Recesses:
     """What a ball does not reach, less what belongs to pockets.
 
     Parameters
     ----------
     is_blind : leave out what lies on a way through from one mouth to another
+    limit : depth over width; what may lie on either side of it is looked at nearer
     """
+    from lint3d.geometry.voids_nearer import looked_at_nearer
     from lint3d.geometry.voids_recesses import recesses_in
 
-    found = [
-        (hollow, in_file(hollow, recess))
-        for hollow, pockets, unreached in reach.found
-        for recess in recesses_in(unreached, is_blind)
-        if not any(node in pockets for node in recess.nodes)
-    ]
+    found = []
+    for hollow, pockets, unreached in reach.found:
+        for one in recesses_in(unreached, is_blind):
+            if any(node in pockets for node in one.nodes):
+                continue
+            if limit is not None:
+                one = looked_at_nearer(hollow.surface, unreached, one, limit)
+            found.append((hollow, in_file(hollow, one)))
     found.sort(key=lambda pair: -pair[1].depth)
     return Recesses(reach.hollows, reach.ball, tuple(found))
 

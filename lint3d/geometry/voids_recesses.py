@@ -80,6 +80,8 @@ class Recess:
     """(n,) mm"""
     nodes: tuple[int, ...]
     """chambers it lies in; 0 alone, or none, where it is no part of a pocket"""
+    box: Floats | None = None
+    """(2, 3) mm, low and high corner of what it is part of; None beside a way through"""
 
     @property
     def ratio(self) -> float:
@@ -180,9 +182,11 @@ def recesses_in(unreached: Unreached, is_blind: bool = False) -> list[Recess]:
     group = connected_groups(len(hidden), links[:, 0], links[:, 1])
     entry, entry_at, entry_from = _entries(scene, hidden, start, ball / 2, apart)
     beside = np.zeros(len(start))
+    is_by_itself = True
     if is_blind:
         aside = ways_through(hidden, links, (entry, entry_at), least_depth, apart)
         through = np.isfinite(aside)
+        is_by_itself = not through.any()
         beside = np.concatenate([beside, aside[through]])
         hidden, start = hidden[~through], _both(start, hidden[through])
         if len(hidden) == 0:
@@ -211,6 +215,8 @@ def recesses_in(unreached: Unreached, is_blind: bool = False) -> list[Recess]:
         one = _recess(scene, hidden, places, mouths, members, line, reached, ball, apart)
         # In a blind branch this is how far the ball that the way ends at lies from its mouth.
         one = _deeper(one, float(beside[first]))
+        if is_by_itself:
+            one = replace(one, box=_box(hidden[members]))
         if one.depth >= least_depth and not _is_corner(unreached, one, reached[0]):
             found.append(one)
     return sorted(found, key=lambda recess: (-recess.depth, *recess.position))
@@ -238,6 +244,11 @@ def _deeper(recess: Recess, more: float) -> Recess:
         depth_lower=recess.depth_lower + 0.9 * more,
         depth_upper=recess.depth_upper + 1.1 * more,
     )
+
+
+def _box(balls: Balls) -> Floats:
+    radius = balls.radius[:, None]
+    return np.array([(balls.centre - radius).min(axis=0), (balls.centre + radius).max(axis=0)])
 
 
 def _both(one: Balls, two: Balls) -> Balls:
@@ -310,7 +321,7 @@ def _recess(
     sinks = (ball - np.sqrt(max(ball**2 - widest**2, 0.0))) / 2
     return Recess(
         depth=shortest,
-        depth_lower=max(shortest - sinks - (1 + _turned(pulled)) * apart / 2, 0.0),
+        depth_lower=max(shortest - sinks - (2 + _turned(pulled)) * apart / 2, 0.0),
         depth_upper=max(longest, shortest) + apart,
         width=_lasting(way[inner], width[inner], apart),
         widest=widest,
