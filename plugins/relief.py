@@ -99,8 +99,8 @@ def raised_height(reliefs: Reliefs, sheet: Sheet) -> Iterator[Place | Note | Lef
     The value is the height of the lowest character above the face it stands on. Lettering is a line
     of characters of two shapes at least. A single one, a word whose letters touch, equal ones in a
     row (111) and two that are alike or of which one is a bar (66, IN) may be features of another
-    kind: they are information, unless the sheet states `[relief] lone_marks = "judge"`. Plain bars
-    in a row (ill) are taken for ribs.
+    kind: they are information, unless the sheet states `[relief] lone_marks = "judge"`. So are low
+    bars as near each other as strokes (ill, II); one bar alone (I) is taken for a pad or a slot.
 
     Remedy: raise it, or give it a colour of its own.
     """
@@ -132,18 +132,25 @@ def _heights(reliefs: Reliefs, sheet: Sheet, *, raised: bool) -> Iterator[Place 
             yield reliefs.told(one, value, shape, remark.format(value[0]))
     yield from reliefs.untold(raised=raised)
     every = sheet.lone_marks == "judge"
-    for shape in [*reliefs.found.marks, *(reliefs.found.others if every else ())]:
+    kind = "raised" if raised else "sunk"
+    for shape in reliefs.alone if every else reliefs.found.marks:
         if shape.raised != raised:
             continue
-        remark = (
-            f"A {'raised' if raised else 'sunk'} mark {reliefs.height_of(shape)[0]:.4g} mm {word}."
-        )
+        remark = f"A {kind} mark {reliefs.height_of(shape)[0]:.4g} mm {word}."
         if every:
             yield reliefs.place(reliefs.height_of(shape), [shape], shape, remark)
         else:
             yield reliefs.note(
-                shape,
+                [shape],
                 f"{remark} Alone, it may be a letter or an arrow, or a feature of another kind.",
+            )
+    for group in () if every else reliefs.found.bars:
+        if group[0].raised == raised:
+            lowest = min(reliefs.height_of(shape)[0] for shape in group)
+            yield reliefs.note(
+                group,
+                f"{len(group)} {kind} bars and dots, the lowest {lowest:.4g} mm {word}. They may "
+                "be characters (ill, II, --), or ribs, slots and pads.",
             )
 
 
@@ -266,7 +273,7 @@ def loose_glyph(reliefs: Reliefs, sheet: Sheet) -> Iterator[Place]:
             remark = f"{said(one)}: {len(loose)} of {len(one.shapes)} pieces only touch their base."
             yield reliefs.told(one, (number, number, number), loose[0], remark, loose)
     if sheet.lone_marks == "judge":
-        for shape in [*reliefs.found.marks, *reliefs.found.others]:
+        for shape in reliefs.alone:
             if id(shape) in reliefs.loose:
                 yield reliefs.place(
                     (1.0, 1.0, 1.0), [shape], shape, "A mark only touches its base."

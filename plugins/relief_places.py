@@ -94,10 +94,15 @@ class Reliefs:
             *(shape for one in self.found.inscriptions for shape in one.shapes),
             *(shape for one in self.found.dots for shape in one.shapes),
             *(shape for one in self.found.codes for shape in one.shapes),
-            *self.found.marks,
-            *self.found.others,
+            *self.alone,
         ]
         return sorted(shapes, key=lambda shape: -len(shape.measured.island.faces))
+
+    @property
+    def alone(self) -> list[Shape]:
+        """The islands that no rule judges unless the sheet says so: marks, bars, other features."""
+        bars = [shape for group in self.found.bars for shape in group]
+        return [*self.found.marks, *bars, *self.found.others]
 
     def height_of(self, shape: Shape) -> Value:
         """Height of an island with its interval, mm, on the surface as given."""
@@ -174,15 +179,15 @@ class Reliefs:
         """All faces of a marking."""
         return Claim(faces=self.faces_of(marking.shapes), of=self.lies_on)
 
-    def note(self, shape: Shape, message: str) -> Note:
-        """A mark that is no verdict."""
-        island = shape.measured.island
-        height, lower, upper = self.height_of(shape)
+    def note(self, shapes: Sequence[Shape], message: str) -> Note:
+        """Islands that are no verdict, with the height of the lowest."""
+        lowest = min(shapes, key=lambda shape: self.height_of(shape)[0])
+        height, lower, upper = self.height_of(lowest)
         return Note(
             message,
-            faces=self.faces_of([shape]),
+            faces=self.faces_of(shapes, lowest),
             of=self.lies_on,
-            position=island.centre,
+            position=lowest.measured.island.centre,
             properties={"height_mm": height, "interval_mm": [lower, upper]},
         )
 

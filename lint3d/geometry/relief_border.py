@@ -72,7 +72,7 @@ def is_lettering(shapes: list[Shape], character_height: float, *, in_line: bool 
         return False
     if np.median([shape.standing.size for shape in tall]) > WIDEST * character_height:
         return False
-    kinds = _congruent([shape.signature for shape in tall])
+    kinds = congruent([shape.signature for shape in tall])
     most, count = np.bincount(kinds).max(), int(kinds.max()) + 1
     if in_line and not all(is_no_bar(shape) for shape in tall):
         return False
@@ -164,7 +164,8 @@ def may_be_character(shape: Shape) -> bool:
     return unsure and low and LEAST_FILL < shape.fill < CONVEX
 
 
-def _congruent(signatures: list[Floats]) -> Ints:
+def congruent(signatures: list[Floats]) -> Ints:
+    """(k,) numbers of shapes from 0: islands of one number are congruent."""
     kinds: list[Floats] = []
     kind = np.zeros(len(signatures), np.int64)
     for row, signature in enumerate(signatures):

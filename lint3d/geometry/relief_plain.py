@@ -3,7 +3,8 @@
 A *feature* is what hangs together by edges that turn. It is plain if every line of concave edges in
 it (for what is raised), or of convex ones (for what is sunk), is a flat closed line round a convex
 outline, and if its corners lie so at every level. What has a closed space in it may be a character,
-small round heads may be braille, and many squares a code: these are not plain. Seen so, a plate
+small round heads may be braille, many squares a code, and low bars near each other characters (II):
+these are not plain. Seen so, a plate
 full of blind holes is known for what it is long before any foot is followed. Lengths in mm.
 Guarded by tests/geometry/test_relief_plain.py.
 """
@@ -37,6 +38,10 @@ BOSS_LEVELS, DOT_MM, DOTS = 2, 3.6, 3
 SQUARES, ALIGNED = 8, 0.6
 #: A hole that goes down by more than this share of a boss's height is a closed space in it.
 SPACE = 0.2
+#: A bar may be a stroke of a letter if it is so wide for its length, no higher than so many times
+#: its width, nor than a share of its length, and no farther than so many widths from another. Wider
+#: limits than those of `relief_bars.py`: here all is measured at the foot.
+BAR_SHARE, BAR_SLENDER, BAR_RISE, BAR_GAP = (0.068, 0.6), 2.2, 0.3, 3.2
 #: More features than this that lie in each other are not looked at one by one.
 MOST_PAIRS = 2000
 #: Directions in a plane in which one outline is asked whether it holds another.
@@ -95,7 +100,56 @@ def all_are_plain(vertices: Floats, ends: Ints, is_concave: Bools, step_mm: floa
     middle, reach = _balls(points, feature, count)
     if int((raised & ~is_boss & (2 * reach <= DOT_MM)).sum()) >= DOTS:
         return False
+    bars = _Bars(np.zeros(count), np.zeros(count), np.zeros((count, 3)), middle)
+    for lines, mine in ((concave, raised), (convex, sunk)):
+        owner = feature[lines.first]
+        rows = np.flatnonzero(mine[owner])
+        bars.long[owner[rows]], bars.wide[owner[rows]] = lines.extent[rows].T
+        bars.way[owner[rows]] = lines.way[rows]
+    high = _extent(np.einsum("ij,ij->i", points, normal[feature]), feature, count)
+    if bars.have_strokes(high):
+        return False
     return not _have_spaces(points, feature, normal, raised | sunk, middle, reach)
+
+
+@dataclass(frozen=True, eq=False)
+class _Bars:
+    """The features as bars: (count,) how long and how wide, mm, and which way (count, 3)."""
+
+    long: Floats
+    wide: Floats
+    way: Floats
+    middle: Floats
+
+    def have_strokes(self, high: Floats) -> bool:
+        """Is one of them low, and near another as high, as strokes are?"""
+        share = self.wide / np.maximum(self.long, 1e-300)
+        is_bar = (BAR_SHARE[0] <= share) & (share <= BAR_SHARE[1])
+        is_bar &= high <= np.minimum(BAR_SLENDER * self.wide, BAR_RISE * self.long)
+        rows = np.flatnonzero(is_bar)
+        if not len(rows):
+            return False
+        around = 2 * self.long[rows] + BAR_GAP * self.wide[rows]
+        near = cKDTree(self.middle).query_ball_point(self.middle[rows], around)
+        one = np.repeat(rows, [len(found) for found in near])
+        two = np.concatenate([np.asarray(found, np.int64) for found in near])
+        alike = np.abs(high[one] - high[two]) <= LEVEL_MM + 0.2 * high[one]
+        alike &= (self.wide[two] > 0) & (self.wide[two] <= 2 * self.wide[one]) & (one != two)
+        one, two = one[alike], two[alike]
+        return bool((self._gap(one, two) <= BAR_GAP * self.wide[one]).any())
+
+    def _gap(self, one: Ints, two: Ints) -> Floats:
+        """Between bars and others, mm, or less."""
+        apart = self.middle[two] - self.middle[one]
+        along = np.abs(np.einsum("ij,ij->i", apart, self.way[one]))
+        aside = np.sqrt(np.maximum(np.einsum("ij,ij->i", apart, apart) - along**2, 0.0))
+        parallel = np.abs(np.einsum("ij,ij->i", self.way[one], self.way[two])) >= PARALLEL
+        across = np.where(parallel, self.wide[two], self.long[two])
+        gap: Floats = np.hypot(
+            np.maximum(along - (self.long[one] + self.long[two]) / 2, 0.0),
+            np.maximum(aside - (self.wide[one] + across) / 2, 0.0),
+        )
+        return gap
 
 
 @dataclass(frozen=True, eq=False)
@@ -110,6 +164,10 @@ class _Lines:
     normal: Floats
     fourfold: Floats
     """How well it runs along two directions at right angles."""
+    extent: Floats
+    """(k, 2) mm, how long and how wide it is"""
+    way: Floats
+    """(k, 3) along it"""
 
 
 def _lines(points: Floats, ends: Ints, step_mm: float) -> _Lines:
@@ -140,7 +198,19 @@ def _lines(points: Floats, ends: Ints, step_mm: float) -> _Lines:
     sum4 = np.bincount(owner, turned.real, count) + 1j * np.bincount(owner, turned.imag, count)
     fourfold = np.abs(sum4) / np.maximum(np.bincount(owner, length, count), 1e-300)
     is_loop = ~branches & (off <= STRAIGHT_MM) & convex & ~straight
-    return _Lines(first.astype(np.int64), straight, is_loop, axes[:, :, 0], fourfold)
+    extent = np.column_stack([_extent(q, line, count) for q in (x, y)])
+    return _Lines(
+        first.astype(np.int64), straight, is_loop, axes[:, :, 0], fourfold, extent, axes[:, :, 2]
+    )
+
+
+def _extent(values: Floats, group: Ints, count: int) -> Floats:
+    """(count,) from the lowest to the highest value of each group."""
+    low, high = np.full(count, np.inf), np.full(count, -np.inf)
+    np.minimum.at(low, group, values)
+    np.maximum.at(high, group, values)
+    found: Floats = np.where(high >= low, high - low, 0.0)
+    return found
 
 
 def _most(values: Floats, group: Ints, count: int) -> Floats:

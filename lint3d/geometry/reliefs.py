@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from lint3d.geometry.patches import Folds
+from lint3d.geometry.relief_bars import bars_among
 from lint3d.geometry.relief_base import quantile
 from lint3d.geometry.relief_border import is_mark, may_be_character
 from lint3d.geometry.relief_coarse import has_steps, is_coarse
@@ -58,6 +59,8 @@ class Found:
     dots: list[Dots] = field(default_factory=list)
     codes: list[Code] = field(default_factory=list)
     marks: list[Shape] = field(default_factory=list)
+    bars: list[list[Shape]] = field(default_factory=list)
+    """Groups of plain bars and dots that may be characters, or ribs and slots."""
     others: list[Shape] = field(default_factory=list)
     """Islands that are features of another kind."""
     untold: dict[bool, list[Floats]] = field(default_factory=lambda: {True: [], False: []})
@@ -281,13 +284,18 @@ def _sorted_out(shapes: list[Shape], parent: Ints, taken: Bools, searched: Searc
     found.inscriptions[:] = [with_inner(one, shapes, parent) for one in found.inscriptions]
     holds = np.zeros(len(shapes), bool)
     holds[parent[taken & (parent >= 0)]] = True
+    rest = []
     for i in np.flatnonzero(~taken).tolist():
         if parent[i] >= 0 and _is_counter(shapes[i], shapes[parent[i]]):
             continue
         if not holds[i] and is_mark(shapes[i]):
             found.marks.append(shapes[i])
         else:
-            found.others.append(shapes[i])
+            rest.append(i)
+    single = [shapes[i] for i in rest if not holds[i]]
+    found.bars.extend([single[k] for k in rows] for rows in bars_among(single))
+    barred = {id(shape) for group in found.bars for shape in group}
+    found.others.extend(shapes[i] for i in rest if id(shapes[i]) not in barred)
     return found
 
 

@@ -117,7 +117,7 @@ def count(name: str, parts: dict[str, tuple[np.ndarray, np.ndarray]]) -> None:
     """How many parts carry what."""
     told = {part: timed(*mesh) for part, mesh in parts.items()}
     print(f"{name}: {len(parts)} parts, {sum(took for _, took in told.values()):.1f} s")
-    for kind in ("inscriptions", "dots", "codes", "marks", "trouble"):
+    for kind in ("inscriptions", "dots", "codes", "marks", "bars", "trouble"):
         having = [part for part, (found, _) in told.items() if getattr(found, kind)]
         print(f"  with {kind}: {len(having)} {', '.join(having)}")
 
