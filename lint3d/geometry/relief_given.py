@@ -78,11 +78,11 @@ class GivenSurface:
         _, level, below = base.foot(corner.reshape(-1, 3))
         level = (level if island.raised else -level).reshape(-1, 3)
         mean, top = level.mean(axis=1), float(level.max())
-        _, cap = cap_of(normal, area, mean, below.reshape(-1, 3, 3).mean(axis=1), top)
+        leaning, cap = cap_of(normal, area, mean, below.reshape(-1, 3, 3).mean(axis=1), top)
         if area[cap].sum() < SEEN * shape.folds.area[shape.measured.cap].sum():
             return old
         height, low, high, _ = cap_height(
-            corner[cap], level[cap], area[cap], shape.folds, island, top
+            corner, level, area, (leaning, cap), (shape.folds, island), top
         )
         blur = self.step_mm + base.residual
         new = height, low - blur, high + blur

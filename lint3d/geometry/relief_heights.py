@@ -48,6 +48,8 @@ LEAST_CAP = 0.08
 DOME_FALL = 0.04
 #: ... and its outer half lies lower than its inner half by this share of that; noise does not.
 FALLS = 0.25
+#: Points spread over a triangle, by their shares of its corners.
+SPREAD = np.array([(i, j, 7 - i - j) for i in (1, 3, 5) for j in (1, 3, 5) if i + j <= 6]) / 7
 #: Half an interval wider than this, in mm and as a share of the height, is worth the question
 #: whether the cap is folded like its base.
 WIDE_MM, WIDE = 0.002, 0.005
@@ -168,8 +170,9 @@ def _told(folds: Folds, island: Island, level: Floats, below: Floats, blur: floa
     if area[plain].sum() > 0.5 * area.sum():
         area = np.where(plain, area, 0.0)
     leaning, cap = cap_of(folds.normal[faces], area, level.mean(axis=1), below, top)
-    corner = folds.vertices[folds.faces[faces[cap]]]
-    height, low, high, dome = cap_height(corner, level[cap], area[cap], folds, island, top)
+    height, low, high, dome = cap_height(
+        folds.vertices[folds.faces[faces]], level, area, (leaning, cap), (folds, island), top
+    )
     return _Told(level, faces[leaning], faces[cap], top, height, low, high, dome, blur)
 
 
@@ -209,29 +212,55 @@ def _above_parallel(folds: Folds, told: _Told, beside: Ints, sign: float, step_m
 
 
 def cap_height(
-    corner: Floats, level: Floats, area: Floats, folds: Folds, island: Island, top: float
+    corner: Floats,
+    level: Floats,
+    area: Floats,
+    of_cap: tuple[Bools, Bools],
+    island: tuple[Folds, Island],
+    top: float,
 ) -> tuple[float, float, float, bool]:
     """Height, its lower and upper end by the spread of the cap, and whether it is a dome's.
 
     Parameters
     ----------
-    corner : (k, 3, 3) mm, of the faces that tell the height
+    corner : (k, 3, 3) mm, of faces of the island
     level : (k, 3) mm, of these corners
     area : (k,) mm2
-    folds, island : what they belong to
+    of_cap : (k,) which look roughly as the base does, and which of those tell the height
+    island : with the surface that it was found on
     top : mm, of the highest corner
     """
+    leaning, cap = of_cap
+    if area[cap].sum() < LEAST_CAP * island[1].footprint:
+        return top, top, top, _is_round(*island)
+    if _is_dome(corner[leaning], level[leaning], area[leaning], island, top):
+        return top, top, top, True
+    low, middle, high = (quantile(level[cap].mean(axis=1), area[cap], s) for s in (0.1, 0.5, 0.9))
+    return middle, low, high, False
+
+
+def _is_dome(
+    corner: Floats, level: Floats, area: Floats, island: tuple[Folds, Island], top: float
+) -> bool:
+    """Do the faces of a round raised island that look as the base does fall off from its middle?
+
+    Those of a half ball that are nearly level are no more than the middle of it.
+    """
+    foot = island[1]
+    low = quantile(level.mean(axis=1), area, 0.1)
+    if not (foot.raised and top - low > DOME_FALL * top and _is_round(*island)):
+        return False
+    # Of few facets all corners but one lie on their rim.
+    points, high = np.matmul(SPREAD, corner), level @ SPREAD.T
+    away = np.linalg.norm(np.cross(points - foot.centre, foot.normal), axis=2).ravel()
+    weight = np.repeat(area, len(SPREAD))
+    outer = away >= quantile(away, weight, 0.5)
+    inside, outside = (quantile(high.ravel()[k], weight[k], 0.5) for k in (~outer, outer))
+    return inside - outside > FALLS * (top - low)
+
+
+def _is_round(folds: Folds, island: Island) -> bool:
+    """Is its foot a circle?"""
     side = folds.vertices[island.end] - folds.vertices[island.start]
     perimeter = np.linalg.norm(side, axis=1).sum()
-    is_round = bool(4 * np.pi * island.footprint >= ROUND * perimeter**2)
-    if area.sum() < LEAST_CAP * island.footprint:
-        return top, top, top, is_round
-    low, middle, high = (quantile(level.mean(axis=1), area, share) for share in (0.1, 0.5, 0.9))
-    if is_round and island.raised and top - low > DOME_FALL * top:
-        away = np.linalg.norm(np.cross(corner - island.centre, island.normal), axis=2).ravel()
-        weight = np.repeat(area, 3)
-        outer = away >= quantile(away, weight, 0.5)
-        inside, outside = (quantile(level.ravel()[k], weight[k], 0.5) for k in (~outer, outer))
-        if inside - outside > FALLS * (top - low):
-            return top, top, top, True
-    return middle, low, high, False
+    return bool(4 * np.pi * island.footprint >= ROUND * perimeter**2)

@@ -128,23 +128,32 @@ class Shape:
 
     @cached_property
     def counters(self) -> Floats:
-        """(c,) mm, the largest circle in each closed space."""
-        return np.zeros(0) if self.outline is None else counter_widths(self.outline)
+        """(c,) mm, the largest circle in each closed space, at the cap."""
+        if self.outline is None:
+            return np.zeros(0)
+        widths = counter_widths(self.outline)
+        # Walls that lean open the spaces by as much as they narrow the strokes.
+        return np.maximum(widths - self._lean, 0.0) if len(widths) else widths
 
     @cached_property
     def strokes(self) -> Widths:
         """At the cap."""
-        if self.outline is None:
-            return Widths(np.nan, np.nan)
-        high = stroke_widths(self.outline)
-        low = Widths(np.nan, np.nan)
-        if self._lower_outline is not None:
-            low = stroke_widths(self._lower_outline)
-        lean = high.usual - low.usual
-        if not np.isfinite(lean):
-            return high
-        more = lean / (HIGH_LEVEL - LOW_LEVEL) * (1 - HIGH_LEVEL)
+        high, more = self._high_strokes, self._lean
         return Widths(max(high.narrowest + more, 0.0), max(high.usual + more, 0.0))
+
+    @cached_property
+    def _high_strokes(self) -> Widths:
+        """At the upper level."""
+        return Widths(np.nan, np.nan) if self.outline is None else stroke_widths(self.outline)
+
+    @cached_property
+    def _lean(self) -> float:
+        """mm, how much wider strokes are at the cap than at the upper level; 0 if not known."""
+        if self.outline is None or self._lower_outline is None:
+            return 0.0
+        lean = self._high_strokes.usual - stroke_widths(self._lower_outline).usual
+        share = (1 - HIGH_LEVEL) / (HIGH_LEVEL - LOW_LEVEL)
+        return share * lean if np.isfinite(lean) else 0.0
 
     def stroke_uncertainty(self, width: float) -> float:
         """mm"""

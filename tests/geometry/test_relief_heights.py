@@ -128,3 +128,22 @@ def test_bands_of_a_rounding_are_no_base_in_a_bore_of_few_faces() -> None:
         assert shape.lower <= 5.4 + case.slack
         assert shape.upper >= 5.4 - case.slack
         assert shape.upper - shape.lower < 0.06 * 5.4
+
+
+@pytest.mark.parametrize("segments", [16, 32])
+@pytest.mark.parametrize("high", [0.6, 0.775, 0.9])
+def test_balls_of_few_facets_are_domes(high: float, segments: int) -> None:
+    """Of 16 facets round all corners that look up lie on one ring, but for the top."""
+    radius = 0.775 if high >= 0.775 else (0.775**2 + high**2) / (2 * high)
+    ball = m3.Manifold.sphere(radius, segments).translate((0, 0, high - radius))
+    post = m3.Manifold.cylinder(1 + max(high - radius, 0), radius, circular_segments=segments)
+    dome = ball + post.translate((0, 0, -1)) if high > 0.775 else ball
+    row = [dome.translate((2.4 * k, 0, 0)) for k in range(3)]
+    body = m3.Manifold.cube((12, 6, 3)).translate((-3, -3, -3))
+    case = shapes.ReliefCase("row", *arrays(body + sum(row, m3.Manifold())), height=high)
+    case = shapes.moved(case, np.random.default_rng(segments))
+    table = edge_table(case.faces, len(case.vertices))
+    (dots,) = find_reliefs(case.vertices, case.faces, table, 1e-6).dots
+    assert len(dots.shapes) == 3
+    for shape in dots.shapes:
+        assert shape.lower - 1e-4 <= high <= shape.upper + 1e-4

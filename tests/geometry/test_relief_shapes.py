@@ -3,7 +3,7 @@
 import manifold3d as m3
 import numpy as np
 import pytest
-from shapes_relief import Outline, centred, font_text, lettered, on_slab
+from shapes_relief import Outline, barred, centred, font_text, lettered, on_slab
 
 from lint3d.geometry.reliefs import Found, find_reliefs
 from lint3d.geometry.topology import edge_table
@@ -114,3 +114,13 @@ def test_letters_with_spaces_and_signs_are_no_patterns(text: str) -> None:
     case = lettered(text, 0.8, 10.0)
     (line,) = _found(case.vertices, case.faces).inscriptions
     assert line.characters == case.characters
+
+
+@pytest.mark.parametrize("height", [1.2, -1.2])
+def test_spaces_between_walls_that_lean_are_those_at_the_cap(height: float) -> None:
+    """As strokes are: 1 % too narrow in a bold O with walls at 6 degrees, as seen at 0.7 of it."""
+    case = barred("OLO", height, 9.0, 1.8, draft_deg=6.0)
+    (line,) = _found(case.vertices, case.faces).inscriptions
+    spaces = np.concatenate([shape.counters for shape in line.shapes])
+    assert len(spaces) == 2
+    assert spaces == pytest.approx([4 * (9.0 - 1.8) / 6 - 1.8] * 2, rel=0.003)
