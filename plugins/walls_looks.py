@@ -31,6 +31,9 @@ MOST_SHOWN = 400_000
 MOST_OPEN = 0.5
 #: So many regions are told one by one: of a body of a million needles the tightest.
 MOST_TOLD = 5_000
+#: Of more rods, or holes, the thinnest and the most slender are worked out: whether they meet is
+#: asked of all at once.
+MOST_MET = 20_000
 
 NEAR_HOLE = (
     "Near a hole in the surface it is not known where the material ends; "
@@ -193,7 +196,7 @@ def bars_of(
     narrow : what is required of the diameter; None if nothing is
     """
     from lint3d.geometry.enclosure import is_sure
-    from lint3d.geometry.rods import bars
+    from lint3d.geometry.rods import worst_bars
     from lint3d.geometry.rods_meeting import joined_in_line
 
     reach = HEAD_ROOM * narrow.low if narrow is not None and narrow.low else 0.0
@@ -202,22 +205,27 @@ def bars_of(
         reach = max(reach, HEAD_ROOM * longest / interest.low)
     if not 0 < reach < np.inf:
         raise NotApplicable("No rule with a limit asks for it.")
-    found = bars(surface.spans, reach, look)
+    found, more = worst_bars(surface.spans, reach, look, MOST_MET)
     if look == "outward":
         # A hole that another crosses is as deep as if none did; struts end at their nodes.
         found = joined_in_line(found)
-    left_out: tuple[LeftOut, ...] = ()
+    left_out = [
+        LeftOut(
+            f"{more} more places may be such: only the {MOST_MET} thinnest, and the longest for "
+            "their thickness, were worked out. Mend those, and look again."
+        )
+    ] * bool(more)
     if len(surface.caps.face):
         middle = np.array([(bar.start + bar.end) / 2 for bar in found]).reshape(-1, 3)
         sure = is_sure(surface.caps, middle)
         if sure is None:
             raise NotMeasurable(TOO_MANY_HOLES)
         found = [bar for bar, is_kept in zip(found, sure, strict=True) if is_kept]
-        left_out = (LeftOut(NEAR_HOLE, np.unique(surface.caps.face)),)
+        left_out.append(LeftOut(NEAR_HOLE, np.unique(surface.caps.face)))
     # A ring or a coil is no pin: length over diameter says little of it. Ducts are left to drain.
     straight = tuple(bar for bar in found if bar.is_straight)
     bent = tuple(bar for bar in found if not bar.is_straight)
-    return Bars(straight, bent, left_out, surface.lies_on)
+    return Bars(straight, bent, tuple(left_out), surface.lies_on)
 
 
 def _without_unsure(surface: Surface, found: Spans) -> tuple[Spans, list[LeftOut]]:

@@ -17,7 +17,6 @@ from lint3d_plugins import walls_looks
 from lint3d_plugins.walls_looks import Bars, Thickness
 from lint3d_plugins.walls_places import places_of
 from lint3d_plugins.walls_straight import (
-    MOST_MET,
     Inside,
     corners_of,
     round_place,
@@ -60,8 +59,10 @@ def round_places(thickness: Thickness, felt: Bars, interest: Interest, remark: s
         straight = [(place, bar) for place, bar in pairs if bar is not None and bar.is_straight]
         is_rod = thickness.spans.look == "inward"
         tell = straight_rods if is_rod else straight_holes
-        places = tell(straight, below[:MOST_MET], known, remark)
-        more = max(len(places) - walls_looks.MOST_TOLD, 0) + max(len(below) - MOST_MET, 0)
+        places = tell(straight, below[: walls_looks.MOST_MET], known, remark)
+        more = max(len(places) - walls_looks.MOST_TOLD, 0) + max(
+            len(below) - walls_looks.MOST_MET, 0
+        )
         places = places[: walls_looks.MOST_TOLD]
         # Contacts off the middle of a side may stand apart from the bar that they are in. What is
         # longer than the rod it is tightest in, such as a comb, is more than that rod.

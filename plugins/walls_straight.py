@@ -22,8 +22,6 @@ if TYPE_CHECKING:
     from lint3d.geometry.rods_bar import Bar
     from lint3d.geometry.spans_surface import SpanSurface
 
-#: Of more bars than that the first are looked at: whether they meet is asked of all at once.
-MOST_MET = 20_000
 MEETS = " Others, no thinner, meet it."
 LONGER = 1.25
 SAME_WAY = 0.9  # the cosine: bars that run the same way to within 26 degrees
@@ -77,7 +75,7 @@ def most_slender_of_each(rods: Sequence[Bar], limit: float) -> list[Bar]:
     """Rods without those that meet a more slender one, if both may be longer than the limit."""
     from lint3d.geometry.rods_meeting import meeting
 
-    doubtful = [bar for bar in rods if bar.slenderness[2] >= limit][:MOST_MET]
+    doubtful = [bar for bar in rods if bar.slenderness[2] >= limit][: walls_looks.MOST_MET]
     kept = {
         id(max((doubtful[i] for i in mine), key=lambda bar: bar.slenderness[0]))
         for mine in _members(meeting(doubtful))

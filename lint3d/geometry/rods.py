@@ -13,37 +13,34 @@ Tested by tests/geometry/test_rods.py. The method was made for this project; no 
 
 from __future__ import annotations
 
+import sys
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
-from lint3d.geometry.components import connected_groups
-from lint3d.geometry.ray_fans import fan
-from lint3d.geometry.rods_bar import CIRCLE_MOST, Bar, pointing_up, straight_axes, with_ends
+from lint3d.geometry.rods_bar import CIRCLE_MOST, Bar, with_ends
 from lint3d.geometry.rods_bent import circles_at
 from lint3d.geometry.rods_circle import narrowest_circles, sagitta_of
 from lint3d.geometry.rods_felt import Felt, thin_both_ways
-from lint3d.geometry.rods_lines import BESIDE, lines_of
+from lint3d.geometry.rods_groups import (
+    ROUND_PROBES,
+    axes_of,
+    closed_round,
+    groups_of,
+    on_some,
+    worst_groups,
+)
+from lint3d.geometry.rods_lines import lines_of
 from lint3d.geometry.spans import Look
 from lint3d.geometry.spans_effort import effort_of_step
-from lint3d.geometry.spans_regions import ROD_RATIO
 from lint3d.geometry.spans_surface import SpanSurface
-from lint3d.geometry.vectors import cross_product
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
-SAME_WAY = float(np.cos(np.radians(40.0)))  # neighbours on one bar; chords are 22 degrees apart
-NEIGHBOURS = 12
-NO_FARTHER = 0.05  # of the diameter: middles so near each other are one place
 SHORTEST = 1.0  # a bar is at least as long as it is thick
-ROUND = 12  # rays square to the axis
-ROUND_REACH = 1.5  # of the diameter: half the diagonal of a bar 2 : 1 is 1.12
-ROUND_SHARE = 0.9  # of the rays must meet a side
-ROUND_PROBES = 24  # places along each bar
 # Smallest circle in a section, as a share of the usual way across: one that is smaller was cut by
 # sides of something else. A hole is as wide as its neck, a rod with holes in it as thick as usual.
 CIRCLE_LEAST = {"inward": 0.85, "outward": 0.6}
@@ -54,6 +51,11 @@ COVERED = 0.7  # of the sides of a round bar as long and as thick must be thin b
 
 
 def bars(surface: SpanSurface, reach: float, look: Look = "inward") -> list[Bar]:
+    """All rods or holes up to a diameter; see `worst_bars`."""
+    return worst_bars(surface, reach, look, sys.maxsize)[0]
+
+
+def worst_bars(surface: SpanSurface, reach: float, look: Look, most: int) -> tuple[list[Bar], int]:
     """Rods or holes up to a diameter, the most slender first.
 
     Parameters
@@ -61,30 +63,37 @@ def bars(surface: SpanSurface, reach: float, look: Look = "inward") -> list[Bar]
     surface : see `surface_from_mesh`
     reach : mm, the largest diameter of interest
     look : "inward" for rods, "outward" for holes
+    most : of more than so many only so many of the thinnest, and of the longest for their
+        thickness, are worked out: a body of a million needles has as many
+
+    Returns
+    -------
+    the bars, and how many more places that may be bars were not worked out
 
     Raises
     ------
     RaysSpent : so many large facets lie across each other that it would take too long
     """
     if look == "outward" and surface.has_no_gaps(reach):
-        return []
+        return [], 0
     inward = -surface.normals if look == "inward" else surface.normals
     effort_of_step(surface)
     felt, whole = thin_both_ways(surface, inward, reach)
     if not len(felt.point):
-        return []
-    group = _groups(surface, felt)
-    keep = _closed_round(surface, felt, group)
-    rows = keep[group]
-    felt, group = felt.take(rows), np.cumsum(keep)[group[rows]] - 1
+        return [], 0
+    group = groups_of(surface, felt)
+    felt, group = on_some(felt, group, closed_round(surface, felt, group))
     if not len(group):
-        return []
-    axis, straight = _axes(surface, inward, felt, group)
+        return [], 0
+    axis, straight = axes_of(surface, inward, felt, group)
     one_way = np.where(straight[group, None], axis[group], 0.0)
     parted = lines_of((felt.point + felt.contact) / 2, one_way, felt.thick, group)
     if parted.max() > group.max():
         group = parted
-        axis, straight = _axes(surface, inward, felt, group)
+        axis, straight = axes_of(surface, inward, felt, group)
+    keep = worst_groups(felt, group, axis, most)
+    felt, group = on_some(felt, group, keep)
+    axis, straight = axis[keep], straight[keep]
     least = CIRCLE_LEAST[look]
     found, kept = _bars(surface, inward, felt, group, whole, axis, straight, least)
     is_long = np.array([bar.length >= SHORTEST * bar.diameter for bar in found], bool)
@@ -92,71 +101,8 @@ def bars(surface: SpanSurface, reach: float, look: Look = "inward") -> list[Bar]
     round_side = np.array([np.pi * bar.diameter * bar.shortest for bar in found])
     is_long &= side >= COVERED * round_side
     found = [bar for bar, is_kept in zip(found, is_long, strict=True) if is_kept]
-    return sorted(found, key=lambda bar: (-bar.slenderness[0], int(bar.faces[0])))
-
-
-# --- what hangs together ------------------------------------------------------------------------
-
-
-def _groups(surface: SpanSurface, felt: Felt) -> Ints:
-    """Which bar each point is on: neighbours hang together where the bar runs on the same way."""
-    count, facets = len(felt.point), len(surface.faces)
-    row = np.arange(count)
-    first = np.full(facets, -1)
-    first[felt.facet[::-1]] = row[::-1]
-    links = [np.stack([row, first[felt.facet]])]
-    own = np.flatnonzero(first >= 0)
-    for side in range(3):
-        other = surface.neighbours[own, side]
-        both = (other >= 0) & (first[other] >= 0)
-        links.append(np.stack([first[own[both]], first[other[both]]]))
-    across = first[felt.facet_across]
-    links.append(np.stack([row[across >= 0], across[across >= 0]]))
-    one, two = _alike(felt, np.concatenate(links, axis=1))
-    some = _one_in_each_place(felt, connected_groups(count, one, two))
-    middle, thick = (felt.point[some] + felt.contact[some]) / 2, felt.thick[some]
-    gap, near = cKDTree(middle).query(middle, k=min(NEIGHBOURS, len(some)))
-    near, gap = near.reshape(len(some), -1), gap.reshape(len(some), -1)
-    at, column = np.nonzero(gap <= BESIDE * np.minimum(thick[:, None], thick[near]))
-    more = _alike(felt, np.stack([some[at], some[near[at, column]]]))
-    return connected_groups(count, np.concatenate([one, more[0]]), np.concatenate([two, more[1]]))
-
-
-def _alike(felt: Felt, links: Ints) -> Ints:
-    """Those links (2, k) between places about as thick where a bar runs the same way."""
-    one, two = links
-    thin = np.minimum(felt.thick[one], felt.thick[two])
-    alike = np.maximum(felt.thick[one], felt.thick[two]) <= ROD_RATIO * thin
-    alike &= np.abs(np.einsum("ij,ij->i", felt.way[one], felt.way[two])) >= SAME_WAY
-    return links[:, alike]
-
-
-def _one_in_each_place(felt: Felt, group: Ints) -> Ints:
-    """Rows of which the middles lie apart, ascending: one of those in a group that hardly do.
-
-    The sides of a round bar have their middles on its axis: of hundreds of thousands few are left.
-    """
-    size = np.log2(felt.thick).round()
-    cell = np.floor((felt.point + felt.contact) / (2 * NO_FARTHER * 2.0 ** size[:, None]))
-    way = np.abs(felt.way).argmax(axis=1)
-    order = np.lexsort((*cell.T, size, way, group))
-    key = np.column_stack([cell, size, way, group])[order]
-    is_new = np.ones(len(order), dtype=bool)
-    is_new[1:] = (key[1:] != key[:-1]).any(axis=1)
-    return np.sort(order[is_new])
-
-
-def _axes(surface: SpanSurface, inward: Floats, felt: Felt, group: Ints) -> tuple[Floats, Bools]:
-    """Axis of each group: square to its sides if there is such, else its long way."""
-    size = np.bincount(group)
-    axis, straight = straight_axes(inward[felt.facet], felt.area, group, len(size))
-    middle = (felt.point + felt.contact) / 2
-    mean = np.stack([np.bincount(group, middle[:, i]) for i in range(3)], axis=1) / size[:, None]
-    centred = middle - mean[group]
-    cloud = np.zeros((len(size), 3, 3))
-    np.add.at(cloud, group, centred[:, :, None] * centred[:, None])
-    long_way = pointing_up(np.linalg.eigh(cloud)[1][:, :, 2])
-    return np.where(straight[:, None], axis, long_way), straight
+    found.sort(key=lambda bar: (-bar.slenderness[0], int(bar.faces[0])))
+    return found, int((~keep).sum())
 
 
 def _facets_of(felt: Felt, group: Ints) -> tuple[Ints, Ints]:
@@ -164,28 +110,6 @@ def _facets_of(felt: Felt, group: Ints) -> tuple[Ints, Ints]:
     key = np.unique(felt.facet * np.int64(int(group.max()) + 1) + group)
     size = np.int64(int(group.max()) + 1)
     return key // size, key % size
-
-
-def _closed_round(surface: SpanSurface, felt: Felt, group: Ints) -> Bools:
-    """(groups,) do rays square to the bar meet one of its sides all round?"""
-    order = np.argsort(group, kind="stable")
-    size = np.bincount(group)
-    start = np.cumsum(size) - size
-    place = np.arange(len(order)) - start[group[order]]
-    rows = order[place % np.maximum(1, size // ROUND_PROBES)[group[order]] == 0]
-    middle = (felt.point[rows] + felt.contact[rows]) / 2
-    across = felt.contact[rows] - felt.point[rows]
-    across /= np.linalg.norm(across, axis=1)[:, None]
-    two = cross_product(across, felt.way[rows])
-    reach = ROUND_REACH * felt.thick[rows]
-    turns = (np.arange(ROUND) + 0.5) * 2 * np.pi / ROUND
-    met = (fan(surface.scene, middle, across, two, turns, reach) >= 0).sum(axis=1)
-    share = np.bincount(group[rows], met / ROUND, minlength=len(size))
-    closed: Bools = share >= ROUND_SHARE * np.bincount(group[rows], minlength=len(size))
-    return closed
-
-
-# --- bars ---------------------------------------------------------------------------------------
 
 
 def _bars(
@@ -247,10 +171,10 @@ def _bent_circles(
     size, flats, _, _ = circles_at(surface, inward, middle, across, thick)
     sagitta = sagitta_of(size, flats)
     found = {}
-    for i in each.tolist():
-        mine = _run_of(group[rows], i)
-        good = mine[np.isfinite(size[mine])]
-        if len(good) >= BENT_SHARE * len(mine):
+    each, start, count = np.unique(group[rows], return_index=True, return_counts=True)
+    for i, first, mine in zip(each.tolist(), start.tolist(), count.tolist(), strict=True):
+        good = first + np.flatnonzero(np.isfinite(size[first : first + mine]))
+        if len(good) >= BENT_SHARE * mine:
             best = good[size[good].argmin()]
             differ = float(np.median(size[good]) - size[best])
             found[i] = float(size[best]), float(sagitta[best]), differ
@@ -265,11 +189,6 @@ def _medians(value: Floats, group: Ints, count: int) -> Floats:
     value = value[order]
     middle: Floats = (value[start + (size - 1) // 2] + value[start + size // 2]) / 2
     return middle
-
-
-def _run_of(ascending: Ints, number: int) -> Ints:
-    """Rows of an ascending array that hold a number."""
-    return np.arange(*np.searchsorted(ascending, [number, number + 1]))
 
 
 def _by_circle(

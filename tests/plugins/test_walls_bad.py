@@ -174,3 +174,19 @@ def test_more_pins_than_are_told_say_nothing_of_walls(
     told = {one.rule: one.kind for one in results if one.rule != "walls/slender"}
     assert set(told.values()) == {"pass"}
     assert {"walls/thin-wall", "walls/free-wall", "walls/thin-rod"} <= set(told)
+
+
+def test_of_very_many_pins_those_not_worked_out_leave_it_open(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    body = shapes.box([14, 10, 3])
+    for i in range(12):
+        thick = 0.30 + 0.02 * i
+        body += shapes.rod(thick / 2, 4, 8).translate([2 + 3 * (i // 3), 2 + 3 * (i % 3), 2.9])
+    vertices, faces = shapes.arrays(body)
+    monkeypatch.setattr(walls_looks, "MOST_MET", 5)
+    results = inspected(vertices[faces], tmp_path, limits=["walls/thin-rod=0.6 mm"])
+    told = [one for one in results if one.rule == "walls/thin-rod"]
+    failed = [one.measured for one in told if one.kind == "fail"]
+    assert min(failed) == pytest.approx(0.30 * np.cos(np.pi / 8), abs=1e-3)
+    assert any("more places may be such" in one.message for one in told if one.kind == "open")
