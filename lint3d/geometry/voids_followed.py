@@ -20,6 +20,9 @@ from lint3d.geometry.voids_sides import NONE, ONE, OTHER
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
+#: A front of fewer points is gone ahead of, by so many steps at most.
+_FEW, _MOST_AHEAD = 100, 6
+
 
 def followed(
     gates: Gates,
@@ -43,24 +46,66 @@ def followed(
     the places of all steps; False if it does not get there, None if that is not known
     """
     steps, places = across
-    front, size = np.unique(steps), gates.grid.size
-    seen, asked = front, np.unique(steps[:, 0] * size + steps[:, 1])
+    front = np.unique(steps)
+    seen, known = front, _Known(gates, steps, side, radius)
     front = front[side[front] == NONE]
     while (chain := _chain(seen, side[seen], steps)) is None:
         if len(front) == 0:
             return False
         if len(seen) > most or gates.is_tired:
             return None
-        pair = steps_about(gates.grid, front)
-        # Each step is looked at once, whichever of its ends is gone on from first.
-        key = np.setdiff1d(pair[:, 0] * size + pair[:, 1], asked)
-        asked = np.union1d(asked, key)
-        pair, place = gates.open(np.column_stack(np.divmod(key, size)), radius)
+        pair, place = known.open_about(front)
         steps, places = np.concatenate([steps, pair]), np.concatenate([places, place])
         front = np.setdiff1d(pair, seen)
         seen = np.union1d(seen, front)
         front = front[side[front] == NONE]
     return chain, places
+
+
+class _Known:
+    """Which steps a ball may take, asked of those beside its front, and a little ahead of it.
+
+    A question about a few steps costs as much as one about many: where the front is short, as in a
+    gap all round that it runs along, it is far the most of what following takes.
+    """
+
+    def __init__(self, gates: Gates, steps: Ints, side: NDArray[np.int8], radius: float) -> None:
+        self._gates, self._side, self._radius = gates, side, radius
+        self._asked = np.unique(self._keys(steps))
+        self._steps = np.zeros((0, 2), np.int64)
+        self._places = np.zeros((0, 3))
+        """those that may be taken and were not"""
+
+    def open_about(self, front: Ints) -> tuple[Ints, Floats]:
+        """Steps (k, 2) beside some points that may be taken, and places (k, 3), each told once."""
+        if len(self._new(front)):
+            points = ahead = front
+            for _ in range(_MOST_AHEAD):
+                if len(points) >= _FEW:
+                    break
+                ahead = np.setdiff1d(steps_about(self._gates.grid, ahead), points)
+                ahead = ahead[self._side[ahead] == NONE]
+                points = np.union1d(points, ahead)
+            key = self._new(points)
+            self._asked = np.union1d(self._asked, key)
+            pair = np.column_stack(np.divmod(key, self._gates.grid.size))
+            pair, place = self._gates.open(pair, self._radius)
+            steps, places = np.concatenate([self._steps, pair]), np.vstack([self._places, place])
+            order = np.argsort(self._keys(steps))
+            self._steps, self._places = steps[order], places[order]
+        beside = np.isin(self._steps, front).any(axis=1)
+        found = self._steps[beside], self._places[beside]
+        self._steps, self._places = self._steps[~beside], self._places[~beside]
+        return found
+
+    def _new(self, points: Ints) -> Ints:
+        """Keys of the steps about some points that were not asked about."""
+        found: Ints = np.setdiff1d(self._keys(steps_about(self._gates.grid, points)), self._asked)
+        return found
+
+    def _keys(self, steps: Ints) -> Ints:
+        keys: Ints = steps[:, 0] * self._gates.grid.size + steps[:, 1]
+        return keys
 
 
 def steps_about(grid: Grid, points: Ints) -> Ints:
@@ -85,6 +130,8 @@ def _chain(
     -------
     and the points that they begin and end at; None if they do not lead from side to side
     """
+    if not ((side == ONE).any() and (side == OTHER).any()):
+        return None
     count = len(points)
     pair = np.searchsorted(points, steps)
     ends = [np.flatnonzero(side == name) for name in (ONE, OTHER)]
