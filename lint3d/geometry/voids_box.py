@@ -19,6 +19,9 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
+#: Ways are looked for first that are no longer than the straight one by this, and a few steps.
+_OFTEN_LONGER, _A_FEW = 1.2, 12
+
 
 def box_grid(low: Floats, high: Floats, pitch: float, most: float) -> Grid:
     """A grid over a box, made coarser until it has at most `most` points."""
@@ -89,7 +92,34 @@ def _widest_level(distance: NDArray[np.float32], one: int, two: int) -> float:
 
 
 def _short_way(wide: Bools, one: int, two: int) -> Ints:
-    """Flat numbers of a way of fewest steps through the given points."""
+    """Flat numbers of a way of fewest steps through the given points, which join its ends.
+
+    A way of so many steps keeps to the points that are so near to both its ends together, counted
+    along the axes: most points need not be looked at.
+    """
+    off = _steps_from(wide.shape, one) + _steps_from(wide.shape, two)
+    least = int(off.min())
+    most = int(_OFTEN_LONGER * least) + _A_FEW
+    while True:
+        line = _fewest_steps(wide & (off <= most), one, two)
+        if line is not None and len(line) - 1 <= most:
+            return line
+        assert line is not None or most < off.max(), "both ends are joined"
+        most = len(line) - 1 if line is not None else least + 2 * (most - least)
+
+
+def _steps_from(shape: tuple[int, ...], point: int) -> NDArray[np.int32]:
+    """Steps along the axes from one point of a grid to each."""
+    at = np.unravel_index(point, shape)
+    far = [
+        np.abs(np.arange(n, dtype=np.int32) - np.int32(i)) for n, i in zip(shape, at, strict=True)
+    ]
+    found: NDArray[np.int32] = far[0][:, None, None] + far[1][:, None] + far[2]
+    return found
+
+
+def _fewest_steps(wide: Bools, one: int, two: int) -> Ints | None:
+    """Flat numbers of a way of fewest steps through the given points; None if there is none."""
     rows = np.flatnonzero(wide)
     number = np.full(wide.size, -1, np.int64)
     number[rows] = np.arange(len(rows))
@@ -108,4 +138,4 @@ def _short_way(wide: Bools, one: int, two: int) -> Ints:
     line = [int(number[two])]
     while before[line[-1]] >= 0:
         line.append(int(before[line[-1]]))
-    return rows[line[::-1]]
+    return rows[line[::-1]] if line[-1] == number[one] else None
