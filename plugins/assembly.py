@@ -48,7 +48,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from lint3d.geometry.clearance import Spot
+    from lint3d.geometry.clearance_spots import Spot
 
 #: Of one pair of bodies so many places are looked at more closely than by their distance.
 MOST_FITS = 20
@@ -57,7 +57,8 @@ MOST_FITS = 20
 @measure(unit="mm")
 def neighbours(assembly: Assembly, interest: Interest) -> Neighbours:
     """Which bodies come near each other, where, and how near?"""
-    from lint3d.geometry.clearance import Surface, near_pairs, near_spots
+    from lint3d.geometry.clearance import Surface, near_pairs
+    from lint3d.geometry.clearance_spots import near_spots
     from lint3d.geometry.clearance_tree import TooManyPairs
 
     bodies = assembly.bodies

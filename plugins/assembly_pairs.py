@@ -14,7 +14,8 @@ from lint3d.geometry.facets import lie_in_plane
 from lint3d.geometry.topology import is_in_pieces
 
 if TYPE_CHECKING:
-    from lint3d.geometry.clearance import Spot, Surface
+    from lint3d.geometry.clearance import Surface
+    from lint3d.geometry.clearance_spots import Spot
     from lint3d.geometry.overlap import Overlap
 
 #: mm; no process builds so narrow a gap: what is surely nearer touches. As the default weld

@@ -15,7 +15,7 @@ from lint3d_plugins.assembly_pairs import Meeting, Pair
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from lint3d.geometry.clearance import Spot
+    from lint3d.geometry.clearance_spots import Spot
 
 
 # --- pairs that meet ----------------------------------------------------------------------------
@@ -81,6 +81,7 @@ def contact_place(pair: Pair, spot: Spot, meeting: Meeting | None) -> Place:
         faces=spot.faces,
         of=pair.bodies[0],
         other=pair.bodies[1],
+        distinct=spot.others is not None,
         remark=remark,
         properties={"contact_area_mm2": area, "distance_mm": spot.distance},
     )
@@ -119,6 +120,7 @@ def clearance_place(pair: Pair, spot: Spot, with_area: bool) -> Place:
         other=pair.bodies[1],
         other_faces=_facing_faces(pair, spot),
         ends=(spot.point[0], spot.point[1]),
+        distinct=spot.others is not None,
         remark=f"The gap to '{pair.bodies[1].name}' is {spot.distance:.4g} mm.",
         properties=facts,
     )
@@ -126,6 +128,8 @@ def clearance_place(pair: Pair, spot: Spot, with_area: bool) -> Place:
 
 def _facing_faces(pair: Pair, spot: Spot) -> NDArray[np.int64]:
     """Faces of the second body whose boxes come within the level of the spot's."""
+    if spot.others is not None:
+        return spot.others
     one, two = pair.surfaces
     flat = one.vertices[one.faces[spot.faces]].reshape(-1, 3)
     level = max(spot.level, spot.distance)
@@ -136,6 +140,8 @@ def _near_corners(pair: Pair, spot: Spot, level: float) -> tuple[Any, Any]:
     """Corners of the spot's faces, and of the other body's faces that may be within the level."""
     one, two = pair.surfaces
     corners = one.vertices[one.faces[spot.faces]]
+    if spot.others is not None:
+        return corners, two.vertices[two.faces[spot.others]]
     flat = corners.reshape(-1, 3)
     return corners, two.corners[two.tree.within(flat.min(axis=0) - level, flat.max(axis=0) + level)]
 

@@ -1,8 +1,7 @@
-"""Where do two bodies come near each other, and how near?
+"""Which bodies come near each other, and with which faces?
 
-Pairs whose boxes lie within reach are found with a tree of boxes; of each pair the faces within
-reach are found by exact closest points, grouped into connected regions, and each region gets its
-exact smallest distance. A body inside another's material keeps a distance as well: `overlap.py`
+Pairs whose boxes lie within reach are found with a tree of boxes; how near they come
+`clearance_spots` tells. A body inside another's material keeps a distance as well: `overlap.py`
 tells. Lengths in mm. Guarded by tests/geometry/test_clearance.py.
 """
 
@@ -17,21 +16,12 @@ from numpy.typing import NDArray
 from rtree.index import Index, Property
 
 from lint3d.geometry.clearance_slender import perhaps_near
-from lint3d.geometry.clearance_tree import BoxTree, TooManyPairs, common_frame, nearest_faces
-from lint3d.geometry.components import connected_groups
+from lint3d.geometry.clearance_tree import BoxTree
 from lint3d.geometry.vectors import cross_product
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
-
-# Rounding to single precision moves a point by half of `Surface.uncertainty_mm` at most. Where very
-# many distances are equal but for rounding, most of the other half is what the search may miss.
-_SLACK = 0.4
-# Of needles (500 times as long as wide) no tree can tell which are near: two bodies with more pairs
-# of them than this within reach are given up at once.
-_NEEDLE = 500.0
-_MOST_NEEDLE_PAIRS = 50_000_000
 
 
 @dataclass(eq=False)
@@ -67,22 +57,6 @@ class Surface:
             self.low, self.high = self.tree.low[-1][0], self.tree.high[-1][0]
         else:
             self.low, self.high = np.full(3, np.inf), np.full(3, -np.inf)
-
-
-@dataclass(frozen=True, eq=False)
-class Spot:
-    """A connected region of the first body that lies within `level` of the second."""
-
-    distance: float
-    """mm, smallest in the region, exact but for the coordinates; 0.0 where the bodies meet"""
-    level: float
-    """mm"""
-    point: Floats
-    """(2, 3) mm, where they are nearest, on the first body and on the second"""
-    face: tuple[int, int]
-    """the nearest faces, on the first body and on the second"""
-    faces: Ints
-    """rows of the first body's faces, the nearest first"""
 
 
 def near_pairs(surfaces: Sequence[Surface], reach: float) -> list[tuple[int, int]]:
@@ -122,29 +96,6 @@ def near_boxes(low: Floats, high: Floats, reach: float) -> Ints:
     pairs = pairs[pairs[:, 0] < pairs[:, 1]]
     ordered: Ints = pairs[np.lexsort((pairs[:, 1], pairs[:, 0]))]
     return ordered
-
-
-def near_spots(one: Surface, two: Surface, levels: Sequence[float]) -> list[Spot]:
-    """Regions of the first body that lie near the second, with their exact smallest distance.
-
-    Parameters
-    ----------
-    levels : mm, ascending
-        A region is a connected group of faces that come within a level; one that holds a region of
-        a lower level is told as that only.
-
-    Returns
-    -------
-    list of Spot, the nearest first; empty if nothing is within the last level
-
-    Raises
-    ------
-    clearance_tree.TooManyPairs : the facets lie too thick
-    """
-    rows = faces_within(one, two, levels[-1])
-    if rows is None:
-        return []
-    return _Field(one, two, *rows, levels).spots()
 
 
 def faces_within(one: Surface, two: Surface, reach: float) -> tuple[Ints, Ints] | None:
@@ -188,124 +139,6 @@ def _without_far_sides(
     return first, second
 
 
-class _Field:
-    """How near each of some faces of one body comes to some of another."""
-
-    def __init__(
-        self, one: Surface, two: Surface, first: Ints, second: Ints, levels: Sequence[float]
-    ) -> None:
-        self.one, self.two, self.first, self.second = one, two, first, second
-        self.levels = levels
-        self.slack = _SLACK * max(one.uncertainty_mm, two.uncertainty_mm)
-        self.turn, self.origin = common_frame(one.corners[first], two.corners[second])
-        self.here = (one.corners[first] - self.origin) @ self.turn
-        self.there = (two.corners[second] - self.origin) @ self.turn
-        if _needles(self.here) * _needles(self.there) > _MOST_NEEDLE_PAIRS:
-            raise TooManyPairs
-        middle = self.here.mean(axis=1)
-        self.radius = np.linalg.norm(self.here - middle[:, None], axis=2).max(axis=1)
-        self.middle_distance, self.other, on_other = closest_points(middle, self.there)
-        #: Known to be reached: a distance between two points of the surfaces.
-        self.known = self.middle_distance.copy()
-        self.points = np.stack([middle, on_other])
-        self._other_way()
-
-    def _other_way(self) -> None:
-        """Middles of the second body's faces may know better: a small face over a large one."""
-        middle = self.there.mean(axis=1)
-        distance, face, point = closest_points(middle, self.here)
-        order = np.lexsort((distance, face))
-        order = order[np.flatnonzero(np.diff(face[order], prepend=-1))]
-        order = order[distance[order] < self.known[face[order]]]
-        rows = face[order]
-        self.known[rows], self.other[rows] = distance[order], order
-        self.points[0, rows], self.points[1, rows] = point[order], middle[order]
-
-    def spots(self) -> list[Spot]:
-        least = np.maximum(self.middle_distance - self.radius, 0)
-        doubtful = np.zeros(len(least))  # the highest level that each face may or may not be within
-        for level in self.levels:
-            doubtful[(least <= level) & (self.known > level)] = level
-        rows = np.flatnonzero(doubtful)
-        self._refine(rows, doubtful[rows] * (1 + 1e-12), None)
-        region, level_of = self._regions()
-        if not level_of:
-            return []
-        best = np.full(len(level_of), np.inf)
-        kept = region >= 0
-        np.minimum.at(best, region[kept], self.known[kept])
-        open_rows = np.flatnonzero(kept & (least < np.where(kept, best[region], 0)))
-        self._refine(open_rows, best[region[open_rows]], region[open_rows])
-        return self._described(region, level_of)
-
-    def _refine(self, rows: Ints, within: Floats, group: Ints | None) -> None:
-        """Exact distances, where less than `within`, of some faces or of the nearest of a group."""
-        if len(rows) == 0:
-            return
-        found = nearest_faces(self.here[rows], self.there, within, group, self.slack)
-        better = found.distance < self.known[rows[found.face]]
-        face = rows[found.face[better]]
-        self.known[face], self.other[face] = found.distance[better], found.other[better]
-        self.points[0, face], self.points[1, face] = found.point[better], found.other_point[better]
-
-    def _regions(self) -> tuple[Ints, list[float]]:
-        """Region of each face (-1: too far) and the level of each region."""
-        vertices = self.one.faces[self.one.row[self.first]]
-        region = np.full(len(self.known), -1)
-        levels: list[float] = []
-        for level in self.levels:
-            rows = np.flatnonzero(self.known <= level)
-            if len(rows) == 0:
-                continue
-            label = touching_faces(vertices[rows])
-            taken = np.unique(label[region[rows] >= 0])
-            fresh = ~np.isin(label, taken)
-            number = np.unique(label[fresh], return_inverse=True)[1]
-            region[rows[fresh]] = len(levels) + number
-            levels += [level] * (int(number.max()) + 1 if len(number) else 0)
-        return region, levels
-
-    def _described(self, region: Ints, level_of: list[float]) -> list[Spot]:
-        order = np.lexsort((self.known, region))
-        order = order[region[order] >= 0]
-        starts = np.flatnonzero(np.diff(region[order], prepend=-1))
-        spots = []
-        for rows in np.split(order, starts[1:]) if len(order) else []:
-            face = self.one.row[self.first[rows]]
-            worst = self._squarest(rows)
-            first = int(self.one.row[self.first[worst]])
-            spots.append(
-                Spot(
-                    float(self.known[rows[0]]),
-                    level_of[int(region[worst])],
-                    self.points[:, worst] @ self.turn.T + self.origin,
-                    (first, int(self.two.row[self.second[self.other[worst]]])),
-                    np.concatenate([[first], face[face != first]]),
-                )
-            )
-        return sorted(spots, key=lambda spot: (spot.distance, spot.face))
-
-    def _squarest(self, rows: Ints) -> int:
-        """Of the faces that are nearest as far as can be told, the one that looks straightest
-        across, and not the one round the corner that shares the nearest edge."""
-        step = self.one.uncertainty_mm + self.two.uncertainty_mm
-        tied = rows[self.known[rows] <= self.known[rows[0]] + step]
-        corners = self.here[tied]
-        normal = cross_product(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-        across = self.points[1, tied] - self.points[0, tied]
-        length = np.linalg.norm(normal, axis=1) * np.linalg.norm(across, axis=1)
-        straight = np.abs(np.einsum("ij,ij->i", normal, across))
-        return int(tied[(straight / np.where(length > 0, length, np.inf)).argmax()])
-
-
-def _needles(corners: Floats) -> int:
-    """How many of the triangles are far longer than wide?"""
-    side = np.roll(corners, -1, axis=1) - corners
-    longest = np.einsum("kij,kij->ki", side, side).max(axis=1)
-    normal = cross_product(side[:, 0], side[:, 1])
-    return int((np.sqrt(np.einsum("kj,kj->k", normal, normal)) * _NEEDLE < longest).sum())
-
-
 def closest_points(point: Floats, corners: Floats) -> tuple[Floats, Ints, Floats]:
     """How far is the nearest of the triangles from each point?
 
@@ -329,11 +162,3 @@ def closest_points(point: Floats, corners: Floats) -> tuple[Floats, Ints, Floats
     away = point - nearest
     distance = np.sqrt(np.einsum("ij,ij->i", away, away))
     return distance, np.asarray(triangle, np.int64).ravel(), nearest
-
-
-def touching_faces(faces: Ints) -> Ints:
-    """(k,) group of each face; faces that share a vertex are of one group."""
-    used, vertex = np.unique(faces, return_inverse=True)
-    owner = np.repeat(np.arange(len(faces)), 3)
-    groups = connected_groups(len(faces) + len(used), owner, len(faces) + vertex.ravel())
-    return groups[: len(faces)]

@@ -14,8 +14,9 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from lint3d.geometry.clearance import Spot, Surface, closest_points
+from lint3d.geometry.clearance import Surface, closest_points
 from lint3d.geometry.clearance_area import quartered
+from lint3d.geometry.clearance_spots import Spot
 from lint3d.geometry.clearance_triangles import point_distances
 from lint3d.geometry.components import connected_groups
 

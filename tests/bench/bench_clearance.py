@@ -23,7 +23,8 @@ import numpy as np
 import trimesh
 
 import lint3d
-from lint3d.geometry.clearance import Surface, near_pairs, near_spots
+from lint3d.geometry.clearance import Surface, near_pairs
+from lint3d.geometry.clearance_spots import near_spots
 from lint3d.geometry.overlap import contains, may_contain
 
 sys.path.insert(0, str(Path(__file__).parents[1]))

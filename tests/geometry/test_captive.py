@@ -9,7 +9,8 @@ from shapes_pairs import ball, barrel, box, cage, headed_pin, in_frame, mesh, ro
 
 from lint3d.geometry.captive import way_out
 from lint3d.geometry.captive_sweep import is_free
-from lint3d.geometry.clearance import Surface, near_spots
+from lint3d.geometry.clearance import Surface
+from lint3d.geometry.clearance_spots import near_spots
 
 
 def ring(radius: float, wire: float) -> m3.Manifold:

@@ -10,7 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapes_pairs import ball, barrel, box, cage, in_frame, mesh, rod, rotation
 
-from lint3d.geometry.clearance import Surface, near_pairs, near_spots, touching_faces
+from lint3d.geometry.clearance import Surface, near_pairs
+from lint3d.geometry.clearance_spots import near_spots, touching_faces
 from lint3d.geometry.clearance_tree import TooManyPairs
 
 SEEDS = st.integers(0, 2**31 - 1)
@@ -189,3 +190,26 @@ def test_a_body_without_area_is_near_nothing():
     assert near_spots(flat, block, [5.0]) == []
     assert near_spots(block, flat, [5.0]) == []
     assert near_pairs([flat, block], 5.0) == []
+
+
+@settings(max_examples=10, deadline=None)
+@given(SEEDS, st.integers(2, 4))
+def test_pads_before_one_large_face_are_one_each_whichever_body_is_first(seed, count):
+    """All lay on the same two facets of the plate, and were one region if the plate came first."""
+    gaps = np.random.default_rng(seed).uniform(0.1, 0.45, count)
+    lid = box([60, 2, 10], [0, 2, 0])
+    for i, gap in enumerate(gaps):
+        lid = lid + box([3, 2.5 - gap, 6], [3 + 9 * i, gap, 2])
+    one, two = surfaces(box([60, 2, 10], [0, -2, 0]), lid, seed)
+    for a, b in ((one, two), (two, one)):
+        spots = near_spots(a, b, [0.5, 0.75])
+        assert [spot.distance for spot in spots] == pytest.approx(sorted(gaps), abs=1e-4)
+        for spot in spots:
+            assert spot.others is None or a is one
+
+
+def test_a_pin_in_a_barrel_is_one_region_both_ways():
+    one, two = surfaces(barrel(2.3, 5, -5, 5, 48), rod(2, -8, 8, 48), 3)
+    for a, b in ((one, two), (two, one)):
+        (spot,) = near_spots(a, b, [0.5, 0.75])
+        assert spot.others is None

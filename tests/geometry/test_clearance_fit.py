@@ -8,8 +8,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapes_pairs import ball, barrel, box, in_frame, mesh, rod
 
-from lint3d.geometry.clearance import Surface, near_spots
+from lint3d.geometry.clearance import Surface
 from lint3d.geometry.clearance_fit import fit_at, smooth_patches
+from lint3d.geometry.clearance_spots import near_spots
 
 SEEDS = st.integers(0, 2**31 - 1)
 

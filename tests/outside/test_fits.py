@@ -14,8 +14,9 @@ import numpy as np
 import pytest
 from shapes_pairs import ball, barrel, box, fcl_distance, in_frame, mesh, rod
 
-from lint3d.geometry.clearance import Surface, near_spots
+from lint3d.geometry.clearance import Surface
 from lint3d.geometry.clearance_fit import fit_at, smooth_patches
+from lint3d.geometry.clearance_spots import near_spots
 from lint3d.geometry.overlap import common_volume
 
 SIDES = 420

@@ -12,7 +12,8 @@ import numpy as np
 import pytest
 from shapes_pairs import ball, box, fcl_distance, mesh, rod, rotation
 
-from lint3d.geometry.clearance import Surface, near_spots
+from lint3d.geometry.clearance import Surface
+from lint3d.geometry.clearance_spots import near_spots
 from lint3d.geometry.overlap import NoSolid, common_volume, contains, may_contain
 from lint3d.geometry.uniting import Material, unite
 

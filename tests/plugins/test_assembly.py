@@ -248,3 +248,18 @@ def test_a_file_that_fell_into_facets_is_told_in_one_line_a_rule(seed: int, tmp_
         kinds_of_rule = [r.kind for r in found.results if r.rule == f"assembly/{rule}"]
         assert kinds_of_rule == ["open"], rule
     assert all("stray-shell" in one.message for one in found.results)
+
+
+# What of the first body is nearer than the limit of 0.4 mm to the other: of the plate what lies
+# before a pad of 3 x 6 mm and 0.265 mm round it, of the pad its face and 0.1 mm of its sides.
+@pytest.mark.parametrize(("order", "area"), [(1, 22.98), (-1, 19.8)])
+def test_pads_before_a_plate_are_one_place_each(tmp_path: Path, order: int, area: float) -> None:
+    """The order of the bodies decided whether they were one place or three."""
+    lid = box([60, 2, 10], [0, 2, 0])
+    for i in range(3):
+        lid = lid + box([3, 2.2, 6], [3 + 9 * i, 0.3, 2])
+    plate = box([60, 2, 10], [0, -2, 0])
+    found = inspected(tmp_path, turned(5, plate, lid)[::order])
+    assert [one.kind for one in found["clearance"]] == ["fail"] * 3
+    for result in found["clearance"]:
+        assert result.properties["area_mm2"] == pytest.approx(area, rel=0.01)
