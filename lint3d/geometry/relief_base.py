@@ -228,17 +228,20 @@ def _robust(
     terms = np.stack([px[i] * py[j] for i, j in _powers(degree)], axis=1)
     # A touch of damping keeps directions in check that the points say nothing about.
     damp = 1e-7 * np.sqrt(len(x)) * np.eye(terms.shape[1])
+    # Square terms once: then normal equations lose no digits, whatever points count for in turn.
+    square, back = np.linalg.qr(np.concatenate([terms * trust[:, None], damp]))
+    spread_terms, kept = square[: len(x)] / trust[:, None], square[len(x) :]
     weight = trust
     for _ in range(_ROUNDS):
-        rows = np.concatenate([terms * weight[:, None], damp])
-        right = np.concatenate([w * weight, np.zeros(terms.shape[1])])
-        coefficient = np.linalg.lstsq(rows, right, rcond=None)[0]
-        off = np.abs(w - terms @ coefficient)
+        rows = spread_terms * weight[:, None]
+        told = np.linalg.solve(rows.T @ rows + kept.T @ kept, rows.T @ (w * weight))
+        off = np.abs(w - spread_terms @ told)
         spread = max(1.5 * quantile(off, trust**2, 0.5), noise_mm)
         new = trust / (1 + (off / (3 * spread)) ** 2)
         if np.allclose(new, weight, atol=1e-3):
             break
         weight = new
+    coefficient: Floats = np.linalg.solve(back, told)
     follows = weight > 0.3 * trust
     # Every coefficient takes a point's worth of freedom from the residual.
     free = max(int(follows.sum()) - terms.shape[1], 1)

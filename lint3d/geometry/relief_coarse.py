@@ -2,9 +2,8 @@
 
 On a bent surface of few facets neighbours turn as sharply as creases do, and a vertex beside a
 chord leaves a cliff as high as the chord's rise. What tells them from relief is where their corners
-lie: all of them on the smooth surface that the corners of the patch describe. That surface is a
-quadric through the nearest corners of the patch. Lengths in mm, angles in radians. Guarded by
-tests/geometry/test_relief_coarse.py.
+lie: all of them on the smooth surface that the corners of the patch describe (`relief_smooth.py`).
+Lengths in mm, angles in radians. Guarded by tests/geometry/test_relief_coarse.py.
 """
 
 from __future__ import annotations
@@ -13,10 +12,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from lint3d.geometry.components import connected_groups
-from lint3d.geometry.vectors import square_to
+from lint3d.geometry.relief_smooth import SmoothSurface
 
 if TYPE_CHECKING:
     from lint3d.geometry.patches import Folds
@@ -40,8 +38,6 @@ LEAN, CLIFF = np.cos(np.radians(60.0)), 1.5
 #: What goes on beside a patch leans from it by less than this, but for the rest of its area, and
 #: does so across an edge between faces wider than so many rises.
 LEVEL, MOST_LEVEL, GOES_ON = np.cos(np.radians(45.0)), 0.95, 1.0
-#: Corners that a quadric goes through, and how far beyond them it is believed, in their spacing.
-CORNERS, BEYOND = 16, 1.5
 ROUNDS = 30
 #: Short walls that lead from a coarse bent patch back to itself: no wider than so many rises of its
 #: facets, with this share of their border on either side, and so many of them.
@@ -70,13 +66,15 @@ def with_cut_off_faces(folds: Folds, patch: Ints) -> Ints:
         bend = _bend(folds, patch == number)
         if bend is None:
             continue
+        surface = SmoothSurface(folds, patch == number)
         for _ in range(ROUNDS):
-            joins = _joining(folds, patch == number, *bend)
+            joins = _joining(surface, *bend)
             if not len(joins):
-                joins = _left_behind(folds, before, patch, number, bend[1])
+                joins = _left_behind(surface, before, bend[1])
             if not len(joins):
                 break
             patch[joins] = number
+            surface.join(joins)
             changed = True
     return np.unique(patch, return_inverse=True)[1].astype(np.int64) if changed else patch
 
@@ -150,24 +148,20 @@ def _bend(folds: Folds, mine: Bools) -> tuple[float, float] | None:
     return float((turn * folds.length[inner]).sum() / weight.sum()), rise
 
 
-def _joining(folds: Folds, mine: Bools, curvature: float, rise: float) -> Ints:
+def _joining(surface: SmoothSurface, curvature: float, rise: float) -> Ints:
     """Faces beside a patch that lie on its smooth surface, and hang together with it."""
-    is_corner = np.zeros(len(folds.vertices), bool)
-    is_corner[folds.faces[mine].ravel()] = True
-    beside = np.zeros(len(folds.vertices), bool)
+    folds, mine = surface.folds, surface.mine
     border = mine[folds.face[:, 0]] != mine[folds.face[:, 1]]
     outside = np.where(mine[folds.face[border, 0]], folds.face[border, 1], folds.face[border, 0])
-    beside[folds.faces[outside].ravel()] = True
-    asked = np.flatnonzero(beside)
+    can = np.unique(outside)
+    asked = np.unique(folds.faces[can])
     if not len(asked):
         return np.zeros(0, np.int64)
-    normal, off = _from_surface(folds, mine, is_corner, asked)
-    off[is_corner[asked]] = 0.0
+    normal, off = surface.off(asked)
     on = np.zeros(len(folds.vertices), bool)
     on[asked[off <= np.clip(BAND * rise, *BAND_MM)]] = True
     way = np.zeros_like(folds.vertices)
     way[asked] = normal
-    can = np.unique(outside)
     can = can[on[folds.faces[can]].all(axis=1)]
     corner = folds.vertices[folds.faces[can]]
     side = np.linalg.norm(corner - np.roll(corner, 1, axis=1), axis=2).max(axis=1, initial=0.0)
@@ -178,13 +172,13 @@ def _joining(folds: Folds, mine: Bools, curvature: float, rise: float) -> Ints:
     return found
 
 
-def _left_behind(folds: Folds, before: Ints, patch: Ints, number: int, rise: float) -> Ints:
+def _left_behind(surface: SmoothSurface, before: Ints, rise: float) -> Ints:
     """Faces of patches of which a part has joined another, and that go on beside it.
 
     Corners in the middle of a chord lie a rise below the smooth surface, and do not join by
     themselves. What stands up may be a wall, and does not go on.
     """
-    mine = patch == number
+    folds, mine = surface.folds, surface.mine
     one, two = folds.face.T
     edge = (before[one] == before[two]) & (mine[one] != mine[two])
     edge &= (folds.width > GOES_ON * rise) & (np.abs(folds.turn) < STEEP)
@@ -192,7 +186,7 @@ def _left_behind(folds: Folds, before: Ints, patch: Ints, number: int, rise: flo
     if not len(rest):
         return rest
     middle = folds.vertices[folds.faces[rest]].mean(axis=1)
-    normal = _near(folds, mine, np.unique(folds.faces[mine]), middle)[2]
+    normal = surface.normals(middle)
     is_level = np.einsum("ij,ij->i", folds.normal[rest], normal) >= LEVEL
     area = folds.area[rest]
     count = int(before.max()) + 1
@@ -200,49 +194,3 @@ def _left_behind(folds: Folds, before: Ints, patch: Ints, number: int, rise: flo
     goes_on = level >= MOST_LEVEL * np.bincount(before[rest], area, count)
     found: Ints = rest[goes_on[before[rest]]]
     return found
-
-
-def _from_surface(
-    folds: Folds, mine: Bools, is_corner: Bools, asked: Ints
-) -> tuple[Floats, Floats]:
-    """Normal of a patch's smooth surface near some vertices, and how far these are from it."""
-    corners = np.flatnonzero(is_corner)
-    count = min(CORNERS, len(corners))
-    far, near, normal = _near(folds, mine, corners, folds.vertices[asked])
-    if count < CORNERS:
-        return normal, np.full(len(asked), np.inf)
-    off = _quadric_at_origin(folds.vertices[corners[near]] - folds.vertices[asked][:, None], normal)
-    spacing = far[:, -1] / np.sqrt(CORNERS)
-    return normal, np.where(far[:, 0] <= BEYOND * spacing + 1e-9, np.abs(off), np.inf)
-
-
-def _near(folds: Folds, mine: Bools, corners: Ints, points: Floats) -> tuple[Floats, Ints, Floats]:
-    """Distances and rows of the nearest corners of a patch, (n, k), and mean normals (n, 3)."""
-    local = np.full(len(folds.vertices), -1)
-    local[corners] = np.arange(len(corners))
-    faces = np.flatnonzero(mine)
-    weighted = folds.normal[faces] * folds.area[faces][:, None]
-    owner = local[folds.faces[faces]].ravel()
-    mean = np.column_stack(
-        [np.bincount(owner, np.repeat(weighted[:, k], 3), len(corners)) for k in range(3)]
-    )
-    mean = mean / np.maximum(np.linalg.norm(mean, axis=1), 1e-300)[:, None]
-    far, near = cKDTree(folds.vertices[corners]).query(points, min(CORNERS, len(corners)))
-    far, near = far.reshape(len(points), -1), near.reshape(len(points), -1)
-    normal = mean[near].sum(axis=1)
-    normal /= np.maximum(np.linalg.norm(normal, axis=1), 1e-300)[:, None]
-    return far, near, normal
-
-
-def _quadric_at_origin(points: Floats, normal: Floats) -> Floats:
-    """(n,) mm: height at the origin of quadrics through (n, k, 3) points, along (n, 3) normals."""
-    u, v = square_to(normal)
-    x, y, w = np.moveaxis(points @ np.stack([u, v, normal], axis=2), 2, 0)
-    scale = np.maximum(np.hypot(x, y).max(axis=1), 1e-300)[:, None]
-    x, y = x / scale, y / scale
-    terms = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=2)
-    weight = np.exp(-2 * (x * x + y * y))[:, :, None]
-    weighted = (terms * weight).transpose(0, 2, 1)
-    square = weighted @ terms + 1e-9 * np.eye(6)
-    height: Floats = np.linalg.solve(square, weighted @ w[:, :, None])[:, 0, 0]
-    return height

@@ -38,8 +38,8 @@ STEEP, LEAST_SHARE = np.radians(8.0), 0.05
 #: What stands on a base that no letter has told of is at least so far above it, mm.
 LOW_MM = 0.02
 #: The way that a patch looks is that of so many faces about its middle; it is fitted to so many
-#: points, that are taken to be off by so much at least, mm.
-FACES_ABOUT, MOST_POINTS, LEAST_NOISE_MM = 12, 1000, 1e-6
+#: points, that are taken to be off by so much at least, mm. (First to few: most are none.)
+FACES_ABOUT, FEW_POINTS, MOST_POINTS, LEAST_NOISE_MM = 12, 250, 1000, 1e-6
 
 
 def islands_by_level(shapes: Sequence[Shape], folds: Folds, tolerance_mm: float) -> list[Island]:
@@ -120,12 +120,16 @@ def _known_base_of(folds: Folds, faces: Ints, tolerance_mm: float) -> Base | Rou
     near = np.argsort(np.linalg.norm(middle - at, axis=1))[:FACES_ABOUT]
     normal = folds.area[faces[near]] @ folds.normal[faces[near]]
     normal = normal / max(float(np.linalg.norm(normal)), 1e-300)
-    some = slice(None, None, -(-len(points) // MOST_POINTS))
     noise = max(tolerance_mm, LEAST_NOISE_MM)
-    base = base_below(points[some], share[some], at, normal, noise)
-    # On a clean plane creases cut all loose; noise hides them, and not what stands far above.
-    is_noisy = isinstance(base, Base) and base.degree == 1 and base.residual > noise
-    return base if isinstance(base, RoundBase) or is_noisy else None
+    base: Base | RoundBase | None = None
+    for most in (FEW_POINTS, MOST_POINTS):
+        some = slice(None, None, -(-len(points) // most))
+        base = base_below(points[some], share[some], at, normal, noise)
+        # On a clean plane creases cut all loose; noise hides them, and not what stands far above.
+        is_noisy = isinstance(base, Base) and base.degree == 1 and base.residual > noise
+        if not (isinstance(base, RoundBase) or is_noisy):
+            return None
+    return base
 
 
 def _on_base_of(seed: Shape, folds: Folds, tolerance_mm: float, number: int) -> list[Island]:

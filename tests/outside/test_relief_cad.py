@@ -47,8 +47,13 @@ def test_lettering_is_found_where_it_is_and_nowhere_else() -> None:
     assert len(files) == 112
     sound = 0
     lettered = {}
+    known: dict[bytes, tuple[Found, bool]] = {}
     for path in files:
-        found, is_sound = _found(path)
+        # 13 of the files are copies of others.
+        content = path.read_bytes()
+        if content not in known:
+            known[content] = _found(path)
+        found, is_sound = known[content]
         sound += is_sound
         assert not found.dots, path.name
         if found.inscriptions:
