@@ -168,7 +168,10 @@ def _quadric(points: Floats) -> Floats:
     """Coefficients of a surface of second degree over the first two coordinates."""
     if np.ptp(points[:, 2]) <= 1e-9 * np.ptp(points[:, :2]):
         return np.array([points[:, 2].mean(), 0, 0, 0, 0, 0])
-    return np.asarray(np.linalg.lstsq(_terms(points), points[:, 2], rcond=None)[0], np.float64)
+    # Four corners do not tell a level from a bend that is as high at all of them.
+    level = float(points[:, 2].mean())
+    bent = np.linalg.lstsq(_terms(points), points[:, 2] - level, rcond=None)[0]
+    return np.asarray(bent, np.float64) + level * np.eye(6)[0]
 
 
 def _terms(points: Floats) -> Floats:

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from lint3d.geometry.doubled import doubled_faces
 from lint3d.geometry.patches import Folds
 from lint3d.geometry.relief_bars import bars_among
 from lint3d.geometry.relief_base import quantile
@@ -29,7 +30,7 @@ from lint3d.geometry.relief_roughness import is_rough, may_hide_relief
 from lint3d.geometry.relief_shapes import Shape
 from lint3d.geometry.relief_surface import Searched, surfaces_to_search
 from lint3d.geometry.relief_untold import untold_beside
-from lint3d.geometry.topology import EdgeTable
+from lint3d.geometry.topology import EdgeTable, edge_table
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -89,6 +90,12 @@ def find_reliefs(
     -------
     Found
     """
+    if (table.users() > 2).any():
+        # A second copy of a face hides the edges round it, and says nothing.
+        once = ~doubled_faces(faces)[0]
+        if not once.all():
+            faces = faces[once]
+            table = edge_table(faces, len(vertices))
     best: Found | None = None
     for searched in surfaces_to_search(vertices, faces, table, step_mm, plain=plain):
         found = _on_surface(searched, step_mm)

@@ -66,6 +66,18 @@ def test_caps_that_are_there_twice_make_no_heap() -> None:
         assert shape.lower <= 0.6 <= shape.upper
 
 
+@pytest.mark.parametrize("share", [0.01, 0.2])
+def test_letters_of_which_some_faces_are_there_twice_are_told(share: float) -> None:
+    """Half of them were lost, and the rest passed as a mark: fewer edges than 3 % were broken."""
+    case = shapes.lettered("vdnhsvl", 0.44, 7.2, font="DejaVu Sans Mono")
+    rng = np.random.default_rng(27)
+    again = rng.choice(len(case.faces), int(share * len(case.faces)), replace=False)
+    found = found_on(case.vertices, np.vstack([case.faces, case.faces[again]]))
+    (line,) = found.inscriptions
+    assert line.characters == 7
+    assert all(shape.lower <= 0.44 <= shape.upper for shape in line.shapes)
+
+
 def test_caps_that_are_there_both_ways_make_no_heap() -> None:
     vertices, faces = letters()
     cap = (vertices[faces][:, :, 2] > 0.59).all(axis=1)

@@ -46,6 +46,14 @@ def test_an_inner_label_in_a_bent_slab(bend: shapes.Bend, facet: float) -> None:
     assert one.depth == pytest.approx(0.6, abs=0.02 + facet**2 / 56)
 
 
+def test_a_stop_of_eight_corners_is_a_prism_in_a_file() -> None:
+    """Its four upper corners lie as high on a bent surface as on a level one."""
+    case = shapes.enclosed("L5.6", 0.7, 10.0)
+    case = shapes.stored(shapes.moved(case, np.random.default_rng(1)))
+    (one,) = enclosed_lettering(case.vertices, hollows(case.vertices, case.faces))
+    assert len(one.rows) == 4
+
+
 def test_balls_and_equal_boxes_are_no_label() -> None:
     block = m3.Manifold.cube((40, 10, 10), True)
     for hollow in (m3.Manifold.sphere(2, 24), m3.Manifold.cube((3, 3, 1), True)):
