@@ -35,6 +35,8 @@ BENT, UNEVEN = np.cos(np.radians(50.0)), 0.25
 MOST = 2_000
 #: Hollows of one inscription, at least; and what share of its hull one of them leaves open.
 LEAST, CONVEX = 3, 0.9
+#: Words stand this much farther apart than letters (as in `relief_lines.py`).
+WORD_GAP = 1.85
 #: A hollow is no deeper than this share of the size of the largest of its inscription.
 MOST_DEPTH = 0.5
 
@@ -68,7 +70,8 @@ def enclosed_lettering(vertices: Floats, shells: Sequence[Ints]) -> list[Hollows
         return []
     known = _one_each([ways[row] for row in rows])
     found = []
-    for group in groups([standing for standing, _, _ in known]):
+    sizes = WORD_GAP * np.array([standing.size for standing, _, _ in known])
+    for group in groups([standing for standing, _, _ in known], sizes):
         members = [known[i] for i in group.tolist()]
         areas = np.array([area for _, area, _ in members])
         fills = np.array([fill for _, _, fill in members])

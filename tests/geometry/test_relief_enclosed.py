@@ -48,8 +48,14 @@ def test_an_inner_label_in_a_bent_slab(bend: shapes.Bend, facet: float) -> None:
 
 def test_a_stop_of_eight_corners_is_a_prism_in_a_file() -> None:
     """Its four upper corners lie as high on a bent surface as on a level one."""
-    case = shapes.enclosed("L5.6", 0.7, 10.0)
+    case = shapes.enclosed("L5.6", 2.7, 38.0)
     case = shapes.stored(shapes.moved(case, np.random.default_rng(1)))
+    (one,) = enclosed_lettering(case.vertices, hollows(case.vertices, case.faces))
+    assert len(one.rows) == 4
+
+
+def test_words_are_one_label() -> None:
+    case = shapes.moved(shapes.enclosed("fze  8", 0.8, 8.8), np.random.default_rng(1))
     (one,) = enclosed_lettering(case.vertices, hollows(case.vertices, case.faces))
     assert len(one.rows) == 4
 
