@@ -108,7 +108,8 @@ def narrowest(clearance: Clearance, path: Floats, pitch: float, upper: float = n
         best = _better(best, _closing_section(clearance, route))
         if best is None or best.radius <= route.lower() + 2 * tolerance_of(best.radius):
             break
-        if not route.reroute(row, best.point):
+        axis = wall_axis(clearance, clearance.corners, best.point, route.tangent(row), best.found)
+        if not route.reroute(row, best.point, axis):
             break
     route.leave_mouths(NECK_FACTOR, BEND_FACTOR)
     return _throat(clearance, route, best, upper / 2)

@@ -128,23 +128,51 @@ class Route:
         bound = lens(self.point, self.radius)
         return float(min(self.radius.min(), bound.min(initial=np.inf)))
 
-    def reroute(self, row: int, through: Floats) -> bool:
-        """Try the way that runs through a better point of the section at `row`."""
+    def reroute(self, row: int, through: Floats, along: Floats) -> bool:
+        """Try the way that runs through a better point of the section at `row`.
+
+        Parameters
+        ----------
+        along : (3,) unit vector, the direction of the passage there
+        """
         offset = through - self.point[row]
         if np.linalg.norm(offset) < 1e-6:
             return False
-        wide = 1.3 * float(self.clearance.at(through[None])[0])
-        first, last = row, row
-        while first > 0 and self.radius[first] < wide:
-            first -= 1
-        while last + 1 < len(self.radius) and self.radius[last] < wide:
-            last += 1
-        rows = np.arange(first + 1, last)
-        if len(rows) == 0:
-            return False
-        point, radius = self._ascend(
-            self.point[rows] + offset, self._normals(self.at[rows]), _ROUNDS_LAST
-        )
+        level = float(self.clearance.at(through[None])[0])
+        # Where the way strays into an arm of the section for a while, only that part of it moves.
+        strayed = self._rows_narrower(row, level * (1.0 - TOLERANCE_SHARE))
+        rows = self._rows_narrower(row, 1.3 * level)
+        if 0 < len(strayed) < len(rows) and self._is_better_through(
+            strayed, self._bent_to(strayed, row, through)
+        ):
+            return True
+        # In a long duct it may stray again and again.
+        line = through + np.outer((self.point[rows] - through) @ along, along)
+        wide = self.clearance.at(line) >= level * (1.0 - TOLERANCE_SHARE)
+        straight = _run_of(wide, row - rows[0]) if len(rows) else rows
+        if len(straight) > 0 and self._is_better_through(rows[straight], line[straight]):
+            return True
+        return len(rows) > 0 and self._is_better_through(rows, self.point[rows] + offset)
+
+    def _rows_narrower(self, row: int, radius: float) -> Ints:
+        """The points about one that are narrower, without the ends of the way."""
+        if self.radius[row] >= radius:
+            return np.zeros(0, np.int64)
+        wide = np.flatnonzero(self.radius >= radius)
+        first = int(wide[wide < row].max(initial=0))
+        last = int(wide[wide > row].min(initial=len(self.radius) - 1))
+        return np.arange(first + 1, last)
+
+    def _bent_to(self, rows: Ints, row: int, through: Floats) -> Floats:
+        """Points in place of those in a row: straight from before them to a place and on."""
+        first, last = rows[0] - 1, rows[-1] + 1
+        knots = np.stack([self.point[first], through, self.point[last]])
+        at = self.at[[first, row, last]]
+        return np.column_stack([np.interp(self.at[rows], at, knots[:, axis]) for axis in range(3)])
+
+    def _is_better_through(self, rows: Ints, start: Floats) -> bool:
+        """Move points of the way to others and pull it; it stays so if a larger ball passes."""
+        point, radius = self._ascend(start, self._normals(self.at[rows]), _ROUNDS_LAST)
         kept = {name: getattr(self, name).copy() for name in ("at", "point", "radius", "_is_final")}
         before = self.lower()
         self.point[rows], self.radius[rows] = point, radius
@@ -393,6 +421,15 @@ def _every_few(rows: Ints) -> Ints:
     is_last = np.isin(place, np.append(breaks, len(rows) - 1))
     kept: Ints = np.flatnonzero((number % _EVERY == 0) | is_last)
     return kept
+
+
+def _run_of(holds: Bools, row: int) -> Ints:
+    """The rows in a row about one for which something holds; none if it does not hold there."""
+    if not holds[row]:
+        return np.zeros(0, np.int64)
+    other = np.flatnonzero(~holds)
+    first = int(other[other < row].max(initial=-1)) + 1
+    return np.arange(first, int(other[other > row].min(initial=len(holds))))
 
 
 def _thinned(along: Floats, radius: Floats, pitch: float) -> NDArray[np.int64]:

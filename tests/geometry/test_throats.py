@@ -127,3 +127,16 @@ def test_neck_ends_at_its_mouth(
     (pocket,) = find_voids(*parts.mesh(solid, parts.random_frame(seed)), 1.5, 12.75).pockets
     assert pocket.throat.length_lower <= length <= pocket.throat.length_upper
     assert pocket.throat.length == pytest.approx(length, abs=0.15)
+
+
+@pytest.mark.parametrize("seed", range(2))
+def test_way_that_strays_into_an_arm_for_a_while(seed: int) -> None:
+    """A long duct whose section is an L: its corner is 4 − 2√2 = 1.17 times as wide as its arms."""
+    frame = parts.random_frame(seed)
+    arm, long = parts.block([4, 1, 70], [1.5, 0, 0]), parts.block([1, 4, 70], [0, 1.5, 0])
+    clearance = Clearance(*parts.mesh(parts.block([12, 12, 60]) - arm - long, frame))
+    along = np.linspace(-33, 33, 177)
+    path = np.column_stack([np.where(np.abs(along) < 6, 2.6, 0.1), np.full(177, 0.08), along])
+    throat = narrowest(clearance, path @ frame[:, :3].T + frame[:, 3], 0.375)
+    assert throat.lower <= 4 - 2 * np.sqrt(2) <= throat.upper
+    assert throat.upper - throat.lower < 0.02
