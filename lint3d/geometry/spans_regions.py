@@ -186,8 +186,6 @@ def _region(
         facets = _each_once(np.concatenate([facets, beside]), len(surface.faces))
     others = facets[(facets != worst[0]) & (facets != worst[1])]
     faces = surface.face_ids[np.concatenate([worst, others])]
-    # A large facet's point stands for no more than what lies across from it. Two sides: half.
-    share = np.minimum(spans.area[rows], surface.areas[pair[:, 1]])
     return ThinRegion(
         "rod" if breadth[1] <= ROD_RATIO else "wall",
         value,
@@ -200,11 +198,22 @@ def _region(
         faces,
         box,
         float(np.ptp(box, axis=0).max()),
-        float(share.sum() / 2),
+        _area(spans, rows, full),
         float(breadth[0]),
         axis,
         length,
     )
+
+
+def _area(spans: Spans, rows: Ints, full: Bools) -> float:
+    """mm2, of one side of a region."""
+    here, there = full[spans.pair[rows]].T
+    own, across = spans.area[rows], spans.surface.areas[spans.pair[rows, 1]]
+    # Two sides: each point counts half. Of a facet that is thin in part few points may tell: what
+    # lies across from it counts for both where that is thin all over, and its points no more than
+    # the facet across from them is large.
+    share = np.where(here, own * np.where(there, 0.5, 1.0), 0.5 * np.minimum(own, across))
+    return float(share[here | ~there].sum())
 
 
 def _without_points(spans: Spans, rows: Ints, label: Ints, count: int) -> tuple[Ints, Ints]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import shapes_walls as shapes
+from scipy.spatial.transform import Rotation
 
 from lint3d.geometry.spans import spans
 from lint3d.geometry.spans_pairs import distance_at_least
@@ -25,6 +26,18 @@ def test_a_plate_is_one_region_with_its_extent_and_area() -> None:
     assert plate.area == pytest.approx(600, rel=0.02)
     assert plate.length == pytest.approx(30, rel=0.02)
     assert plate.box[1] - plate.box[0] == pytest.approx([30, 20, 0.6])
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize(("wide", "long"), [(1.0, 12.0), (2.0, 20.0), (2.0, 30.0)])
+def test_the_area_of_a_floor_under_a_large_face(wide: float, long: float, seed: int) -> None:
+    """Few points of the large face lie over it: half the area was told, or half as much again."""
+    block = shapes.box([60, 40, 3])
+    v, f = shapes.arrays(block - shapes.box([wide, long, 4], [20, 5, 0.6]))
+    v = v @ Rotation.random(random_state=seed).as_matrix().T
+    (floor,) = thin_regions(spans(surface_from_mesh(v, f), 0.8, 1.25), 1.25)
+    assert floor.value == pytest.approx(0.6)
+    assert floor.area == pytest.approx(wide * long, rel=1e-6)
 
 
 def test_arms_of_a_cross_are_one_region() -> None:
