@@ -133,7 +133,7 @@ def _bars(
     parts = [felt.take(points[i:j]) for i, j in pairwise(point_cuts)]
     usual = _medians(felt.narrow, group, len(axis)).tolist()
     plain = [
-        _by_circle(part, middling, *one, 0.0, least, floor) if is_one else None
+        _by_circle(part, middling, *one[:3], least, floor, one[3]) if is_one else None
         for part, middling, one, is_one in zip(parts, usual, circle, straight.tolist(), strict=True)
     ]
     bent = np.array([one is None for one in plain], dtype=bool)
@@ -199,12 +199,16 @@ def _by_circle(
     differ: float,
     least: float,
     floor: float,
+    above: float = 0.0,
 ) -> tuple[float, float, float, float] | None:
     """Diameter with its lower and upper end, and the sagitta; None if it is not that of the bar."""
+    if above > 0.0:  # it tapers: at its thin end it is thinner than usual
+        usual = min(usual, float(felt.narrow.min()))
     if not least * usual <= diameter <= felt.thick.max() + floor:
         return None
     # Between the places looked at it may be narrower by about as much as they differ.
-    return diameter, max(diameter - differ - 2 * floor, 0.0), diameter + 2 * floor, sagitta
+    lower, upper = diameter - differ - 2 * floor, diameter + above + 2 * floor
+    return diameter, max(lower, 0.0), upper, sagitta
 
 
 def _by_chords(felt: Felt, circle: float, floor: float) -> tuple[float, float, float, float]:

@@ -123,10 +123,10 @@ def bars_of_regions(spans: Spans, regions: Sequence[ThinRegion]) -> list[Bar | N
     found: list[Bar | None] = [None] * len(regions)
     bent = []
     for i, one in enumerate(regions):
-        diameter, sagitta = circle[i]
+        diameter, sagitta, below, above = circle[i]
         # Where the section is not convex the planes of its sides cut the circle.
         least = one.lower - 2 * spans.floor_mm
-        if not straight[i] or not least <= diameter <= CIRCLE_MOST * one.value:
+        if not straight[i] or not least - above <= diameter <= CIRCLE_MOST * one.value:
             bent.append(i)
             continue
         corners = surface.corners[facets[i]].reshape(-1, 3)
@@ -135,8 +135,8 @@ def bars_of_regions(spans: Spans, regions: Sequence[ThinRegion]) -> list[Bar | N
         low, high = float(along.min()), float(along.max())
         found[i] = Bar(
             diameter,
-            max(diameter - 2 * spans.floor_mm, 0.0),
-            diameter + 2 * spans.floor_mm,
+            max(diameter - below - 2 * spans.floor_mm, 0.0),
+            diameter + above + 2 * spans.floor_mm,
             high - low,
             max(high - low - spans.floor_mm, 0.0),
             high - low + spans.floor_mm,

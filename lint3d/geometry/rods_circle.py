@@ -7,6 +7,8 @@ in mm. Tested by tests/geometry/test_rods_circle.py and tests/geometry/test_rods
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -20,13 +22,16 @@ Bools = NDArray[np.bool_]
 
 STATIONS = 5  # sections along each bar, at ends and between
 NEAR_END = 1e-3  # sections at the ends stand this share of the length inside
+TAPERED = 5e-3  # sides that lean more on average are no rounding
 STEADY = 300.0  # steps of the coordinates: a facet that high is tilted by at most 0.2 degrees
 
 
 def narrowest_circles(
     surface: SpanSurface, inward: Floats, facet: Ints, bar: Ints, axis: Floats
-) -> tuple[list[tuple[float, float]], Floats]:
+) -> tuple[list[tuple[float, float, float, float]], Floats]:
     """Diameter of the largest circle in the narrowest section of each bar, and its middle.
+
+    Where a bar tapers that is its very end; a ball that touches its sides there is a little larger.
 
     Parameters
     ----------
@@ -36,24 +41,34 @@ def narrowest_circles(
 
     Returns
     -------
-    list of (diameter, sagitta) mm : inf where the sides do not close; sagitta is how far a circle
-    through the corners would lie outside the flats, both sides together
+    list of (diameter, sagitta, below, above) mm : inf where the sides do not close; sagitta is how
+    far a circle through the corners would lie outside the flats, both sides together; below and
+    above is by how much it may be less and more at the very end
     (b, 3) float64, mm : the middle of the circle; NaN where the sides do not close
     """
     count = len(axis)
     if not count:
         return [], np.zeros((0, 3))
     one, two = square_to(axis)
-    station, radius, sides, middle = _in_sections(surface, inward, facet, bar, axis, (one, two))
+    station, radius, sides, middle, ends = _in_sections(
+        surface, inward, facet, bar, axis, (one, two)
+    )
     # The sides of a mouth cut aslant do not close the section: those are no sections of the bar.
     best = np.where(np.isfinite(radius), radius, np.inf).argmin(axis=1)
     rows = np.arange(count)
     narrow, flats = radius[rows, best], sides[rows, best]
+    closed = np.isfinite(narrow)
     sagitta = sagitta_of(2 * narrow, flats)
     level = middle[rows, best]
-    level[~np.isfinite(narrow)] = np.nan
+    level[~closed] = np.nan
     centre = one * level[:, :1] + two * level[:, 1:] + axis * station[rows, best][:, None]
-    return list(zip((2 * narrow).tolist(), sagitta.tolist(), strict=True)), centre
+    # The ball is a little larger than the section; and where the axis leans a little, too, the end
+    # is nearer than was thought.
+    lean = ends.lean[rows, best]
+    ball = (np.where(closed, narrow, 0.0) + lean * ends.inside) * np.hypot(1.0, lean)
+    above = np.where(closed, ball - narrow, 0.0)
+    told = (2 * narrow, sagitta, 2 * ends.doubt[rows, best], 2 * above)
+    return list(zip(*(one.tolist() for one in told), strict=True)), centre
 
 
 def _in_sections(
@@ -63,8 +78,10 @@ def _in_sections(
     bar: Ints,
     axis: Floats,
     across: tuple[Floats, Floats],
-) -> tuple[Floats, Floats, Ints, Floats]:
+) -> tuple[Floats, Floats, Ints, Floats, _Ends]:
     """Sections along each bar: where, and the largest circle, its unlike sides and its middle.
+
+    Those near the ends are told for the very ends.
 
     Parameters
     ----------
@@ -74,6 +91,7 @@ def _in_sections(
     -------
     station, radius, sides : (b, STATIONS), mm along the axis, mm and how many
     middle : (b, STATIONS, 2) float64, mm
+    ends : how the bars taper there
     """
     count = len(axis)
     height = np.einsum("fcj,fj->fc", surface.corners[facet], axis[bar])
@@ -97,14 +115,73 @@ def _in_sections(
     offset -= np.einsum("ij,ij->i", normal, axis[owner]) * level
     flat, offset = flat / length[keep, None], offset / length[keep]
     radius, sides, middle = _within_steady(surface, mine, flat, offset, section, count * STATIONS)
-    ends = lines_cut(surface.corners[mine], height[side] - level[:, None])
-    flat_ends = np.stack([_flattened(ends[:, i], across, owner) for i in (0, 1)], axis=1)
+    tilt = np.einsum("ij,ij->i", normal, axis[owner]) / length[keep]
+    inside = NEAR_END * (high - low).clip(0.0)  # of a bar without sides it is nothing
+    ends = _at_ends(surface, mine, flat, offset, tilt, section, inside, radius)
+    cut = lines_cut(surface.corners[mine], height[side] - level[:, None])
+    flat_ends = np.stack([_flattened(cut[:, i], across, owner) for i in (0, 1)], axis=1)
     radius, middle, held = nearest_held(flat_ends, section, radius, middle)
     radius, held = radius.reshape(count, -1), held.reshape(count, -1)
     # Where some sides are missing all round only planes tell, less sharply: they count for less.
     sharp = np.where(held, radius, np.inf).min(axis=1)[:, None]
     radius[~held & (radius >= (1 - LIKE) * sharp)] = np.inf
-    return station, radius, sides.reshape(count, -1), middle.reshape(count, -1, 2)
+    radius -= ends.lean * inside[:, None]
+    return station, radius, sides.reshape(count, -1), middle.reshape(count, -1, 2), ends
+
+
+@dataclass(frozen=True, eq=False)
+class _Ends:
+    """How bars taper at their ends.
+
+    Attributes
+    ----------
+    inside : (b,) mm, how far from the very ends the sections there stand
+    lean : (b, STATIONS), how much less the radius gets a mm of the way there; 0 if no less
+    doubt : (b, STATIONS) mm, by how much it may be less where they hardly taper
+    """
+
+    inside: Floats
+    lean: Floats
+    doubt: Floats
+
+
+def _at_ends(
+    surface: SpanSurface,
+    side: Ints,
+    flat: Floats,
+    offset: Floats,
+    tilt: Floats,
+    section: Ints,
+    inside: Floats,
+    radius: Floats,
+) -> _Ends:
+    """How the sections at the ends become less up to the very ends.
+
+    Parameters
+    ----------
+    tilt : (s,) how much a side comes nearer along the axis, mm a mm
+    radius : (b * STATIONS,) mm
+    """
+    count = len(radius)
+    station = np.arange(count) % STATIONS
+    at_end = ((station == 0) | (station == STATIONS - 1)) & np.isfinite(radius)
+    number = np.maximum(np.bincount(section, minlength=count), 1)
+    tilted = np.where(at_end, np.bincount(section, np.abs(tilt), minlength=count) / number, 0.0)
+    tapers = tilted > TAPERED
+    far = np.repeat(inside, STATIONS)
+    doubt = np.where(tapers, 0.0, 2 * tilted * far)
+    lean = np.zeros(count)
+    rows = np.flatnonzero(tapers[section])
+    if len(rows):
+        here = section[rows]
+        moved = offset[rows] - tilt[rows] * np.where(station == 0, -far, far)[here]
+        before, after = (
+            _within_steady(surface, side[rows], flat[rows], there, here, count)[0]
+            for there in (offset[rows], moved)
+        )
+        some = tapers & np.isfinite(before) & np.isfinite(after) & (far > 0)
+        lean[some] = ((before[some] - after[some]) / far[some]).clip(0.0)
+    return _Ends(inside, lean.reshape(-1, STATIONS), doubt.reshape(-1, STATIONS))
 
 
 def _within_steady(

@@ -29,6 +29,7 @@ Kind = Literal["wall", "rod"]
 ROD_RATIO = 2.0  # thin both ways: at most this many times as broad as thick
 SAME_PLACE = 0.02  # regions whose tightest places are this near are one, as a share of low
 PROBES = 48  # places of a region at which its breadth is felt
+OFF_EDGE = 0.25  # of the thickness: from so far inside an edge the breadth is felt
 FEW_AMONG = 20  # points spread over facets, one in so many contacts, that say little of a region
 PROBES_LEAST, PROBE_RAYS = 3, 4 * 16  # each sends 16 rays: a quarter of what may be sent
 
@@ -275,7 +276,7 @@ def _breadth_of_each(spans: Spans, rows: Ints, cuts: Ints, probes: int) -> Float
     owner = np.repeat(np.arange(len(size)), count)
     turn = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
     picked = rows[cuts[owner] + turn * size[owner] // count[owner]]
-    point, contact = spans.point[picked], spans.contact_point[picked]
+    point, contact = _off_their_edges(spans, picked)
     width = breadths(spans.surface.scene, point, contact)
     thick = np.linalg.norm(contact - point, axis=1)
     ratio = width / np.maximum(thick, 1e-300)
@@ -283,6 +284,22 @@ def _breadth_of_each(spans: Spans, rows: Ints, cuts: Ints, probes: int) -> Float
     return np.stack(
         [column[np.lexsort((column, owner))][middle] for column in (width, ratio)], axis=1
     )
+
+
+def _off_their_edges(spans: Spans, rows: Ints) -> tuple[Floats, Floats]:
+    """Both ends of some spans; those of exact contacts, which lie on edges, moved into the facets.
+
+    On the rim of a pin no ray across it meets anything.
+    """
+    ends = np.stack([spans.point[rows], spans.contact_point[rows]])
+    exact = np.flatnonzero(spans.area[rows] == 0)
+    thick = np.linalg.norm(ends[1] - ends[0], axis=1)[exact]
+    for i, facet in enumerate(spans.pair[rows[exact]].T):
+        step = spans.surface.corners[facet].mean(axis=1) - ends[i, exact]
+        far = np.linalg.norm(step, axis=1)
+        most = OFF_EDGE * np.minimum(thick, far)
+        ends[i, exact] += step * (most / np.maximum(far, 1e-300))[:, None]
+    return ends[0], ends[1]
 
 
 def _long_way(cloud: Floats) -> tuple[Floats, float]:

@@ -143,3 +143,17 @@ def test_a_place_is_held_up_to_the_side_and_one_diameter_past_the_end() -> None:
     known.add([bar(start, end, 1.0) for start, end in ends])
     assert all(known.holds(Place(1.0, position=end)) for end in ends.mean(axis=1))
     assert not known.holds(Place(1.0, position=(50, 50, 50)))
+
+
+@pytest.mark.parametrize("count", [24, 64, 96])
+@pytest.mark.parametrize("is_hole", [False, True])
+def test_what_tapers_is_told_once_as_what_it_is(tmp_path: Path, count: int, is_hole: bool) -> None:
+    """On the rim of the thin end no ray across it met anything: it was a wall, or a gap, too."""
+    block = shapes.box([8, 8, 5], [-4, -4, 0])
+    cone = m3.Manifold.cylinder(5, 0.8, 0.2, count)
+    body = block - cone if is_hole else block + cone.translate((0, 0, 5))
+    for rule in ("walls/thin-wall", "walls/narrow-gap"):
+        assert not told(body, tmp_path, rule)
+    (one,) = told(body, tmp_path, "walls/small-hole" if is_hole else "walls/thin-rod")
+    assert one.kind == "fail"
+    assert one.measured == pytest.approx(0.4 * np.cos(np.pi / count), abs=1e-4)
