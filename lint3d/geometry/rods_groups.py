@@ -107,6 +107,9 @@ def axes_of(surface: SpanSurface, inward: Floats, felt: Felt, group: Ints) -> tu
     """Axis of each group: square to its sides if there is such, else its long way."""
     size = np.bincount(group)
     axis, straight = straight_axes(inward[felt.facet], felt.area, group, len(size))
+    # The rims on both sides of a web are square to the plate it is in, but the web runs along them.
+    runs = np.abs(np.einsum("ij,ij->i", felt.way, axis[group]))
+    straight &= np.bincount(group, runs) >= SAME_WAY * size
     middle = (felt.point + felt.contact) / 2
     mean = np.stack([np.bincount(group, middle[:, i]) for i in range(3)], axis=1) / size[:, None]
     centred = middle - mean[group]

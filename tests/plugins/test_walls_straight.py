@@ -157,3 +157,17 @@ def test_what_tapers_is_told_once_as_what_it_is(tmp_path: Path, count: int, is_h
     (one,) = told(body, tmp_path, "walls/small-hole" if is_hole else "walls/thin-rod")
     assert one.kind == "fail"
     assert one.measured == pytest.approx(0.4 * np.cos(np.pi / count), abs=1e-4)
+
+
+@pytest.mark.parametrize(("web", "count"), [(1.0, 24), (0.8, 32)])
+def test_webs_of_a_perforated_plate_are_no_rods(tmp_path: Path, web: float, count: int) -> None:
+    """The rims on both sides of a web are square to the plate: each was a rod as long as thick."""
+    size = 10 + 2 * web
+    plate = shapes.box([size, size, 0.4], [-web, -web, 0])
+    for i in range(3):
+        for j in range(3):
+            hole = m3.Manifold.cylinder(2, 1, 1, count)
+            plate -= hole.translate((1 + 4 * i, 1 + 4 * j, -1))
+    assert not told(plate, tmp_path, "walls/thin-rod")
+    (wall,) = told(plate, tmp_path, "walls/thin-wall")
+    assert wall.measured == pytest.approx(0.4, abs=1e-4)
