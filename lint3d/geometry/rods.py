@@ -46,6 +46,7 @@ SHORTEST = 1.0  # a bar is at least as long as it is thick
 CIRCLE_LEAST = {"inward": 0.85, "outward": 0.6}
 PROBES_MOST, PROBES_LEAST = 60_000, 4  # the same of bent bars, in all, and along each at least
 BENT_SHARE = 0.5  # of the places looked at, of a bent bar, sides must close round
+POINTED = 0.75  # of the sides end in one point: what tapers to nothing is a sharp edge, and no bar
 CHORD_SHARE = 0.03  # chords a little off the shortest way may be so much too long
 COVERED = 0.7  # of the sides of a round bar as long and as thick must be thin both ways
 
@@ -101,6 +102,7 @@ def worst_bars(surface: SpanSurface, reach: float, look: Look, most: int) -> tup
     round_side = np.array([np.pi * bar.diameter * bar.shortest for bar in found])
     is_long &= side >= COVERED * round_side
     found = [bar for bar, is_kept in zip(found, is_long, strict=True) if is_kept]
+    found = [bar for bar in found if not _is_pointed(surface, bar)]
     found.sort(key=lambda bar: (-bar.slenderness[0], int(bar.faces[0])))
     return found, int((~keep).sum())
 
@@ -151,6 +153,13 @@ def _bars(
         is_one = bool(straight[i])
         found.append(_bar(surface, part, mine, whole, axis[i], across, is_one, floor, centre[i]))
     return with_ends(surface, found), np.array(kept, dtype=np.int64)
+
+
+def _is_pointed(surface: SpanSurface, bar: Bar) -> bool:
+    """Do most of its sides end in one point? It tapers to nothing: how thick is it?"""
+    corners = surface.faces[np.searchsorted(surface.face_ids, bar.faces)]
+    most = np.unique(corners, return_counts=True)[1].max()
+    return bool(most >= POINTED * len(corners) and len(corners) > 1)
 
 
 def _bent_circles(

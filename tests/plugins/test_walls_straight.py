@@ -171,3 +171,14 @@ def test_webs_of_a_perforated_plate_are_no_rods(tmp_path: Path, web: float, coun
     assert not told(plate, tmp_path, "walls/thin-rod")
     (wall,) = told(plate, tmp_path, "walls/thin-wall")
     assert wall.measured == pytest.approx(0.4, abs=1e-4)
+
+
+@pytest.mark.parametrize("count", [6, 12, 16, 24])
+def test_a_slim_cone_to_a_point_is_a_sharp_edge_alone(tmp_path: Path, count: int) -> None:
+    """It was up to four rods as well, each as thick as where a ray happened to be sent."""
+    cone = m3.Manifold.cylinder(10, 0.3, 0.0, count).translate((0, 0, 2))
+    body = shapes.box([10, 10, 2], [-5, -5, 0]) + cone
+    for rule in ("walls/thin-rod", "walls/slender"):
+        assert not told(body, tmp_path, rule)
+    (edge,) = told(body, tmp_path, "walls/knife-edge")
+    assert edge.kind == "fail"
