@@ -83,7 +83,8 @@ def near_spots(one: Surface, two: Surface, levels: Sequence[float]) -> list[Spot
         ]
     )
     links = np.unique(links[(links >= 0).all(axis=1)], axis=0)
-    if len(links) <= len(spots):
+    # At a distance that is a level to the last digit a region may be seen from one side alone.
+    if len(links) <= len(spots) or len(np.unique(links[:, 0])) < len(spots):
         return spots
     spots = []
     for here, there in links.tolist():
