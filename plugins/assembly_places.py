@@ -118,7 +118,7 @@ def clearance_place(pair: Pair, spot: Spot, with_area: bool) -> Place:
         faces=spot.faces,
         of=pair.bodies[0],
         other=pair.bodies[1],
-        other_faces=_facing_faces(pair, spot),
+        other_faces=_facing_faces(pair, spot, max(spot.level, spot.distance)),
         ends=(spot.point[0], spot.point[1]),
         distinct=spot.others is not None,
         remark=f"The gap to '{pair.bodies[1].name}' is {spot.distance:.4g} mm.",
@@ -126,24 +126,20 @@ def clearance_place(pair: Pair, spot: Spot, with_area: bool) -> Place:
     )
 
 
-def _facing_faces(pair: Pair, spot: Spot) -> NDArray[np.int64]:
-    """Faces of the second body whose boxes come within the level of the spot's."""
+def _facing_faces(pair: Pair, spot: Spot, level: float) -> NDArray[np.int64]:
+    """The second body's own, or its faces whose boxes come within a level of the spot's."""
     if spot.others is not None:
         return spot.others
     one, two = pair.surfaces
     flat = one.vertices[one.faces[spot.faces]].reshape(-1, 3)
-    level = max(spot.level, spot.distance)
     return two.row[two.tree.within(flat.min(axis=0) - level, flat.max(axis=0) + level)]
 
 
 def _near_corners(pair: Pair, spot: Spot, level: float) -> tuple[Any, Any]:
     """Corners of the spot's faces, and of the other body's faces that may be within the level."""
     one, two = pair.surfaces
-    corners = one.vertices[one.faces[spot.faces]]
-    if spot.others is not None:
-        return corners, two.vertices[two.faces[spot.others]]
-    flat = corners.reshape(-1, 3)
-    return corners, two.corners[two.tree.within(flat.min(axis=0) - level, flat.max(axis=0) + level)]
+    there = _facing_faces(pair, spot, level)
+    return one.vertices[one.faces[spot.faces]], two.vertices[two.faces[there]]
 
 
 def add_fit(

@@ -107,8 +107,7 @@ def recesses(voids: Hollows, reach: Reach, sheet: Sheet) -> Recesses:
     """Which blind places are narrow: for a neck, for a self-venting opening, or for their depth?"""
     balls = [voids.resolved]
     balls += [one for one in (reach.ball, voids.told_apart) if one > balls[-1]]
-    required = sheet.requirement("drain/blind-depth")
-    limit = (required.high if required else None) or 0.0
+    limit = _deepest(sheet) or 0.0
     found = []
     for narrower, ball in zip([0.0, *balls[:-1]], balls, strict=True):
         # Of what is wide only what is deep matters: that needs few places.
@@ -155,10 +154,15 @@ def _widths(assembly: Assembly, interest: Interest, sheet: Sheet) -> tuple[float
     return max(low, high / WIDEST_RANGE), high
 
 
+def _deepest(sheet: Sheet) -> float | None:
+    """Depth over width that the sheet allows of blind places; None if it says nothing."""
+    required = sheet.requirement("drain/blind-depth")
+    return required.high if required else None
+
+
 def _deep(sheet: Sheet) -> float:
     """Depth over width that is worth telling of what is wide."""
-    required = sheet.requirement("drain/blind-depth")
-    limit = required.high if required else None
+    limit = _deepest(sheet)
     return DEEP if limit is None else max(min(DEEP, OF_LIMIT * limit), LEAST_RATIO)
 
 

@@ -209,12 +209,14 @@ def bars_of(
     if look == "outward":
         # A hole that another crosses is as deep as if none did; struts end at their nodes.
         found = joined_in_line(found)
-    left_out = [
-        LeftOut(
-            f"{more} more places may be such: only the {MOST_MET} thinnest, and the longest for "
-            "their thickness, were worked out. Mend those, and look again."
+    left_out = []
+    if more:
+        left_out.append(
+            LeftOut(
+                f"{more} more places may be such: only the {MOST_MET} thinnest, and the longest "
+                "for their thickness, were worked out. Mend those, and look again."
+            )
         )
-    ] * bool(more)
     if len(surface.caps.face):
         middle = np.array([(bar.start + bar.end) / 2 for bar in found]).reshape(-1, 3)
         sure = is_sure(surface.caps, middle)

@@ -59,10 +59,9 @@ def round_places(thickness: Thickness, felt: Bars, interest: Interest, remark: s
         straight = [(place, bar) for place, bar in pairs if bar is not None and bar.is_straight]
         is_rod = thickness.spans.look == "inward"
         tell = straight_rods if is_rod else straight_holes
-        places = tell(straight, below[: walls_looks.MOST_MET], known, remark)
-        more = max(len(places) - walls_looks.MOST_TOLD, 0) + max(
-            len(below) - walls_looks.MOST_MET, 0
-        )
+        met = below[: walls_looks.MOST_MET]
+        places = tell(straight, met, known, remark)
+        more = max(len(places) - walls_looks.MOST_TOLD, 0) + len(below) - len(met)
         places = places[: walls_looks.MOST_TOLD]
         # Contacts off the middle of a side may stand apart from the bar that they are in. What is
         # longer than the rod it is tightest in, such as a comb, is more than that rod.

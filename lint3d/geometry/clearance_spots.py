@@ -19,6 +19,7 @@ from lint3d.geometry.vectors import cross_product
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
 
 # Rounding to single precision moves a point by half of `Surface.uncertainty_mm` at most. Where very
 # many distances are equal but for rounding, most of the other half is what the search may miss.
@@ -72,8 +73,11 @@ def near_spots(one: Surface, two: Surface, levels: Sequence[float]) -> list[Spot
     if rows is None:
         return []
     field = Field(one, two, *rows, levels)
-    spots, back = field.spots(), field.turned()
-    if not spots or not back.may_be_several():
+    spots = field.spots()
+    if not spots:
+        return spots
+    back = field.turned()
+    if not back.may_be_several():
         return spots
     back.find_regions()
     links = np.concatenate(
@@ -153,8 +157,7 @@ class Field:
         near = sure | (self.middle_distance - self.radius <= level)
         if (self.radius[near & ~sure] > _LARGE * level).any():
             return True
-        vertices = self.one.faces[self.one.row[self.first]]
-        return any(touching_faces(vertices[some]).any() for some in (sure, near) if some.any())
+        return any(self._touching(some).any() for some in (sure, near) if some.any())
 
     def spots(self) -> list[Spot]:
         """The regions, each with its smallest distance, exact but for the coordinates."""
@@ -180,6 +183,10 @@ class Field:
         self.region, level_of = self._regions()
         return least, level_of
 
+    def _touching(self, some: Ints | Bools) -> Ints:
+        """Which of some of the first body's faces hang together?"""
+        return touching_faces(self.one.faces[self.one.row[self.first[some]]])
+
     def _refine(self, rows: Ints, within: Floats, group: Ints | None) -> None:
         """Exact distances, where less than `within`, of some faces or of the nearest of a group."""
         if len(rows) == 0:
@@ -192,14 +199,13 @@ class Field:
 
     def _regions(self) -> tuple[Ints, list[float]]:
         """Region of each face (-1: too far) and the level of each region."""
-        vertices = self.one.faces[self.one.row[self.first]]
         region = np.full(len(self.known), -1)
         levels: list[float] = []
         for level in self.levels:
             rows = np.flatnonzero(self.known <= level)
             if len(rows) == 0:
                 continue
-            label = touching_faces(vertices[rows])
+            label = self._touching(rows)
             taken = np.unique(label[region[rows] >= 0])
             fresh = ~np.isin(label, taken)
             number = np.unique(label[fresh], return_inverse=True)[1]

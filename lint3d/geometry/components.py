@@ -1,4 +1,4 @@
-"""Which things hang together?
+"""Which things hang together, and by which line?
 
 Connected groups of numbered things, and of faults that lie next to each other on a mesh. Group
 numbers follow the lowest member, so they depend on the order of the things and on nothing else.
@@ -73,3 +73,16 @@ def _numbered_by_first(group: Ints) -> Ints:
     rank = np.empty(len(first), np.int64)
     rank[np.argsort(first)] = np.arange(len(first))
     return rank[inverse]
+
+
+def line_back(before: NDArray[Any], end: int) -> list[int]:
+    """From a thing back to where a search through a graph began, or as far as it goes.
+
+    Parameters
+    ----------
+    before : (n,) int, the thing that each was reached from; below 0 where it was from none
+    """
+    line = [end]
+    while before[line[-1]] >= 0:
+        line.append(int(before[line[-1]]))
+    return line

@@ -16,7 +16,7 @@ from scipy.spatial import ConvexHull, QhullError
 from scipy.spatial.distance import cdist
 
 from lint3d.geometry.facets import facet_normals
-from lint3d.geometry.relief_groups import groups
+from lint3d.geometry.relief_groups import WORD_GAP, groups
 from lint3d.geometry.relief_standing import Standing
 from lint3d.geometry.vectors import square_to_one
 
@@ -35,8 +35,6 @@ BENT, UNEVEN = np.cos(np.radians(50.0)), 0.25
 MOST = 2_000
 #: Hollows of one inscription, at least; and what share of its hull one of them leaves open.
 LEAST, CONVEX = 3, 0.9
-#: Words stand this much farther apart than letters (as in `relief_lines.py`).
-WORD_GAP = 1.85
 #: A hollow is no deeper than this share of the size of the largest of its inscription.
 MOST_DEPTH = 0.5
 

@@ -23,6 +23,9 @@ Ints = NDArray[np.int64]
 
 #: Neighbours stand no farther apart than this share of the larger one's size.
 GAP = 0.8
+#: Words stand this much farther apart than the letters of a word may (a space of a font of equal
+#: widths is as wide as its letters, and a full stop before it leaves half a letter more).
+WORD_GAP = 1.85
 #: Heights of one inscription differ by no more than this share, or this many mm.
 LIKE_HEIGHT, LIKE_HEIGHT_MM = 0.15, 0.03
 #: Normals of neighbours differ by less than this; those of one that runs over an edge, or stands

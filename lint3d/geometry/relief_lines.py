@@ -22,7 +22,7 @@ from lint3d.geometry.relief_border import (
     is_tall,
     share_a_stroke,
 )
-from lint3d.geometry.relief_groups import Line, are_as_high, are_near, groups, lines_of
+from lint3d.geometry.relief_groups import WORD_GAP, Line, are_as_high, are_near, groups, lines_of
 from lint3d.geometry.relief_paths import reach_beyond
 from lint3d.geometry.relief_rows import are_set_on_lines
 from lint3d.geometry.relief_shapes import Shape
@@ -31,9 +31,6 @@ from lint3d.geometry.relief_standing import gap_between
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-#: Words stand this much farther apart than the letters of a word may (a space of a font of equal
-#: widths is as wide as its letters, and a full stop before it leaves half a letter more).
-WORD_GAP = 1.85
 #: To so much of a radian the way of a line is known: its last step is a thousandth of a degree.
 LEAN_KNOWN = 2e-5
 #: A character lower or higher than the rest of its line is as tall as that, within these shares.

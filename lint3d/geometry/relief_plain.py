@@ -206,11 +206,18 @@ def _lines(points: Floats, ends: Ints, step_mm: float) -> _Lines:
 
 def _extent(values: Floats, group: Ints, count: int) -> Floats:
     """(count,) from the lowest to the highest value of each group."""
-    low, high = np.full(count, np.inf), np.full(count, -np.inf)
-    np.minimum.at(low, group, values)
-    np.maximum.at(high, group, values)
+    low, high = _lowest_and_highest(values, group, count)
     found: Floats = np.where(high >= low, high - low, 0.0)
     return found
+
+
+def _lowest_and_highest(values: Floats, group: Ints, count: int) -> tuple[Floats, Floats]:
+    """(count, ...) of the values (k, ...) of each group; inf and -inf where there are none."""
+    shape = (count, *values.shape[1:])
+    low, high = np.full(shape, np.inf), np.full(shape, -np.inf)
+    np.minimum.at(low, group, values)
+    np.maximum.at(high, group, values)
+    return low, high
 
 
 def _most(values: Floats, group: Ints, count: int) -> Floats:
@@ -263,9 +270,7 @@ def _levels(points: Floats, feature: Ints, normal: Floats) -> Ints:
 
 def _balls(points: Floats, feature: Ints, count: int) -> tuple[Floats, Floats]:
     """Middle of the box of each feature, (count, 3) mm, and how far it reaches from there, mm."""
-    low, high = np.full((count, 3), np.inf), np.full((count, 3), -np.inf)
-    np.minimum.at(low, feature, points)
-    np.maximum.at(high, feature, points)
+    low, high = _lowest_and_highest(points, feature, count)
     middle = (low + high) / 2
     return middle, _most(np.linalg.norm(points - middle[feature], axis=1), feature, count)
 

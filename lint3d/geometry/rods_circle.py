@@ -175,12 +175,9 @@ def _at_ends(
     if len(rows):
         here = section[rows]
         moved = offset[rows] - tilt[rows] * np.where(station == 0, -far, far)[here]
-        before, after = (
-            _within_steady(surface, side[rows], flat[rows], there, here, count)[0]
-            for there in (offset[rows], moved)
-        )
-        some = tapers & np.isfinite(before) & np.isfinite(after) & (far > 0)
-        lean[some] = ((before[some] - after[some]) / far[some]).clip(0.0)
+        ended = _within_steady(surface, side[rows], flat[rows], moved, here, count)[0]
+        some = tapers & np.isfinite(ended) & (far > 0)
+        lean[some] = ((radius[some] - ended[some]) / far[some]).clip(0.0)
     return _Ends(inside, lean.reshape(-1, STATIONS), doubt.reshape(-1, STATIONS))
 
 

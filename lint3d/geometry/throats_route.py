@@ -156,12 +156,8 @@ class Route:
 
     def _rows_narrower(self, row: int, radius: float) -> Ints:
         """The points about one that are narrower, without the ends of the way."""
-        if self.radius[row] >= radius:
-            return np.zeros(0, np.int64)
-        wide = np.flatnonzero(self.radius >= radius)
-        first = int(wide[wide < row].max(initial=0))
-        last = int(wide[wide > row].min(initial=len(self.radius) - 1))
-        return np.arange(first + 1, last)
+        rows = _run_of(self.radius < radius, row)
+        return rows[(rows > 0) & (rows < len(self.radius) - 1)]
 
     def _bent_to(self, rows: Ints, row: int, through: Floats) -> Floats:
         """Points in place of those in a row: straight from before them to a place and on."""

@@ -13,6 +13,7 @@ from scipy import ndimage
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import breadth_first_order
 
+from lint3d.geometry.components import line_back
 from lint3d.geometry.raster import Grid, rasterise
 
 Floats = NDArray[np.float64]
@@ -135,7 +136,5 @@ def _fewest_steps(wide: Bools, one: int, two: int) -> Ints | None:
     begin, end = np.concatenate(starts), np.concatenate(ends)
     graph = csr_array((np.ones(len(begin), np.int8), (begin, end)), shape=(len(rows),) * 2)
     before = breadth_first_order(graph, int(number[one]), directed=False)[1]
-    line = [int(number[two])]
-    while before[line[-1]] >= 0:
-        line.append(int(before[line[-1]]))
+    line = line_back(before, int(number[two]))
     return rows[line[::-1]] if line[-1] == number[one] else None

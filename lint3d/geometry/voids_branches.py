@@ -9,6 +9,7 @@ tests/geometry/test_voids_branches.py.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +17,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import breadth_first_order, minimum_spanning_tree
 from scipy.spatial import cKDTree
 
+from lint3d.geometry.components import line_back
 from lint3d.geometry.throats import Throat
 from lint3d.geometry.throats_clearance import Clearance
 from lint3d.geometry.throats_section import places_in_section
@@ -111,11 +113,11 @@ class Branches:
         before = breadth_first_order(tree, begin, directed=False)[1]
         both = tree + tree.T
         by_rank = np.argsort(rank)
-        line: list[int] = []
-        while before[end] >= 0:
-            line.append(int(rows[by_rank[int(both[end, before[end]]) - 1]]))
-            end = int(before[end])
-        return np.array(line[::-1], np.int64) if end == begin else np.zeros(0, np.int64)
+        line = line_back(before, end)[::-1]
+        if line[0] != begin:
+            return np.zeros(0, np.int64)
+        steps = [int(both[one, two]) for one, two in pairwise(line)]
+        return rows[by_rank[np.array(steps, np.int64) - 1]]
 
     def _way(self, chain: Ints) -> Ints:
         """Flat numbers of the points of a way through the steps of a chain."""

@@ -22,7 +22,7 @@ from scipy.sparse import csr_array
 from scipy.sparse.csgraph import breadth_first_order, dijkstra, minimum_spanning_tree
 from scipy.spatial import cKDTree
 
-from lint3d.geometry.components import connected_groups
+from lint3d.geometry.components import connected_groups, line_back
 from lint3d.geometry.throats_clearance import Clearance
 
 Floats = NDArray[np.float64]
@@ -233,14 +233,14 @@ def _widest(
     # Above zero, for zero means that there is no step.
     weight = width.max() - width + 1.0
     tree = minimum_spanning_tree(csr_array((weight, tuple(pair.T)), shape=(count, count)))
-    line = _line(breadth_first_order(tree, 0, directed=False)[1], 1)
+    line = line_back(breadth_first_order(tree, 0, directed=False)[1], 1)
     both = (tree + tree.T).tocsr()
     heaviest = max(both[i, j] for i, j in zip(line[:-1], line[1:], strict=True))
     least = float(width.max() + 1.0 - heaviest)
     wide = width >= _AS_WIDE * least
     graph = csr_array((np.maximum(gap[wide], 1e-9), tuple(pair[wide].T)), shape=(count, count))
     before = dijkstra(graph, directed=False, indices=0, return_predecessors=True)[1]
-    return point[_line(before, 1)[::-1]], least
+    return point[line_back(before, 1)[::-1]], least
 
 
 def _beside(point: Floats, radius: Floats, end: int) -> Ints:
@@ -270,11 +270,3 @@ def _among(keys: Ints, wanted: Ints) -> Ints:
 def _key(number: Ints) -> Ints:
     key: Ints = (number[:, 0] << (2 * _BITS)) | (number[:, 1] << _BITS) | number[:, 2]
     return key
-
-
-def _line(before: Ints, end: int) -> list[int]:
-    """From a node back to where the search began, or as far as it goes."""
-    line = [end]
-    while before[line[-1]] >= 0:
-        line.append(int(before[line[-1]]))
-    return line

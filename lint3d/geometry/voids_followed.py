@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import breadth_first_order
 
+from lint3d.geometry.components import line_back
 from lint3d.geometry.raster import Grid
 from lint3d.geometry.voids_gates import Gates
 from lint3d.geometry.voids_sides import NONE, ONE, OTHER
@@ -141,14 +142,11 @@ def _chain(
     shape = (count + 2, count + 2)
     graph = csr_array((np.ones(len(every)), tuple(every.T)), shape=shape)
     before = breadth_first_order(graph, count, directed=False)[1]
-    line = [count + 1]
-    while before[line[-1]] >= 0:
-        line.append(int(before[line[-1]]))
+    line = line_back(before, count + 1)
     if line[-1] != count:
         return None
     number = {(int(a), int(b)): i for i, (a, b) in enumerate(np.sort(pair, axis=1).tolist())}
-    inner = line[1:-1]
     # Back from the other side it came.
-    inner = inner[::-1]
+    inner = line[-2:0:-1]
     rows = [number[min(a, b), max(a, b)] for a, b in pairwise(inner)]
     return np.array(rows, np.int64), (int(points[inner[0]]), int(points[inner[-1]]))

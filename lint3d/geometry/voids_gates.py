@@ -55,8 +55,8 @@ class Gates:
         Of the others it is sure that they do not.
         """
         may = np.zeros(len(steps), bool)
-        place = Squares.of_steps(self.grid, steps).middle
         owner, squares = np.arange(len(steps)), Squares.of_steps(self.grid, steps)
+        place = squares.middle.copy()
         while len(squares):
             self.looked_at += len(squares)
             if self.is_tired:

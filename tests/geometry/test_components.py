@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lint3d.geometry import components
-from lint3d.geometry.components import connected_groups
+from lint3d.geometry.components import connected_groups, line_back
 
 
 def test_groups_are_numbered_by_lowest_member():
@@ -40,3 +40,9 @@ def test_long_chains_end_soon():
     """Worked out in a few rounds, whichever way they are numbered."""
     for order in (np.arange(900), np.arange(900)[::-1], np.random.default_rng(0).permutation(900)):
         assert (connected_groups(900, order[1:], order[:-1]) == 0).all()
+
+
+def test_a_line_goes_back_to_where_the_search_began_or_as_far_as_it_can() -> None:
+    before = np.array([-9999, 0, 1, 1, -9999])
+    assert line_back(before, 3) == [3, 1, 0]
+    assert line_back(before, 4) == [4]
