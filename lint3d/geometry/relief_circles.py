@@ -132,7 +132,7 @@ def near_pairs(place: Floats, size: float) -> Ints:
     return pairs.astype(np.int64)
 
 
-def off_line(low: Floats, high: Floats, pairs: Ints, size: float) -> Floats:
+def off_line(low: Floats, high: Floats, pairs: Ints, size: float, *, both: bool = False) -> Floats:
     """How far pairs of letters are from standing on one line, or hanging from one, mm.
 
     Parameters
@@ -140,12 +140,17 @@ def off_line(low: Floats, high: Floats, pairs: Ints, size: float) -> Floats:
     low, high : (k, ...) mm, their feet and heads across the line
     pairs : (p, 2)
     size : mm, of the letters; beyond a share of it, how far makes no difference
+    both : from standing on one line and hanging from one
 
     Returns
     -------
     (p, ...) mm
     """
+    most = OFF_LINE * size
     foot = np.abs(low[pairs[:, 0]] - low[pairs[:, 1]])
     head = np.abs(high[pairs[:, 0]] - high[pairs[:, 1]])
-    least: Floats = np.minimum(np.minimum(foot, head), OFF_LINE * size)
+    if both:
+        sum_of_both: Floats = np.minimum(foot, most) + np.minimum(head, most)
+        return sum_of_both
+    least: Floats = np.minimum(np.minimum(foot, head), most)
     return least

@@ -15,7 +15,8 @@ from scipy.sparse import csr_array
 from scipy.sparse.csgraph import breadth_first_order, minimum_spanning_tree
 from scipy.spatial import cKDTree
 
-from lint3d.geometry.relief_circles import Circle, circle_through, near_pairs, off_line
+from lint3d.geometry.relief_circles import Circle, circle_through
+from lint3d.geometry.relief_lean import best_lean
 from lint3d.geometry.relief_standing import Standing, are_letters, gaps_between
 from lint3d.geometry.vectors import carried_over
 
@@ -31,10 +32,8 @@ STANDS, BLOCK, SURELY = 0.02, 6, 0.1
 IN_A_ROW = 0.04
 #: Ways from neighbour to neighbour along one line differ by less than this.
 ALONG = np.cos(np.radians(20.0))
-#: The steps between the middles of letters lean by no more than this against their line, degrees.
-MOST_LEAN, LEAN_OF_TWO = 32, 10
-#: Lines that are shared weigh so much against low extents.
-SHARING = 2.0
+#: Normals in one plane, as their cosine: within a hundredth of a degree.
+ONE_PLANE = np.cos(np.radians(0.01))
 
 
 def best_path(islands: Sequence[Standing]) -> tuple[Floats, Floats, Path]:
@@ -56,7 +55,7 @@ def best_path(islands: Sequence[Standing]) -> tuple[Floats, Floats, Path]:
         paths.append(Path(islands, steps, circle))
     read = []
     for path in paths:
-        path.lean(_best_lean(path, caps, size))
+        path.lean(_lean(path, caps, size))
         low, high = path.extents(caps)
         share = max(_shared(side[tall, 1], STANDS * size) for side in (low, high))
         read.append((share, low, high, path))
@@ -119,61 +118,12 @@ def _shared(level: Floats, within: float) -> float:
     return float(beside.mean())
 
 
-def _best_lean(path: Path, caps: Sequence[Floats], size: float) -> float:
-    """By which angle to turn the way, so that characters stand on a line and are low, radians.
-
-    The middles of letters lie at unlike heights; their feet, heads and strokes tell the way of
-    reading better.
-    """
+def _lean(path: Path, caps: Sequence[Floats], size: float) -> float:
+    """By which angle to turn the way, radians, as the larger islands tell."""
     tall = np.array([float(np.linalg.norm(np.ptp(cap, axis=0))) for cap in caps])
     rows = np.flatnonzero(tall >= 0.5 * tall.max())
     flat = [path.flat(i, caps[i]) for i in rows.tolist()]
-    # A slender stroke (I, a slash) is least tall when it leans.
-    upright = np.array([_slenderness(points) < 3.0 for points in flat])
-    best = 0.0
-    if not upright.any() and len(rows) < 3:
-        return best
-    place = path.place[rows]
-    pairs = near_pairs(place, size)
-    # Two alone share a foot line some way or other, letters or not. The last of it is told by the
-    # letters themselves: their places are steps summed over a bent base.
-    most, sharing = (MOST_LEAN, SHARING) if len(rows) > 2 else (LEAN_OF_TWO, 0.0)
-    for step, count, weight in ((1.0, most, sharing), (0.1, 10, 0), (0.01, 10, 0), (0.001, 10, 0)):
-        if not upright.any() and not weight:
-            break
-        angles = best + np.radians(step) * np.arange(-count, count + 1)
-        across = np.stack([-np.sin(angles), np.cos(angles)])
-        low = np.array([(points @ across).min(axis=0) for points in flat])
-        high = np.array([(points @ across).max(axis=0) for points in flat])
-        total = (high - low)[upright].sum(axis=0)
-        at = np.repeat(place[:, 1:], len(angles), axis=1) if path.is_round else place @ across
-        total += weight * off_line(at + low, at + high, pairs, size).sum(axis=0)
-        if weight:
-            along = np.stack([np.cos(angles), np.sin(angles)])
-            beside = (
-                np.repeat(place[:, :1], len(angles), axis=1) if path.is_round else place @ along
-            )
-            left = beside + [(points @ along).min(axis=0) for points in flat]
-            right = beside + [(points @ along).max(axis=0) for points in flat]
-            total += _in_each_other((left, at + low), (right, at + high), pairs).sum(axis=0)
-        best = float(angles[total.argmin()])
-    return best
-
-
-def _in_each_other(low: tuple[Floats, Floats], high: tuple[Floats, Floats], pairs: Ints) -> Floats:
-    """(p, ...) mm by which the boxes of pairs of letters run into each other: hardly, on a line."""
-    common = [
-        np.minimum(top[pairs[:, 0]], top[pairs[:, 1]])
-        - np.maximum(bottom[pairs[:, 0]], bottom[pairs[:, 1]])
-        for bottom, top in zip(low, high, strict=True)
-    ]
-    least: Floats = np.maximum(np.minimum(*common), 0.0)
-    return least
-
-
-def _slenderness(points: Floats) -> float:
-    spread = np.linalg.eigvalsh(np.cov(points.T))
-    return float(np.sqrt(spread[1] / max(spread[0], 1e-12)))
+    return best_lean(flat, path.place[rows], size, is_round=path.is_round, is_flat=path.is_flat)
 
 
 class _Steps:
@@ -241,6 +191,7 @@ class Path:
         self.normal = np.array([one.normal for one in islands])
         self._steps = steps
         self.is_round = circle is not None
+        self.is_flat = not self.is_round and float((self.normal @ self.normal[0]).min()) > ONE_PLANE
         if circle is not None:
             self.along = _tangent(np.cross(circle.axis, self.centre - circle.middle), self.normal)
         else:

@@ -149,9 +149,17 @@ class Shape:
     @cached_property
     def _lean(self) -> float:
         """mm, how much wider strokes are at the cap than at the upper level; 0 if not known."""
-        if self.outline is None or self._lower_outline is None:
+        high, low = self.outline, self._lower_outline
+        if high is None or low is None:
             return 0.0
-        lean = self._high_strokes.usual - stroke_widths(self._lower_outline).usual
+        if len(high.area) == len(low.area):
+            # A line that moves by d sweeps d times the middle of its lengths before and after, both
+            # sides of a stroke move. (The usual stroke of a letter with thick and thin ones hangs
+            # on where its outline is sampled.)
+            swept = float(high.area.sum() - low.area.sum())
+            lean = 4 * swept / max(high.length + low.length, 1e-300)
+        else:
+            lean = self._high_strokes.usual - stroke_widths(low).usual
         share = (1 - HIGH_LEVEL) / (HIGH_LEVEL - LOW_LEVEL)
         return share * lean if np.isfinite(lean) else 0.0
 

@@ -5,6 +5,7 @@ import numpy as np
 import pytest
 from shapes_relief import Outline, barred, centred, font_text, lettered, on_slab
 
+from lint3d.geometry.relief_strokes import counter_widths, stroke_widths
 from lint3d.geometry.reliefs import Found, find_reliefs
 from lint3d.geometry.topology import edge_table
 
@@ -124,3 +125,23 @@ def test_spaces_between_walls_that_lean_are_those_at_the_cap(height: float) -> N
     spaces = np.concatenate([shape.counters for shape in line.shapes])
     assert len(spaces) == 2
     assert spaces == pytest.approx([4 * (9.0 - 1.8) / 6 - 1.8] * 2, rel=0.003)
+
+
+@pytest.mark.parametrize("text", ["B-We", "agke"])
+def test_walls_that_stand_upright_change_no_width(text: str) -> None:
+    """Strokes and counters at the cap are those of the outline that was raised.
+
+    In letters with thick and thin strokes the usual width hangs on where the outline is sampled:
+    the cap was told up to 2 % narrower or wider than the wall below it.
+    """
+    case = lettered(text, 0.5, 10.0, font="DejaVu Sans", bold=True)
+    (line,) = _found(case.vertices, case.faces).inscriptions
+    counted = 0
+    for shape in line.shapes:
+        assert shape.outline is not None
+        # The step by which the surface was simplified.
+        assert shape.counters == pytest.approx(counter_widths(shape.outline), abs=1e-3)
+        drawn = stroke_widths(shape.outline)
+        assert shape.strokes.usual == pytest.approx(drawn.usual, abs=1e-3, nan_ok=True)
+        counted += len(shape.counters)
+    assert counted >= 3

@@ -1,0 +1,46 @@
+"""Guards lint3d/geometry/relief_lean.py: as tall as they are drawn, whichever letters they are."""
+
+import manifold3d as m3
+import numpy as np
+import pytest
+from shapes_relief import Outline, centred, font_text, moved, on_slab
+
+from lint3d.geometry.relief_lines import Inscription
+from lint3d.geometry.reliefs import find_reliefs
+from lint3d.geometry.topology import edge_table
+
+
+def _told(outline: Outline) -> Inscription:
+    case = moved(on_slab(centred(outline), 0.5), np.random.default_rng(3))
+    table = edge_table(case.faces, len(case.vertices))
+    found = find_reliefs(case.vertices, case.faces, table, 1e-5)
+    (line,) = found.inscriptions
+    return line
+
+
+def _drawn_height(outline: Outline) -> float:
+    _, low, _, high = outline.bounds()
+    return float(high - low)
+
+
+def test_two_letters_whose_middles_lie_at_unlike_heights() -> None:
+    """The way from the middle of an L to that of a T leans by more than ten degrees."""
+    bar = m3.CrossSection.square
+    letters = (
+        bar((1.2, 10.0)) + bar((7.0, 1.2)) + bar((1.2, 10.0)).translate((11.8, 0))
+        + bar((7.0, 1.2)).translate((8.9, 8.8))
+    )  # fmt: skip
+    low, high = _told(letters).character_height_interval
+    assert low <= 10.0 <= high
+    assert high - low < 0.02
+
+
+@pytest.mark.parametrize(
+    ("text", "font"), [("G8", "DejaVu Sans Mono"), ("OC", "DejaVu Sans"), ("9009", "DejaVu Serif")]
+)
+def test_round_letters_alone_are_as_tall_as_they_are_drawn(text: str, font: str) -> None:
+    """They are about as tall when they lean a little: 0.1 % too low was told."""
+    outline = font_text(text, 10.0, font)
+    low, high = _told(outline).character_height_interval
+    assert low <= _drawn_height(outline) <= high
+    assert high - low < 0.1
