@@ -62,7 +62,10 @@ def best_path(islands: Sequence[Standing]) -> tuple[Floats, Floats, Path]:
     if circle is not None:
         low, high = (side[tall] for side in read[0][1:3])
         whole = ~reach_beyond(low[:, 1], high[:, 1], IN_A_ROW * size)
-        if len(low) < BLOCK and _are_in_a_row(low[whole], high[whole], IN_A_ROW * size):
+        in_a_row = _are_in_a_row(low[whole], high[whole], IN_A_ROW * size)
+        # Of many, those of a shallow arc are so, too.
+        level = any(_are_level(side[whole, 1], STANDS * size) for side in (low, high))
+        if in_a_row and (len(low) < BLOCK or level):
             read.pop()
         else:
             read.insert(0 if circle.is_plain else 1, read.pop())
@@ -86,6 +89,13 @@ def _are_in_a_row(low: Floats, high: Floats, within: float) -> bool:
     apart = np.abs(place[:, None] - place)
     shared = (np.minimum(foot, head) <= within) & (apart > 0) & (apart <= 2)
     return bool(shared.any(axis=1).all())
+
+
+def _are_level(level: Floats, within: float) -> bool:
+    """Do some levels fall into a few apart from each other, with several at each? (Lines do.)"""
+    order = np.sort(level)
+    cut = np.flatnonzero(np.diff(order) > within) + 1
+    return all(len(one) > 1 and np.ptp(one) <= within for one in np.split(order, cut))
 
 
 def reach_beyond(low: Floats, high: Floats, by: float) -> Bools:

@@ -133,6 +133,15 @@ def test_a_block_of_short_lines_is_read_along_them(lines: tuple[str, ...], pitch
     assert all(line.character_height < 1.4 * size for line in found.inscriptions)
 
 
+def test_two_equal_lines_of_letters_with_one_middle_are_no_ring() -> None:
+    """The middles of eight such letters lie on a circle; nothing was told, and all passed."""
+    rows = [shapes.bar_text("HOZN", 10.0, 1.5).translate((0, 20.0 * k)) for k in range(2)]
+    block = shapes.centred(shapes.Outline.batch_boolean(rows, m3.OpType.Add))
+    case = shapes.moved(shapes.on_slab(block, 0.6), np.random.default_rng(4))
+    found = found_on(case.vertices, case.faces)
+    assert [line.characters for line in found.inscriptions] == [4, 4]
+
+
 @pytest.mark.parametrize("share", [0.8, 0.4, 0.2, 1.5])
 @pytest.mark.parametrize("place", [0, 2, 4])
 def test_a_character_lower_or_higher_than_its_line_belongs_to_it(share: float, place: int) -> None:
