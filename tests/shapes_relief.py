@@ -442,14 +442,22 @@ def braille(
     spacing: float = 2.4,
     cell: float = 6.5,
     segments: int = 32,
+    top: float = 0.0,
 ) -> ReliefCase:
-    """Domes on a plate: caps of a sphere, `across` mm at the foot, `high` mm tall."""
+    """Domes on a plate: caps of a sphere, `across` mm at the foot, `high` mm tall.
+
+    Or pins with flat tops, whose diameter is that share of the foot's.
+    """
     ball = (across**2 / 4 + high**2) / (2 * high)
     dome = (
         m3.Manifold.sphere(ball, segments)
         .rotate((0, 0, 180 / segments))
         .translate((0, 0, high - ball))
     )
+    if top:
+        wide = across / 2
+        foot = m3.Manifold.cylinder(1.0, wide, wide, segments).translate((0, 0, -1.0))
+        dome = foot + m3.Manifold.cylinder(high, wide, top * wide, segments)
     dots = [
         dome.translate(
             (place * cell + (int(n) - 1) // 3 * spacing, -((int(n) - 1) % 3) * spacing, 0)
@@ -459,11 +467,11 @@ def braille(
     ]
     long = (len(text) - 1) * cell + spacing
     plate = m3.Manifold.cube((long + 8, 2 * spacing + 8, 3)).translate((-4, -2 * spacing - 4, -3))
-    top = m3.Manifold.cube((long + 8, 2 * spacing + 8, 3)).translate((-4, -2 * spacing - 4, 0))
-    solid = plate + (m3.Manifold.batch_boolean(dots, m3.OpType.Add) ^ top)
+    above = m3.Manifold.cube((long + 8, 2 * spacing + 8, 3)).translate((-4, -2 * spacing - 4, 0))
+    solid = plate + (m3.Manifold.batch_boolean(dots, m3.OpType.Add) ^ above)
     vertices, faces = arrays(solid)
     # A sphere of n segments is inscribed: its top is exact, its foot up to a sagitta too narrow.
-    slack = ball * (1 - np.cos(np.pi / segments)) * 2
+    slack = (across / 2 if top else ball) * (1 - np.cos(np.pi / segments)) * 2
     return ReliefCase(
         f"braille {text!r}",
         vertices,

@@ -3,9 +3,9 @@
 A *feature* is what hangs together by edges that turn. It is plain if every line of concave edges in
 it (for what is raised), or of convex ones (for what is sunk), is a flat closed line round a convex
 outline, and if its corners lie so at every level. What has a closed space in it may be a character,
-small round heads may be braille, many squares a code, and low bars near each other characters (II):
-these are not plain. Seen so, a plate
-full of blind holes is known for what it is long before any foot is followed. Lengths in mm.
+small round heads and pins may be braille, many squares a code, and low bars near each other
+characters (II): these are not plain. Seen so, a plate full of blind holes is known for what it is
+long before any foot is followed. Lengths in mm.
 Guarded by tests/geometry/test_relief_plain.py.
 """
 
@@ -34,6 +34,9 @@ TURNS_BACK = 0.1
 LEVEL_MM = 0.005
 #: A boss has two levels; what has not, and is no larger than this, may be a dome: so many, braille.
 BOSS_LEVELS, DOT_MM, DOTS = 2, 3.6, 3
+#: ... and so may that many bosses no larger than dots, each no farther than that from another, mm:
+#: a little more than `relief_dots.py` takes, where two dots leave one out between them.
+PIN_MM, PIN_APART_MM = 2.6, 6.5
 #: So many outlines that run along two directions, by this much, may be the squares of a code.
 SQUARES, ALIGNED = 8, 0.6
 #: A hole that goes down by more than this share of a boss's height is a closed space in it.
@@ -99,6 +102,9 @@ def all_are_plain(vertices: Floats, ends: Ints, is_concave: Bools, step_mm: floa
     is_boss = np.bincount(owner_of_level, minlength=count) == BOSS_LEVELS
     middle, reach = _balls(points, feature, count)
     if int((raised & ~is_boss & (2 * reach <= DOT_MM)).sum()) >= DOTS:
+        return False
+    pins = middle[raised & is_boss & (2 * reach <= PIN_MM)]
+    if len(pins) >= DOTS and (cKDTree(pins).query(pins, 2)[0][:, 1] <= PIN_APART_MM).sum() >= DOTS:
         return False
     bars = _Bars(np.zeros(count), np.zeros(count), np.zeros((count, 3)), middle)
     for lines, mine in ((concave, raised), (convex, sunk)):

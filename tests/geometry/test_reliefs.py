@@ -328,6 +328,20 @@ def test_dots_on_a_drum_of_chords_are_all_as_high(radius: float, chord: float, s
         assert shape.height == pytest.approx(0.65, abs=0.03)
 
 
+@pytest.mark.parametrize(("count", "pitch"), [((6, 4), 2.4), ((4, 1), 4.0)])
+def test_pins_in_a_field_or_far_apart_are_no_braille(count: tuple[int, int], pitch: float) -> None:
+    """A grip, or locating pins, of the size of dots."""
+    pin = m3.Manifold.cylinder(1.7, 0.78, 0.78, 24).translate((0, 0, -1.0))
+    pins = [
+        pin.translate((pitch * x - 6.0, pitch * y - 4.0, 0))
+        for x in range(count[0])
+        for y in range(count[1])
+    ]
+    found = found_on(*_plate_with(*pins))
+    assert not found.dots
+    assert len(found.others) == len(pins)
+
+
 def test_a_lone_arrow_is_a_mark() -> None:
     case = shapes.on_slab(shapes.centred(shapes.arrow(10.0, 2.0)), 0.5)
     found = found_on(case.vertices, case.faces)

@@ -67,6 +67,23 @@ def test_dots_of_braille(changed: dict[str, float], failing: set[str], tmp_path:
     assert {rule for rule, kind in found.items() if "fail" in kind} == failing
 
 
+@pytest.mark.parametrize(
+    ("changed", "failing"),
+    [({}, set()), ({"high": 0.5}, {"dot-height"}), ({"spacing": 2.15}, {"dot-spacing"})],
+    ids=str,
+)
+@pytest.mark.parametrize("top", [1.0, 0.6])
+def test_pins_that_stand_as_dots_do(
+    top: float, changed: dict[str, float], failing: set[str], tmp_path: Path
+) -> None:
+    """Dots drawn as cylinders and cut cones were not seen, and every one of them passed."""
+    case = shapes.braille("kid", segments=64, top=top, **changed)
+    found = kinds(tmp_path, shapes.moved(case, np.random.default_rng(8)))
+    dots = {rule: kind for rule, kind in found.items() if rule.startswith("dot-")}
+    assert {rule for rule, kind in dots.items() if "fail" in kind} == failing
+    assert not any("review" in kind for kind in dots.values())
+
+
 @pytest.mark.parametrize("text", ["oak", "kka", "eke"])
 @pytest.mark.parametrize(("spacing", "kind"), [(2.4, "pass"), (2.15, "fail"), (2.7, "fail")])
 def test_dots_of_which_none_are_neighbours(
