@@ -31,8 +31,6 @@ Bools = NDArray[np.bool_]
 
 #: Narrow places looked at one after the other before the wider answer is given.
 _PLACES = 4
-#: Side branches that a way runs into and back, at most.
-_FOLDS = 4
 #: Points of a way that are looked at before and after the place where it meets the next.
 _MOST_FOLDED = 300
 #: Tilts of a cut that are tried, degrees.
@@ -106,10 +104,6 @@ def narrowest(clearance: Clearance, path: Floats, pitch: float, upper: float = n
     best: Section | None = None
     for _ in range(_PLACES):
         route.settle()
-        for _ in range(_FOLDS):
-            if not route.unfold():
-                break
-            route.settle()
         row = int(np.argmin(route.radius))
         best = _better(best, _closing_section(clearance, route))
         if best is None or best.radius <= route.lower() + 2 * tolerance_of(best.radius):

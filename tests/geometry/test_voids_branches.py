@@ -41,18 +41,3 @@ def test_a_single_duct_has_no_branch() -> None:
     (pocket,) = find_voids(vertices, faces, 1.5, 3.0).pockets
     assert pocket.throat.diameter == pytest.approx(1.46, abs=2e-3)
     assert np.isfinite(pocket.throat.upper)
-
-
-def test_a_way_that_runs_into_a_side_branch_and_back() -> None:
-    """Four tilted branches: the way on the grid folds into the narrowest one at the junction."""
-    meet = [0, 0, 12.45]
-    solid = parts.block([34, 34, 32], [0, 0, 4]) - parts.ball(5, segments=48)
-    solid -= parts.rod([0, 0, 0], meet, 2.5333, 48) + parts.ball(1.3542, meet, 48)
-    for number, (width, sides) in enumerate([(2.4441, 4), (2.4919, 32), (2.4134, 32), (2.3418, 4)]):
-        angle = number * math.pi / 2
-        end = [20 * math.cos(angle), 20 * math.sin(angle), 18.58]
-        solid -= parts.rod(meet, end, width / math.cos(math.pi / sides), sides)
-    vertices, faces = parts.mesh(solid, parts.random_frame(35))
-    (pocket,) = find_voids(vertices, faces, 3.0, 5.0, limits=(3.0,)).pockets
-    assert pocket.throat.lower <= 2.4919 <= pocket.throat.upper
-    assert pocket.throat.upper - pocket.throat.lower < 0.02
