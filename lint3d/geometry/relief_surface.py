@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from lint3d.geometry.open_lids import lids_of
 from lint3d.geometry.patches import Folds, folds
 from lint3d.geometry.relief_candidates import may_have_relief
 from lint3d.geometry.topology import EdgeTable, edge_table
@@ -27,6 +28,8 @@ FINE_MM, COARSE_MM = 0.003, 0.01
 SLIVER = 2.0
 #: A second mesh is worth a look if it has this much less faces than the first.
 FEWER = 0.9
+#: A gap no wider than so many edges of its rim is closed, though it is not flat.
+NARROW_GAP = 2.0
 
 
 def simplified(
@@ -73,14 +76,16 @@ def surfaces_to_search(
 
     Yields
     ------
-    Searched : the surface as it is where it is not closed and sound; nothing if it has no creases
+    Searched : the surface as it is where it is not closed and sound, nor can be made so by closing
+        small and flat gaps; nothing if it has no creases
     """
     if not may_have_relief(vertices, faces, table, step_mm, plain=plain):
         return
-    tolerances = (max(FINE_MM, 4 * step_mm), max(COARSE_MM, 4 * step_mm))
     is_whole = bool((table.users() == 2).all())
+    closed = faces if is_whole else _with_lids(vertices, faces, table)
+    tolerances = (max(FINE_MM, 4 * step_mm), max(COARSE_MM, 4 * step_mm))
     first = 0
-    for number, (points, rows) in enumerate(simplified(vertices, faces, tolerances)):
+    for number, (points, rows) in enumerate(simplified(vertices, closed, tolerances)):
         if not len(rows) or (first and len(rows) > FEWER * first):
             return
         first = len(rows)
@@ -88,7 +93,16 @@ def surfaces_to_search(
         yield Searched(
             folds(points, rows, edge_table(rows, len(points)), SLIVER * tolerances[number]),
             step_mm if same else sum(tolerances[: number + 1]),
-            is_whole,
+            True,
         )
     if not first:
         yield Searched(folds(vertices, faces, table, SLIVER * FINE_MM), 0.0, is_whole)
+
+
+def _with_lids(vertices: Floats, faces: Ints, table: EdgeTable) -> Ints:
+    """The faces, with others in small and flat gaps: a foot that runs through one is no line."""
+    rim = vertices[table.ends[table.users() == 1]]
+    if not len(rim):
+        return faces
+    narrow = NARROW_GAP * float(np.median(np.linalg.norm(rim[:, 1] - rim[:, 0], axis=1)))
+    return np.concatenate([faces, lids_of(vertices, table, narrow).faces])

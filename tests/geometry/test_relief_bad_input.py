@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 
+import manifold3d as m3
 import numpy as np
 import pytest
 import shapes_relief as shapes
@@ -138,3 +139,17 @@ def test_flat_and_empty_surfaces_carry_nothing() -> None:
 def found_on_empty(vertices: np.ndarray) -> Found:
     faces = np.zeros((0, 3), np.int64)
     return find_reliefs(vertices, faces, edge_table(faces, 0), 1e-6)
+
+
+@pytest.mark.parametrize("seed", [0, 1])
+def test_a_few_missing_faces_leave_lettering_recognisable(seed: int) -> None:
+    """A foot that runs through a gap was no closed line: nothing was told, and all rules passed."""
+    case = shapes.lettered("TIDE 7", 0.6, 8.0)
+    fine = m3.Manifold(m3.Mesh64(case.vertices, case.faces.astype(np.uint64)))
+    vertices, faces = arrays(fine.refine_to_length(1.0))
+    kept = np.random.default_rng(seed).random(len(faces)) > 0.005
+    assert 10 < (~kept).sum() < 60
+    (line,) = found_on(vertices, faces[kept]).inscriptions
+    assert line.characters == 5
+    for shape in line.shapes:
+        assert shape.lower <= 0.6 <= shape.upper
