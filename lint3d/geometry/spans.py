@@ -24,10 +24,11 @@ from numpy.typing import NDArray
 
 from lint3d.geometry.sampling import spread_points
 from lint3d.geometry.spans_across import ACCEPT_COS, Across, nothing, straight_across
+from lint3d.geometry.spans_behind import tapers_to_edge
 from lint3d.geometry.spans_dense import dense_facets, thinned_out
 from lint3d.geometry.spans_effort import FEELERS_SHARE, effort_of_step
 from lint3d.geometry.spans_exact import ball_of, exact_contacts, first_guesses, tips_of
-from lint3d.geometry.spans_knife import KnifeEdges, knife_edges, tapers_to_edge
+from lint3d.geometry.spans_knife import KnifeEdges, knife_edges
 from lint3d.geometry.spans_pairs import distance_at_least
 from lint3d.geometry.spans_surface import SpanSurface
 from lint3d.geometry.spans_zoom import Contacts, no_contacts

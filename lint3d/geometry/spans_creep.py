@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.spans_across import ACCEPT_COS, is_inside, straight_across
-from lint3d.geometry.spans_knife import KnifeEdges, tapers_to_edge
+from lint3d.geometry.spans_behind import tapers_to_edge
+from lint3d.geometry.spans_knife import KnifeEdges
 from lint3d.geometry.spans_surface import SpanSurface
 from lint3d.geometry.vectors import cross_product
 

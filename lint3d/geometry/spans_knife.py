@@ -1,9 +1,8 @@
-"""Does the thickness taper to nothing here, at a sharp edge or tip?
+"""Where are the sharp edges and tips at which thickness tapers to nothing?
 
 A knife edge is a side whose two facets enclose at most 30 degrees of the space measured; seen
-outward the same is a crevice. Contacts in the strip behind it get thinner the nearer one looks,
-so their smallest value says nothing: they are told apart from walls. Lengths in mm.
-Tested by tests/geometry/test_spans_steps.py.
+outward the same is a crevice. Lengths in mm.
+Tested by tests/geometry/test_spans_sharp.py and test_spans_steps.py.
 """
 
 from __future__ import annotations
@@ -14,21 +13,18 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from lint3d.geometry.spans_pairs import dot, share_vertex
+from lint3d.geometry.spans_pairs import dot
 from lint3d.geometry.spans_surface import SpanSurface
-from lint3d.geometry.vectors import cross_product
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
 KNIFE_COS = float(np.cos(np.radians(30.5)))
-PARALLEL_COS = float(np.cos(np.radians(0.5)))  # flatter than this two sides do not taper
-APEX_MISS = 0.35  # how far the apex that two facets point to may miss, as a share of its distance
-ASIDE = 0.01  # how far lines of sight keep off an end wall, as a share of the thickness
+#: Sides that enclose more are ordinary corners, but where round faces meet at one up to this, those
+#: behind it enclose less, and are no wall either.
+BLUNT_COS = float(np.cos(np.radians(45.0)))
 POINTS_MOST = 2_000_000
-BOUNDED_LEAST = 2_000  # points from which it pays to search by how far away each may be
-NEARLY_NEAREST = 0.05  # share by which a point on an edge may be farther away than the nearest
 
 
 @dataclass(eq=False)
@@ -44,6 +40,8 @@ class KnifeEdges:
     spacing : mm, between the points of `tree`
     tree : points along the sharp sides, then the tips; None if there are none
     owner : (p,) int64, which side each point of the tree is on; e + i for tip i
+    blunt : points along sides that enclose up to 45 degrees; None if there are none
+    blunt_facets : (q, 2) int64, the facets of the side that each of these is on
     """
 
     facet: Ints
@@ -54,6 +52,8 @@ class KnifeEdges:
     spacing: float
     tree: cKDTree | None
     owner: Ints
+    blunt: cKDTree | None
+    blunt_facets: Ints
 
 
 def knife_edges(
@@ -68,24 +68,40 @@ def knife_edges(
     """
     turns = surface.turns
     enclosed = -dot(inward[turns.facet], inward[turns.other])
-    keep = (enclosed >= KNIFE_COS) & (turns.rise > 0 if outward_look else turns.rise < 0)
+    keep = (enclosed >= BLUNT_COS) & (turns.rise > 0 if outward_look else turns.rise < 0)
     keep[keep] = _fold(surface, turns.facet[keep], turns.side[keep], turns.other[keep])
-    facet, side, other = turns.facet[keep], turns.side[keep], turns.other[keep]
-    ends = np.stack([surface.faces[facet, side], surface.faces[facet, (side + 1) % 3]], axis=1)
+    is_sharp = enclosed >= KNIFE_COS
+    blunt, keep = np.flatnonzero(keep & ~is_sharp), np.flatnonzero(keep & is_sharp)
+    facet, other, ends = turns.facet[keep], turns.other[keep], _ends_of(surface, keep)
     tips = np.setdiff1d(tips, ends.ravel())
+    points, owner, sharp_spacing = _along(surface, ends, spacing)
+    points = np.concatenate([points, surface.vertices[tips]])
+    owner = np.concatenate([owner, len(facet) + np.arange(len(tips))])
+    angle = np.degrees(np.arccos(np.clip(enclosed[keep], -1, 1)))
+    blunt_points, side, blunt_spacing = _along(surface, _ends_of(surface, blunt), spacing)
+    both = np.stack([turns.facet[blunt], turns.other[blunt]], axis=1)[side]
+    spacing = max(sharp_spacing, blunt_spacing)
+    trees = [_tree_of(some) if len(some) else None for some in (points, blunt_points)]
+    return KnifeEdges(facet, other, angle, ends, tips, spacing, trees[0], owner, trees[1], both)
+
+
+def _ends_of(surface: SpanSurface, rows: Ints) -> Ints:
+    """Vertices (k, 2) of some sides at which two facets turn."""
+    facet, side = surface.turns.facet[rows], surface.turns.side[rows]
+    return np.stack([surface.faces[facet, side], surface.faces[facet, (side + 1) % 3]], axis=1)
+
+
+def _along(surface: SpanSurface, ends: Ints, spacing: float) -> tuple[Floats, Ints, float]:
+    """Points along some sides, which side each is on, and how far apart they are."""
     begin = surface.vertices[ends[:, 0]]
     along = surface.vertices[ends[:, 1]] - begin
     length = np.linalg.norm(along, axis=1)
     spacing = max(spacing, float(length.sum()) / POINTS_MOST)
     count = np.ceil(length / spacing).astype(np.int64) + 1
-    owner = np.repeat(np.arange(len(facet)), count)
+    owner = np.repeat(np.arange(len(ends)), count)
     place = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
     share = (place / np.maximum(count[owner] - 1, 1))[:, None]
-    points = np.concatenate([begin[owner] + along[owner] * share, surface.vertices[tips]])
-    owner = np.concatenate([owner, len(facet) + np.arange(len(tips))])
-    angle = np.degrees(np.arccos(np.clip(enclosed[keep], -1, 1)))
-    tree = _tree_of(points) if len(points) else None
-    return KnifeEdges(facet, other, angle, ends, tips, spacing, tree, owner)
+    return begin[owner] + along[owner] * share, owner, spacing
 
 
 def _tree_of(points: Floats) -> cKDTree:
@@ -113,77 +129,3 @@ def _fold(surface: SpanSurface, facet: Ints, side: Ints, other: Ints) -> Bools:
         away.append(step)
     fold: Bools = dot(away[0], away[1]) > 0
     return fold
-
-
-def _nearest_within(tree: cKDTree, points: Floats, bound: Floats) -> tuple[Floats, Ints]:
-    """One of the nearest in a tree, if that is no farther than a bound; inf, or any, where it is.
-
-    Edges in a ring are about as far as each other from a point off them, so that a search for the
-    nearest looks at a good part of them all; where it may end early it mostly does.
-    """
-    if len(points) <= BOUNDED_LEAST:
-        found: tuple[Floats, Ints] = tree.query(points, eps=NEARLY_NEAREST)
-        return found
-    far, row = np.full(len(points), np.inf), np.zeros(len(points), dtype=np.int64)
-    size = np.frexp(bound)[1]
-    for number in np.unique(size):
-        some = np.flatnonzero(size == number)
-        far[some], row[some] = tree.query(
-            points[some], eps=NEARLY_NEAREST, distance_upper_bound=2.0**number
-        )
-    return far, np.minimum(row, tree.n - 1)
-
-
-def tapers_to_edge(
-    surface: SpanSurface,
-    inward: Floats,
-    edges: KnifeEdges,
-    pair: Ints,
-    points: Floats,
-    contacts: Floats,
-) -> Bools:
-    """Is each contact in the strip behind a knife edge or tip?
-
-    Parameters
-    ----------
-    pair : (j, 2) int64, the facets of the contact
-    points, contacts : (j, 3) float64, mm
-
-    Returns
-    -------
-    (j,) bool : also True where the two facets share a vertex
-    """
-    knife = np.zeros(len(pair), dtype=bool)
-    gap = points - contacts
-    size = surface.longest[pair[:, 0]] + surface.longest[pair[:, 1]]
-    near = np.flatnonzero(dot(gap, gap) <= size * size)
-    knife[near] = share_vertex(surface.faces, pair[near, 0], pair[near, 1])
-    if edges.tree is None:
-        return knife
-    first, second = inward[pair[:, 0]], inward[pair[:, 1]]
-    facing = -dot(first, second)
-    rows = np.flatnonzero(~knife & (facing < PARALLEL_COS) & (facing > 0))
-    if not len(rows):
-        return knife
-    towards = -(first[rows] + second[rows])
-    towards /= np.linalg.norm(towards, axis=1)[:, None]
-    middle = (points[rows] + contacts[rows]) / 2
-    gap = np.linalg.norm(points[rows] - contacts[rows], axis=1)
-    half = np.sqrt((1 - facing[rows]) / (1 + facing[rows]))  # tan of half the angle
-    distance = gap / (2 * half)
-    apex = middle + towards * distance[:, None]
-    bound = APEX_MISS * distance + edges.spacing
-    miss, nearest = _nearest_within(edges.tree, apex, bound)
-    near = np.flatnonzero(miss <= bound)
-    # The strip leads to the edge through the space measured, not across another surface.
-    target = edges.tree.data[nearest[near]]
-    # Off an end wall that both may lie in: along the edge, towards the middle of the facets.
-    along = cross_product(first[rows[near]], second[rows[near]])
-    along /= np.linalg.norm(along, axis=1)[:, None]
-    heart = surface.corners[pair[rows[near]]].mean((1, 2)) - middle[near]
-    aside = along * (np.sign(dot(heart, along)) * ASIDE * gap[near])[:, None]
-    start = middle[near] + aside
-    stop = middle[near] + 0.98 * (target - middle[near]) + aside
-    free = ~surface.scene.is_blocked(start, stop, np.full((len(near), 2), -1))
-    knife[rows[near[free]]] = True
-    return knife

@@ -143,6 +143,10 @@ def _rows_of(spans: Spans, limit: float) -> tuple[Ints, Ints, Floats]:
     if edges.tree is None or not len(row):
         return row, np.zeros(len(row), dtype=np.int64), np.zeros(len(row))
     away, nearest = edges.tree.query(middle)
+    if edges.blunt is not None:
+        # The strip behind a blunt side is no wall, but not told either.
+        told = away <= edges.blunt.query(middle)[0]
+        row, middle, away, nearest = row[told], middle[told], away[told], nearest[told]
     owner = edges.owner[nearest]
     side = np.flatnonzero(owner < len(edges.facet))
     # To a side the distance is square to it, not to the nearest of the points along it.

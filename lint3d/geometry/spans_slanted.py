@@ -16,8 +16,9 @@ from numpy.typing import NDArray
 
 from lint3d.geometry.captive_sweep import common_corners
 from lint3d.geometry.spans_across import ACCEPT_COS
+from lint3d.geometry.spans_behind import tapers_to_edge
 from lint3d.geometry.spans_feelers import cross
-from lint3d.geometry.spans_knife import KnifeEdges, tapers_to_edge
+from lint3d.geometry.spans_knife import KnifeEdges
 from lint3d.geometry.spans_pairs import LEAN_COS, dot
 from lint3d.geometry.spans_surface import SpanSurface
 from lint3d.geometry.spans_zoom import IN_PLACE, INSET, Contacts, join, no_contacts, see_each_other

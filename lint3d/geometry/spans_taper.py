@@ -13,8 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.spans_across import ACCEPT_COS, straight_across
+from lint3d.geometry.spans_behind import tapers_to_edge
 from lint3d.geometry.spans_creep import Crept, creep
-from lint3d.geometry.spans_knife import KnifeEdges, tapers_to_edge
+from lint3d.geometry.spans_knife import KnifeEdges
 from lint3d.geometry.spans_pairs import dot
 from lint3d.geometry.spans_surface import SpanSurface
 from lint3d.geometry.spans_zoom import Contacts, no_contacts

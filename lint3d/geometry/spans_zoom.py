@@ -11,8 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from lint3d.geometry.spans_behind import tapers_to_edge
 from lint3d.geometry.spans_feelers import cross
-from lint3d.geometry.spans_knife import KnifeEdges, tapers_to_edge
+from lint3d.geometry.spans_knife import KnifeEdges
 from lint3d.geometry.spans_pairs import (
     closest_on_triangles,
     dot,
