@@ -29,6 +29,7 @@ APEX_MISS = 0.35  # how far the apex that two facets point to may miss, as a sha
 #: all the way: facets of coarse round faces point too far, those of a ball on a plate too near.
 #: Nearer than that lies the bevel of a wall that hardly tapers.
 EDGE_NEAREST, EDGE_FARTHEST = 0.35, 12.0
+AHEAD = 0.6  # cosine between the way to the edge and that in which both sides taper
 STEPS, STEP_LEFT = 9, 0.85  # on the way to the edge the thickness is felt: what is left after each
 FALLS = 0.97  # what is left of the thickness at most after a step
 FALLEN = 0.45  # and after all of them, where 0.23 of the way is left
@@ -159,8 +160,11 @@ def _leads_to(
         bound = EDGE_FARTHEST * some.distance + spacing
         miss, nearest = _nearest_within(tree, place[rows], bound)
         target = tree.data[nearest]
-        share = np.linalg.norm(target - some.middle, axis=1) / some.distance
+        step = target - some.middle
+        far = np.linalg.norm(step, axis=1)
+        share = far / some.distance
         near = (miss <= bound) & (share >= EDGE_NEAREST) & (share <= EDGE_FARTHEST)
+        near &= dot(step, some.towards) >= AHEAD * far
         falls = _falls_to_nothing(surface, inward, some.take(near), target[near])
         found[rows[near]] = falls
     return found

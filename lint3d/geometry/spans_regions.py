@@ -14,7 +14,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from lint3d.geometry.spans import Spans
+from lint3d.geometry.spans import Spans, spans_at
 from lint3d.geometry.spans_between import filled_in
 from lint3d.geometry.spans_breadth import breadths
 from lint3d.geometry.spans_connect import Connected, connect, same_place
@@ -31,6 +31,7 @@ SAME_PLACE = 0.02  # regions whose tightest places are this near are one, as a s
 PROBES = 48  # places of a region at which its breadth is felt
 OFF_EDGE = 0.25  # of the thickness: from so far inside an edge the breadth is felt
 FEW_AMONG = 20  # points spread over facets, one in so many contacts, that say little of a region
+BESIDE, INSIDE = 0.5, 0.002  # of the way to each corner of a facet, then to its middle
 PROBES_LEAST, PROBE_RAYS = 3, 4 * 16  # each sends 16 rays: a quarter of what may be sent
 
 
@@ -108,7 +109,7 @@ def tightest_regions(
     full = _thin_all_over(spans, rows, label)
     beside, beside_cuts = _without_points(spans, rows, label, graph.count)
     probes = max(PROBES_LEAST, min(PROBES, effort.rays // (PROBE_RAYS * graph.count)))
-    breadth = _breadth_of_each(spans, rows, cuts, probes)
+    breadth = _breadth_of_each(spans, rows, cuts, probes, limit)
     chosen, more = _worst_of_each_kind(best.lower < limit, _values(spans, best), breadth, most)
     regions = [
         _region(
@@ -265,7 +266,7 @@ def _cloud(spans: Spans, rows: Ints, full: Bools, facets: Ints) -> Floats:
     return cloud
 
 
-def _breadth_of_each(spans: Spans, rows: Ints, cuts: Ints, probes: int) -> Floats:
+def _breadth_of_each(spans: Spans, rows: Ints, cuts: Ints, probes: int, limit: float) -> Floats:
     """Median breadth of each region (c, 2): in mm, and over the thickness."""
     # Exact contacts lie at the ends of things; where there are others those are left out. But of a
     # few among very many, as along the thin end of a wedge, all may lie in its corners.
@@ -277,13 +278,44 @@ def _breadth_of_each(spans: Spans, rows: Ints, cuts: Ints, probes: int) -> Float
     turn = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
     picked = rows[cuts[owner] + turn * size[owner] // count[owner]]
     point, contact = _off_their_edges(spans, picked)
+    # Where there is no other at all, places farther along the same facets, if they are thin, too.
+    alone = np.flatnonzero(spread[owner] == 0)
+    more_point, more_contact, of = _thin_beside(spans, picked[alone], limit)
+    more = owner[alone[of]]
+    stays = ~np.isin(owner, more)
+    owner = np.concatenate([owner[stays], more])
+    point = np.concatenate([point[stays], more_point])
+    contact = np.concatenate([contact[stays], more_contact])
     width = breadths(spans.surface.scene, point, contact)
     thick = np.linalg.norm(contact - point, axis=1)
     ratio = width / np.maximum(thick, 1e-300)
+    count = np.bincount(owner)
     middle = np.cumsum(count) - count + count // 2
     return np.stack(
         [column[np.lexsort((column, owner))][middle] for column in (width, ratio)], axis=1
     )
+
+
+def _thin_beside(spans: Spans, rows: Ints, limit: float) -> tuple[Floats, Floats, Ints]:
+    """Both ends of places on the facets of exact contacts, halfway to their corners, that are thin.
+
+    The third tells the row of each. All that is thin at the cut-off end of a wedge is its edge,
+    and all contacts there lie in the corners.
+    """
+    facet = spans.pair[rows]
+    ends = np.stack([spans.point[rows], spans.contact_point[rows]], axis=1)
+    corners = spans.surface.corners[facet]
+    step = BESIDE * (corners - ends[:, :, None])
+    place = ends[:, :, None] + step
+    place += INSIDE * (corners.mean(axis=2)[:, :, None] - place)
+    thick = np.linalg.norm(ends[:, 0] - ends[:, 1], axis=1)
+    apart = np.linalg.norm(step, axis=3) > OFF_EDGE * thick[:, None, None]
+    owner = np.nonzero(apart)[0]
+    point, facet = place[apart], np.repeat(facet[:, :, None], 3, axis=2)[apart]
+    value, _, across = spans_at(spans.surface, point, facet, spans.high, spans.look)
+    thin = (across >= 0) & (value < limit)
+    contact = point[thin] + spans.inward[facet[thin]] * value[thin, None]
+    return point[thin], contact, owner[thin]
 
 
 def _off_their_edges(spans: Spans, rows: Ints) -> tuple[Floats, Floats]:

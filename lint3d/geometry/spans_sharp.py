@@ -25,6 +25,7 @@ Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
 SKEW_MOST = 2.0  # times the distance to a tip square to the line in which two planes meet
+NEAREST_EACH = 8  # points along sides, the nearest, of which the nearest side is on one
 LINES_EACH = 8  # lines along which the strip behind a tip is felt
 
 
@@ -142,18 +143,21 @@ def _rows_of(spans: Spans, limit: float) -> tuple[Ints, Ints, Floats]:
     middle = (spans.point[row] + spans.contact_point[row]) / 2
     if edges.tree is None or not len(row):
         return row, np.zeros(len(row), dtype=np.int64), np.zeros(len(row))
-    away, nearest = edges.tree.query(middle)
-    if edges.blunt is not None:
-        # The strip behind a blunt side is no wall, but not told either.
-        told = away <= edges.blunt.query(middle)[0]
-        row, middle, away, nearest = row[told], middle[told], away[told], nearest[told]
+    count = min(NEAREST_EACH, edges.tree.n)
+    away, nearest = (one.reshape(len(row), count) for one in edges.tree.query(middle, k=count))
     owner = edges.owner[nearest]
-    side = np.flatnonzero(owner < len(edges.facet))
+    side = np.nonzero(owner < len(edges.facet))
     # To a side the distance is square to it, not to the nearest of the points along it.
     begin = spans.surface.vertices[edges.ends[owner[side], 0]]
     along = spans.surface.vertices[edges.ends[owner[side], 1]] - begin
-    share = np.clip(dot(middle[side] - begin, along) / dot(along, along), 0, 1)
-    away[side] = np.linalg.norm(middle[side] - begin - along * share[:, None], axis=1)
+    share = np.clip(dot(middle[side[0]] - begin, along) / dot(along, along), 0, 1)
+    away[side] = np.linalg.norm(middle[side[0]] - begin - along * share[:, None], axis=1)
+    best = (np.arange(len(row)), away.argmin(axis=1))
+    away, owner = away[best], owner[best]
+    if edges.blunt is not None:
+        # The strip behind a blunt side is no wall, but not told either.
+        told = away <= edges.blunt.query(middle)[0]
+        row, owner, away = row[told], owner[told], away[told]
     return row, owner, away
 
 

@@ -11,9 +11,10 @@ from lint3d.geometry import spans_effort, spans_exact, spans_pairs
 from lint3d.geometry.rays import RaysSpent
 from lint3d.geometry.sampling import spread_points
 from lint3d.geometry.spans import spans
+from lint3d.geometry.spans_behind import NEARLY_NEAREST, _nearest_within
 from lint3d.geometry.spans_dense import dense_facets
 from lint3d.geometry.spans_effort import RAY, effort_for, work_of_look, work_of_ray
-from lint3d.geometry.spans_knife import NEARLY_NEAREST, _nearest_within, _tree_of
+from lint3d.geometry.spans_knife import _tree_of
 from lint3d.geometry.spans_regions import thin_regions
 from lint3d.geometry.spans_sharp import sharp_regions
 from lint3d.geometry.spans_surface import SpanSurface, surface_from_mesh

@@ -115,3 +115,14 @@ def test_lower_bound_of_a_pair_never_exceeds_its_distance() -> None:
         surface.normals[second],
     )
     assert (distance_at_least(surface, pairs) <= distance + 1e-12).all()
+
+
+@pytest.mark.parametrize("angle", [4.0, 10.0, 20.0])
+def test_the_cut_off_edge_of_a_wedge_is_a_wall_though_it_is_thin_there_alone(angle: float) -> None:
+    """The strip below the limit is less deep than the edge is thick, but 10 mm long."""
+    wide = 0.205 + 8 * np.tan(np.radians(angle / 2))
+    body = shapes.prism([(-wide, 0), (wide, 0), (0.205, 8), (-0.205, 8)], 10)
+    surface = surface_from_mesh(*shapes.arrays(body.rotate((20, 30, 40))))
+    (edge,) = thin_regions(spans(surface, 0.423, 0.53), 0.423)
+    assert edge.kind == "wall"
+    assert edge.lower <= 0.41 <= edge.upper
