@@ -71,13 +71,13 @@ def knife_edges(
     keep = (enclosed >= BLUNT_COS) & (turns.rise > 0 if outward_look else turns.rise < 0)
     keep[keep] = _fold(surface, turns.facet[keep], turns.side[keep], turns.other[keep])
     is_sharp = enclosed >= KNIFE_COS
-    blunt, keep = np.flatnonzero(keep & ~is_sharp), np.flatnonzero(keep & is_sharp)
-    facet, other, ends = turns.facet[keep], turns.other[keep], _ends_of(surface, keep)
+    blunt, sharp = np.flatnonzero(keep & ~is_sharp), np.flatnonzero(keep & is_sharp)
+    facet, other, ends = turns.facet[sharp], turns.other[sharp], _ends_of(surface, sharp)
     tips = np.setdiff1d(tips, ends.ravel())
     points, owner, sharp_spacing = _along(surface, ends, spacing)
     points = np.concatenate([points, surface.vertices[tips]])
     owner = np.concatenate([owner, len(facet) + np.arange(len(tips))])
-    angle = np.degrees(np.arccos(np.clip(enclosed[keep], -1, 1)))
+    angle = np.degrees(np.arccos(np.clip(enclosed[sharp], -1, 1)))
     blunt_points, side, blunt_spacing = _along(surface, _ends_of(surface, blunt), spacing)
     both = np.stack([turns.facet[blunt], turns.other[blunt]], axis=1)[side]
     spacing = max(sharp_spacing, blunt_spacing)
