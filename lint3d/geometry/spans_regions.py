@@ -19,6 +19,7 @@ from lint3d.geometry.spans_between import filled_in
 from lint3d.geometry.spans_breadth import breadths
 from lint3d.geometry.spans_connect import Connected, connect, same_place
 from lint3d.geometry.spans_effort import effort_of_step
+from lint3d.geometry.spans_ledge import without_ledges
 from lint3d.geometry.spans_tightest import Tightest, tightest_of_each
 
 Floats = NDArray[np.float64]
@@ -92,7 +93,7 @@ def tightest_regions(
     """
     limit = spans.high if limit is None else min(limit, spans.high)
     effort = effort_of_step(spans.surface)
-    spans = filled_in(spans, limit, effort)
+    spans = without_ledges(filled_in(spans, limit, effort), limit)
     rows = np.flatnonzero(spans.measured & ~spans.knife & (spans.interval[:, 0] < limit))
     if not len(rows):
         return [], {"wall": 0, "rod": 0}
