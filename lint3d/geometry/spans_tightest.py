@@ -18,7 +18,7 @@ from lint3d.geometry.spans_connect import Connected
 from lint3d.geometry.spans_creep import ROUNDS as CREEP_ROUNDS
 from lint3d.geometry.spans_creep import WAYS, Crept, creep
 from lint3d.geometry.spans_effort import Effort
-from lint3d.geometry.spans_exact import ball_of
+from lint3d.geometry.spans_exact import ball_of, ball_of_round_sides
 from lint3d.geometry.spans_pairs import distance_at_least
 from lint3d.geometry.spans_zoom import Contacts, contacts_of, see_each_other, zoom
 
@@ -80,6 +80,8 @@ def tightest_of_each(spans: Spans, rows: Ints, graph: Connected, effort: Effort)
     best.lower = np.minimum(best.lower, np.maximum(left - spans.floor_mm, 0))
     starts = effort.rays // (CREEP_SHARE * CREEP_ROUNDS * WAYS)
     _creep_from_best(spans, rows, graph, best, min(CREPT_MOST, starts))
+    ball = ball_of_round_sides(spans.surface, spans.inward, best.contacts)
+    best.upper = np.maximum(best.upper, ball + spans.floor_mm)
     return best
 
 

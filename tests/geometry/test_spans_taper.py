@@ -56,3 +56,23 @@ def test_no_line_that_counts_is_shorter(seed: int) -> None:
     rows = found.measured & ~found.knife
     shortest = witness(surface, rng)
     assert found.interval[rows, 0].min(initial=np.inf) <= shortest + 0.02
+
+
+@pytest.mark.parametrize("half", [2.0, 5.0, 10.0])
+@pytest.mark.parametrize("count", [21, 41, 81])
+def test_a_round_tip_is_as_thick_as_its_circle(half: float, count: int) -> None:
+    """A blade with flanks that touch its round tip: the circle in the tip's flats."""
+    import shapes_walls as shapes
+
+    from lint3d.geometry.spans_regions import thin_regions
+
+    radius, long, lean = 0.205, 8.0, np.radians(half)
+    turn = np.linspace(lean, np.pi - lean, count)
+    foot = (radius + long * np.sin(lean)) / np.cos(lean)
+    arc = np.column_stack([radius * np.cos(turn), radius * np.sin(turn)])
+    body = shapes.prism([(-foot, -long), (foot, -long), *arc.tolist()], 10).rotate((20, 30, 40))
+    surface = surface_from_mesh(*shapes.arrays(body))
+    true = 2 * radius * np.cos((turn[1] - turn[0]) / 2)
+    walls = thin_regions(spans(surface, 0.423, 0.53), 0.423)
+    assert walls[0].lower <= true <= walls[0].upper
+    assert (walls[0].upper - walls[0].lower) / 2 <= 0.02
