@@ -25,6 +25,7 @@ Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
 SKEW_MOST = 2.0  # times the distance to a tip square to the line in which two planes meet
+FAR = 1.5  # times as deep as behind flat sides of the same angle: between round sides it may be so
 NEAREST_EACH = 8  # points along sides, the nearest, of which the nearest side is on one
 LINES_EACH = 8  # lines along which the strip behind a tip is felt
 
@@ -84,15 +85,16 @@ def deepest_regions(
     row, owner, away = _rows_of(spans, limit)
     kept = _tapers_there(spans, row, owner, away)
     row, owner, away = row[kept], owner[kept], away[kept]
-    depth = np.zeros(len(angle))
-    np.maximum.at(depth, owner, away)
     # Samples end short of where the strip does.
     sides = (edges.facet, edges.other, edges.ends)
     felt = strip_depths(spans.surface, spans.inward, sides, limit)
     # A sample whose nearest sharp side is far off belongs to no strip behind that side.
-    plain = limit / (2 * np.tan(np.radians(np.maximum(angle[: len(felt)], 0.5)) / 2))
-    near = np.where(depth[: len(felt)] <= plain, depth[: len(felt)], 0.0)
-    depth[: len(felt)] = np.where(felt > 0, felt, near)
+    plain = limit / (2 * np.tan(np.radians(np.maximum(angle, 0.5)) / 2))
+    plain[len(felt) :] = np.inf
+    depth = np.zeros(len(angle))
+    np.maximum.at(depth, owner, np.where(away <= FAR * plain[owner], away, 0.0))
+    # A strip that bends leaves the line along which it is felt.
+    depth[: len(felt)] = np.maximum(depth[: len(felt)], felt)
     behind = _felt_behind_tips(spans, row, owner, away, limit)
     is_felt = np.concatenate([felt > 0, behind > 0])
     depth[len(felt) :] = np.maximum(depth[len(felt) :], behind)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import manifold3d as m3
 import numpy as np
 import pytest
 import shapes_walls as shapes
@@ -52,3 +53,27 @@ def test_a_hollow_ground_edge_is_deeper_than_a_plain_one() -> None:
     edge = deepest(body, "inward")
     true = np.roots([0.02, 0.02, -LIMIT / 2]).max()
     assert edge.lower - 0.01 <= true <= edge.upper + 0.01
+
+
+@pytest.mark.parametrize("sides", [48, 96, 180])
+def test_a_strip_that_bends_is_deep_to_its_end(sides: int) -> None:
+    """A horn between circles of 6 and 5.5 mm about 1 mm apart opens by 8.6 degrees.
+
+    A line square to its edge soon leaves it. How deep it is, by the smooth circles.
+    """
+    limit, outer, inner = 0.423, 6.0, 5.5
+    circle = m3.CrossSection.circle
+    horns = circle(outer, sides) - circle(inner, sides).rotate(0.6).translate((1, 0))
+    vertices, faces = shapes.arrays(horns.extrude(8).rotate((20, 30, 40)))
+    found = sharp_regions(spans(surface_from_mesh(vertices, faces), limit, 0.53), limit)
+
+    x = (outer**2 - inner**2 + 1) / 2
+    edge = np.array([x, np.sqrt(outer**2 - x**2)])
+    turn = np.linspace(np.arctan2(*edge[::-1]), np.pi / 2 + 0.5, 20_001)
+    way = np.column_stack([np.cos(turn), np.sin(turn)])
+    # Where the line from the outer circle to its middle meets the inner one.
+    along = way[:, 0] + np.sqrt(way[:, 0] ** 2 - 1 + inner**2)
+    last = np.flatnonzero(outer - along < limit).max()
+    deep = np.linalg.norm((outer - limit / 2) * way[last] - edge)
+    assert len(found) == 2
+    assert [one.depth for one in found] == pytest.approx([deep] * 2, rel=0.1)
