@@ -91,11 +91,11 @@ class _Letters:
         """The angle round another one in which letters are low, radians; `by_lines`: and in which
         they stand on lines, side by side."""
         angles = best + np.radians(step_deg) * np.arange(-count, count + 1)
-        low, high = self._extents(np.stack([-np.sin(angles), np.cos(angles)]))
+        across = np.stack([-np.sin(angles), np.cos(angles)])
+        low, high = self._extents(across)
         total = (high - low)[self.upright].sum(axis=0)
         if by_lines:
             along = np.stack([np.cos(angles), np.sin(angles)])
-            across = np.stack([-np.sin(angles), np.cos(angles)])
             beside, at = self.place @ along, self.place @ across
             if self.is_round:
                 beside, at = (np.repeat(self.place[:, [k]], len(angles), axis=1) for k in (0, 1))

@@ -24,10 +24,11 @@ from numpy.typing import NDArray
 
 from lint3d.geometry.sampling import spread_points
 from lint3d.geometry.spans_across import ACCEPT_COS, Across, nothing, straight_across
+from lint3d.geometry.spans_ball import ball_of
 from lint3d.geometry.spans_behind import tapers_to_edge
 from lint3d.geometry.spans_dense import dense_facets, thinned_out
 from lint3d.geometry.spans_effort import FEELERS_SHARE, effort_of_step
-from lint3d.geometry.spans_exact import ball_of, exact_contacts, first_guesses, tips_of
+from lint3d.geometry.spans_exact import exact_contacts, first_guesses, tips_of
 from lint3d.geometry.spans_knife import KnifeEdges, knife_edges
 from lint3d.geometry.spans_pairs import distance_at_least
 from lint3d.geometry.spans_surface import SpanSurface
@@ -83,6 +84,11 @@ class Spans:
     def measured(self) -> Bools:
         """(n,) bool : is the value a span, not a lower bound?"""
         return self.pair[:, 1] >= 0
+
+    def thinner_than(self, limit: float) -> Bools:
+        """(n,) bool : may it be so, in mm, its uncertainty included, and behind no knife edge?"""
+        thin: Bools = self.measured & ~self.knife & (self.interval[:, 0] < limit)
+        return thin
 
     @cached_property
     def facets_apart(self) -> Floats:

@@ -115,6 +115,10 @@ class _Strip:
     towards: Floats  # the way in which they taper
     distance: Floats  # to the apex they point to
 
+    @property
+    def apex(self) -> Floats:
+        return self.middle + self.towards * self.distance[:, None]
+
     def take(self, rows: Bools | Ints) -> _Strip:
         return _Strip(*(getattr(self, name)[rows] for name in self.__dataclass_fields__))
 
@@ -133,9 +137,8 @@ def _points_to(
     surface: SpanSurface, inward: Floats, strip: _Strip, tree: cKDTree, spacing: float
 ) -> tuple[Bools, Ints]:
     """Do both sides point to an edge of a tree, past nothing else, and to which of its points?"""
-    apex = strip.middle + strip.towards * strip.distance[:, None]
     bound = APEX_MISS * strip.distance + spacing
-    miss, nearest = _nearest_within(tree, apex, bound)
+    miss, nearest = _nearest_within(tree, strip.apex, bound)
     near = np.flatnonzero(miss <= bound)
     some = strip.take(near)
     # The strip leads to the edge through the space measured, not across another surface.
@@ -153,8 +156,7 @@ def _leads_to(
 ) -> Bools:
     """Between round faces: does the thickness fall to nothing all the way to an edge of a tree?"""
     found = np.zeros(len(strip.gap), dtype=bool)
-    apex = strip.middle + strip.towards * strip.distance[:, None]
-    for place in (apex, strip.middle):
+    for place in (strip.apex, strip.middle):
         rows = np.flatnonzero(~found)
         some = strip.take(rows)
         bound = EDGE_FARTHEST * some.distance + spacing

@@ -17,9 +17,10 @@ from numpy.typing import NDArray
 
 from lint3d.geometry.spans import Spans
 from lint3d.geometry.spans_across import ACCEPT_COS, IN_PLACE_COS
+from lint3d.geometry.spans_ball import ball_of
 from lint3d.geometry.spans_dense import distinct, long_facets
 from lint3d.geometry.spans_effort import Effort
-from lint3d.geometry.spans_exact import ball_of, straightest
+from lint3d.geometry.spans_exact import straightest
 from lint3d.geometry.spans_pairs import distance_at_least, dot, share_vertex
 from lint3d.geometry.spans_straight import nearest_straight
 from lint3d.geometry.spans_zoom import Contacts, contacts_of, join, see_each_other
@@ -61,7 +62,7 @@ class _Search:
     def __init__(self, spans: Spans, limit: float, most: int) -> None:
         self.spans, self.limit, self.left = spans, limit, most
         self.size = np.int64(len(spans.surface.faces))
-        self.is_thin = spans.measured & ~spans.knife & (spans.interval[:, 0] < limit)
+        self.is_thin = spans.thinner_than(limit)
         self.pairs = spans.pair[self.is_thin]
         # Needles in a heap are linked by where their contacts lie: each of them faces all others.
         large = long_facets(spans.surface, spans.high) & ~spans.dense

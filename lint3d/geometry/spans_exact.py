@@ -30,9 +30,6 @@ TAPERS_MOST = 20_000  # first guesses on sides that taper that are looked at
 TAPER_COST = 120  # pairs that may be compared instead of following one taper
 STEEP_ALL_OF = 10_000  # a surface of no more facets is searched all over for what tapers
 SLANTED_MOST = 3_000  # pairs between which lines that lean are looked for
-LEANS_COS = float(np.cos(np.radians(1.5)))  # squarer than this the ball is that of its sides
-ROUND_COS = float(np.cos(np.radians(20.0)))  # what turns less goes on round, and is no rim
-ON_PLANE = 1e-6  # of a facet's longest side: so far off its plane its border may be
 ORPHANS_MOST = 50_000  # first guesses off any measured facet that are followed up
 
 
@@ -314,63 +311,3 @@ def _beside_measured(surface: SpanSurface, known: Ints, guesses: Ints) -> Bools:
         near = share_vertex(surface.faces, partner, guesses[owner, other])
         beside[owner[near]] = True
     return beside
-
-
-def ball_of(inward: Floats, contacts: Contacts) -> Floats:
-    """Diameter of the ball that touches both points of a contact, by the squarer of its sides.
-
-    Returns
-    -------
-    (k,) float64, mm : the distance itself at a ridge
-    """
-    step = contacts.contact - contacts.point
-    with np.errstate(divide="ignore", invalid="ignore"):
-        towards = step / contacts.distance[:, None]
-    lean = np.maximum(
-        np.einsum("ij,ij->i", inward[contacts.pair[:, 0]], towards),
-        -np.einsum("ij,ij->i", inward[contacts.pair[:, 1]], towards),
-    )
-    # A ridge on both sides has no square side: the ball touches along the line itself.
-    square = lean >= np.cos(np.radians(15.1))
-    ball: Floats = contacts.distance / np.where(square, lean, 1.0)
-    return ball
-
-
-def ball_of_round_sides(surface: SpanSurface, inward: Floats, contacts: Contacts) -> Floats:
-    """Diameter of the ball that what goes on round from both sides of a contact leaves room for.
-
-    At the round tip of a blade both sides lean on the line between them, and the ball is larger
-    than by either of them.
-
-    Returns
-    -------
-    (k,) float64, mm : 0 where a side stands square to the line, or is a ridge
-    """
-    with np.errstate(divide="ignore", invalid="ignore"):
-        towards = (contacts.contact - contacts.point) / contacts.distance[:, None]
-    first, second = contacts.pair.T
-    lean = np.maximum(dot(inward[first], towards), -dot(inward[second], towards))
-    rows = np.flatnonzero((lean >= np.cos(np.radians(15.1))) & (lean < LEANS_COS))
-    some = contacts.take(rows)
-    least = np.minimum(
-        _lean_round(surface, inward, first[rows], some.point, towards[rows]),
-        _lean_round(surface, inward, second[rows], some.contact, -towards[rows]),
-    )
-    ball = np.zeros(len(lean))
-    ball[rows] = some.distance / least
-    return ball
-
-
-def _lean_round(
-    surface: SpanSurface, inward: Floats, facet: Ints, place: Floats, towards: Floats
-) -> Floats:
-    """(k,) least cosine between a line and the facets that go on round from one where it ends."""
-    beside = surface.neighbours[facet]
-    known = beside >= 0
-    beside = np.where(known, beside, facet[:, None])
-    over = np.einsum("kj,knj->kn", place, inward[beside])
-    over -= np.einsum("knj,knj->kn", surface.corners[beside][:, :, 0], inward[beside])
-    goes_on = np.einsum("kj,knj->kn", inward[facet], inward[beside]) >= ROUND_COS
-    goes_on &= known & (np.abs(over) <= ON_PLANE * surface.longest[beside])
-    lean = np.einsum("kj,knj->kn", towards, inward[beside])
-    return np.where(goes_on, lean, 1.0).min(axis=1, initial=1.0)

@@ -27,7 +27,8 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 LEVEL_COS = float(np.cos(np.radians(10.0)))  # the side of a ledge is level with what is across
-WAYS = 8  # in which the ball is moved off the line between both sides, and sides are looked for
+#: Ways in which the ball is moved off the line between both sides, and sides are looked for.
+TURNS = np.arange(8) * 2 * np.pi / 8
 SNUG = 0.08  # of the thickness: as near may sides beside it come to the middle of the ball
 MOVED = 0.12  # of the thickness
 LONGER = 1.1  # times the thickness the ball has at most between both sides where it was moved to
@@ -36,7 +37,7 @@ LONGER = 1.1  # times the thickness the ball has at most between both sides wher
 def without_ledges(spans: Spans, limit: float) -> Spans:
     """The same without spans thinner than a limit, in mm, of which one side is a ledge."""
     surface = spans.surface
-    rows = np.flatnonzero(spans.measured & ~spans.knife & (spans.interval[:, 0] < limit))
+    rows = np.flatnonzero(spans.thinner_than(limit))
     thick = np.linalg.norm(spans.point[rows] - spans.contact_point[rows], axis=1)
     pair = spans.pair[rows]
     height = 2 * surface.areas[pair] / np.maximum(surface.longest[pair], 1e-300)
@@ -62,7 +63,7 @@ def without_ledges(spans: Spans, limit: float) -> Spans:
 def ball_fits(
     surface: SpanSurface, inward: Floats, points: Floats, contacts: Floats, is_void: bool
 ) -> Bools:
-    """Does it?
+    """Does a ball about as large as a place is thick fit in there, or a little beside it?
 
     Parameters
     ----------
@@ -74,20 +75,6 @@ def ball_fits(
     -------
     (k,) bool
     """
-
-    def is_free(place: Floats, one: Floats, two: Floats, thick: Floats) -> Bools:
-        """(k,) is nothing beside a place so near that a ball there would have no room?"""
-        free = np.ones(len(place), dtype=bool)
-        for turn in turns:
-            rows = np.flatnonzero(free)
-            way = one[rows] * np.cos(turn) + two[rows] * np.sin(turn)
-            facet = surface.scene.first_facet(place[rows], way, far)
-            clear = surface.scene.distance(place[rows], way, facet) >= SNUG * thick[rows]
-            # What lies on the rim, and for the rays a little outside, sees sides from behind.
-            clear &= (dot(way, inward[facet]) < 0) | (facet < 0)
-            free[rows] = clear & (is_void | (facet >= 0))
-        return free
-
     step = contacts - points
     thick = np.linalg.norm(step, axis=1)
     fits: Bools = thick <= 0  # sides that touch have no ball between them
@@ -95,10 +82,8 @@ def ball_fits(
     across = step[rows] / thick[rows, None]
     middle, thick = (points[rows] + contacts[rows]) / 2, thick[rows]
     one, two = square_to(across)
-    turns = np.arange(WAYS) * 2 * np.pi / WAYS
-    far = float(np.linalg.norm(np.ptp(surface.vertices, axis=0))) + 1
-    good = is_free(middle, one, two, thick)
-    for turn in turns:
+    good = _is_free(surface, inward, middle, one, two, thick, is_void)
+    for turn in TURNS:
         left = np.flatnonzero(~good)
         if not len(left):
             break
@@ -109,7 +94,30 @@ def ball_fits(
         straight = np.zeros(1)
         length = chords(surface.scene, there, across[left], way, straight, reach)[:, 0]
         free &= length <= reach
-        free &= is_free(there, one[left], two[left], thick[left])
+        free &= _is_free(surface, inward, there, one[left], two[left], thick[left], is_void)
         good[left[free]] = True
     fits[rows] = good
     return fits
+
+
+def _is_free(
+    surface: SpanSurface,
+    inward: Floats,
+    place: Floats,
+    one: Floats,
+    two: Floats,
+    thick: Floats,
+    is_void: bool,
+) -> Bools:
+    """(k,) is nothing beside a place, square to the line across, so near that no ball has room?"""
+    far = float(np.linalg.norm(np.ptp(surface.vertices, axis=0))) + 1
+    free = np.ones(len(place), dtype=bool)
+    for turn in TURNS:
+        rows = np.flatnonzero(free)
+        way = one[rows] * np.cos(turn) + two[rows] * np.sin(turn)
+        facet = surface.scene.first_facet(place[rows], way, far)
+        clear = surface.scene.distance(place[rows], way, facet) >= SNUG * thick[rows]
+        # What lies on the rim, and for the rays a little outside, sees sides from behind.
+        clear &= (dot(way, inward[facet]) < 0) | (facet < 0)
+        free[rows] = clear & (is_void | (facet >= 0))
+    return free

@@ -94,7 +94,7 @@ def tightest_regions(
     limit = spans.high if limit is None else min(limit, spans.high)
     effort = effort_of_step(spans.surface)
     spans = without_ledges(filled_in(spans, limit, effort), limit)
-    rows = np.flatnonzero(spans.measured & ~spans.knife & (spans.interval[:, 0] < limit))
+    rows = np.flatnonzero(spans.thinner_than(limit))
     if not len(rows):
         return [], {"wall": 0, "rod": 0}
     graph = connect(spans, rows, effort)

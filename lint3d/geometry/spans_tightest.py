@@ -14,11 +14,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.spans import Spans
+from lint3d.geometry.spans_ball import ball_of, ball_of_round_sides
 from lint3d.geometry.spans_connect import Connected
 from lint3d.geometry.spans_creep import ROUNDS as CREEP_ROUNDS
 from lint3d.geometry.spans_creep import WAYS, Crept, creep
 from lint3d.geometry.spans_effort import Effort
-from lint3d.geometry.spans_exact import ball_of, ball_of_round_sides
 from lint3d.geometry.spans_pairs import distance_at_least
 from lint3d.geometry.spans_zoom import Contacts, contacts_of, see_each_other, zoom
 

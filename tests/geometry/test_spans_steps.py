@@ -8,10 +8,10 @@ import shapes_walls as shapes
 
 from lint3d.geometry import spans_feelers
 from lint3d.geometry.spans_across import straight_across
+from lint3d.geometry.spans_ball import ball_of
 from lint3d.geometry.spans_behind import tapers_to_edge
 from lint3d.geometry.spans_breadth import breadths
 from lint3d.geometry.spans_creep import Crept, creep
-from lint3d.geometry.spans_exact import ball_of
 from lint3d.geometry.spans_feelers import cross, ridge_pairs, ridges_crossed, vertex_pairs
 from lint3d.geometry.spans_knife import knife_edges
 from lint3d.geometry.spans_surface import SpanSurface, surface_from_mesh
