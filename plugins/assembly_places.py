@@ -67,7 +67,7 @@ def contact_place(pair: Pair, spot: Spot, meeting: Meeting | None) -> Place:
 
     level = max(pair.uncertainty_mm, spot.distance)
     near = _near_corners(pair, spot, level)
-    area, _, middle = area_within(*near, level)
+    within = area_within(*near, level)
     surely = pair.surely_touches(spot)
     remark = f"'{pair.bodies[0].name}' and '{pair.bodies[1].name}' "
     remark += "touch." if surely else "are nearer than their coordinates can tell."
@@ -77,13 +77,14 @@ def contact_place(pair: Pair, spot: Spot, meeting: Meeting | None) -> Place:
         1,
         lower=1 if surely else 0,
         upper=1,
-        position=middle if np.isfinite(middle).all() else spot.point.mean(axis=0),
+        position=within.middle if within.area > 0 else spot.point.mean(axis=0),
         faces=spot.faces,
         of=pair.bodies[0],
         other=pair.bodies[1],
         distinct=spot.others is not None,
+        extent_mm=within.extent,
         remark=remark,
-        properties={"contact_area_mm2": area, "distance_mm": spot.distance},
+        properties={"contact_area_mm2": within.area, "distance_mm": spot.distance},
     )
 
 
@@ -107,9 +108,11 @@ def clearance_place(pair: Pair, spot: Spot, with_area: bool) -> Place:
     from lint3d.geometry.clearance_area import area_within
 
     facts: dict[str, Any] = {"nearest_points_mm": spot.point.tolist()}
+    extent = None
     if with_area:
-        area, _, _ = area_within(*_near_corners(pair, spot, spot.level), spot.level)
-        facts |= {"area_mm2": area, "area_below_mm": spot.level}
+        near = area_within(*_near_corners(pair, spot, spot.level), spot.level)
+        facts |= {"area_mm2": near.area, "area_below_mm": spot.level}
+        extent = near.extent
     return Place(
         spot.distance,
         lower=max(spot.distance - pair.uncertainty_mm, 0.0),
@@ -121,6 +124,7 @@ def clearance_place(pair: Pair, spot: Spot, with_area: bool) -> Place:
         other_faces=_facing_faces(pair, spot, max(spot.level, spot.distance)),
         ends=(spot.point[0], spot.point[1]),
         distinct=spot.others is not None,
+        extent_mm=extent,
         remark=f"The gap to '{pair.bodies[1].name}' is {spot.distance:.4g} mm.",
         properties=facts,
     )

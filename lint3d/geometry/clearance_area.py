@@ -7,6 +7,8 @@ tests/geometry/test_clearance_area.py.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -18,21 +20,30 @@ _MOST_PIECES = 3000
 _SMALL_SHARE = 0.01  # of the area: no need to know better
 
 
-def area_within(corners: Floats, other: Floats, level: float) -> tuple[float, float, Floats]:
+@dataclass(frozen=True, eq=False)
+class NearArea:
+    """What of a surface lies near another."""
+
+    area: float
+    """mm2"""
+    doubt: float
+    """mm2, by how much it may be off either way at most"""
+    middle: Floats
+    """(3,) mm, a point within: that nearest to the middle of the area; NaN if none"""
+    extent: float
+    """mm, longest side of the box round it, along the axes of the file; 0.0 if none"""
+
+
+def area_within(corners: Floats, other: Floats, level: float) -> NearArea:
     """Area of the triangles that lies within `level` of the others.
 
     Parameters
     ----------
     corners, other : (m, 3, 3) and (n, 3, 3) float64, mm
     level : mm
-
-    Returns
-    -------
-    area : float, mm2
-    doubt : float, mm2, by how much it may be off either way at most
-    middle : (3,) float64, mm, a point within: that nearest to the middle of the area; NaN if none
     """
     area, pieces, weights = 0.0, [np.zeros((0, 3))], [np.zeros(0)]
+    low, high = np.full(3, np.inf), np.full(3, -np.inf)
     cells = corners
     while True:
         middle, size = cells.mean(axis=1), _areas(cells)
@@ -48,14 +59,18 @@ def area_within(corners: Floats, other: Floats, level: float) -> tuple[float, fl
         area += float(size[kept].sum())
         pieces.append(middle[kept])
         weights.append(size[kept])
+        within = np.concatenate([cells[inside].reshape(-1, 3), middle[kept]])
+        low = np.minimum(low, within.min(axis=0, initial=np.inf))
+        high = np.maximum(high, within.max(axis=0, initial=-np.inf))
         if is_last:
             break
         cells = _halved(cells[unsure])
     points, weight = np.concatenate(pieces), np.concatenate(weights)
     if len(points) == 0:
-        return 0.0, doubt, np.full(3, np.nan)
+        return NearArea(0.0, doubt, np.full(3, np.nan), 0.0)
     centre = np.average(points, axis=0, weights=weight + 1e-300)
-    return area, doubt, points[int(np.linalg.norm(points - centre, axis=1).argmin())]
+    central = points[int(np.linalg.norm(points - centre, axis=1).argmin())]
+    return NearArea(area, doubt, central, float((high - low).max()))
 
 
 def _halved(corners: Floats) -> Floats:

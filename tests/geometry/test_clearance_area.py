@@ -25,19 +25,21 @@ def test_peg_over_a_large_plate(seed):
     peg = corners(box([4, 6, 5], [10, 20, 0.3]), turn)
     wider = np.sqrt(0.5**2 - 0.3**2)
     truth = 24 + 2 * wider * 10 + np.pi * wider**2
-    area, doubt, middle = area_within(plate, peg, 0.5)
-    assert area == pytest.approx(truth, rel=0.02)
-    assert abs(area - truth) <= doubt + 1e-9
-    back = middle if turn is None else middle @ turn
+    near = area_within(plate, peg, 0.5)
+    assert near.area == pytest.approx(truth, rel=0.02)
+    assert abs(near.area - truth) <= near.doubt + 1e-9
+    back = near.middle if turn is None else near.middle @ turn
+    if turn is None:
+        assert near.extent == pytest.approx(6 + 2 * wider, abs=0.15)
     assert back == pytest.approx([12, 23, 0], abs=0.7)
 
 
 def test_all_and_none():
     face = np.array([[[0.0, 0, 0], [1, 0, 0], [0, 1, 0]]])
-    assert area_within(face, face + [0, 0, 0.1], 5.0)[0] == pytest.approx(0.5)
-    area, doubt, middle = area_within(face, face + [0, 0, 9.0], 5.0)
-    assert (area, doubt) == (0, 0)
-    assert np.isnan(middle).all()
+    assert area_within(face, face + [0, 0, 0.1], 5.0).area == pytest.approx(0.5)
+    near = area_within(face, face + [0, 0, 9.0], 5.0)
+    assert (near.area, near.doubt, near.extent) == (0, 0, 0)
+    assert np.isnan(near.middle).all()
 
 
 def test_quartered_keeps_the_area():

@@ -263,3 +263,21 @@ def test_pads_before_a_plate_are_one_place_each(tmp_path: Path, order: int, area
     assert [one.kind for one in found["clearance"]] == ["fail"] * 3
     for result in found["clearance"]:
         assert result.properties["area_mm2"] == pytest.approx(area, rel=0.01)
+
+
+@pytest.mark.parametrize(
+    ("other", "low", "rule", "extent"),
+    [
+        (box([5, 5, 5]), [20, 20, 0.3], "clearance", 5 + 2 * np.sqrt(0.4**2 - 0.3**2)),
+        (box([5, 60, 5]), [20, -10, 0.3], "clearance", 40),
+        (box([5, 5, 5]), [20, 20, 0], "touching", 5),
+        (ball(4, 32), [20, 20, 4], "touching", 0),
+    ],
+)
+def test_extent_is_that_of_the_place_and_not_of_large_facets(
+    tmp_path: Path, other: Any, low: list[float], rule: str, extent: float
+) -> None:
+    """On a plate of two facets a side."""
+    found = inspected(tmp_path, [box([40, 40, 10], [0, 0, -10]), other.translate(low)])
+    (result,) = found[rule]
+    assert result.extent == pytest.approx(extent, abs=0.15)
