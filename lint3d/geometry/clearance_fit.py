@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from lint3d.geometry.clearance import Surface, closest_points
 from lint3d.geometry.clearance_area import quartered
 from lint3d.geometry.clearance_spots import Spot
-from lint3d.geometry.clearance_triangles import point_distances
+from lint3d.geometry.clearance_triangles import nearest_on_each
 from lint3d.geometry.components import connected_groups
 
 Floats = NDArray[np.float64]
@@ -139,7 +139,7 @@ def _squarest(surface: Surface, point: Floats, across: Floats, face: int) -> int
     point is on the side as well as on the end."""
     step = 2 * surface.uncertainty_mm
     rows = surface.tree.within(point - step, point + step)
-    rows = rows[point_distances(point, surface.corners[rows]) <= step]
+    rows = rows[nearest_on_each(point, surface.corners[rows])[0] <= step]
     if len(rows) == 0 or not across.any():
         return face
     straight = np.abs(_unit(_crosses(surface.corners[rows])) @ across)

@@ -47,8 +47,8 @@ def triangle_distances(one: Floats, two: Floats) -> tuple[Floats, Floats, Floats
     return distance, points[0], points[1]
 
 
-def point_distances(point: Floats, corners: Floats) -> Floats:
-    """How far is one point from each triangle?
+def nearest_on_each(point: Floats, corners: Floats) -> tuple[Floats, Floats]:
+    """How far is one point from each triangle, and where is it nearest?
 
     Parameters
     ----------
@@ -57,11 +57,12 @@ def point_distances(point: Floats, corners: Floats) -> Floats:
 
     Returns
     -------
-    (k,) float64, mm
+    distance : (k,) float64, mm
+    nearest : (k, 3) float64, mm, on the triangles
     """
     origin = np.zeros((len(corners), 1, 3))
-    squared, _ = _corners_to_triangles(origin, corners - point)
-    return np.sqrt(squared[:, 0])
+    squared, nearest = _corners_to_triangles(origin, corners - point)
+    return np.sqrt(squared[:, 0]), nearest[:, 0] + point
 
 
 def _distances(one: Floats, two: Floats) -> tuple[Floats, Floats, Floats]:

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.clearance import Surface
+from lint3d.geometry.overlap_depth import largest_ball
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -38,8 +39,7 @@ class Overlap:
     box: Floats
     """(2, 3) mm, lowest and highest corner"""
     depth: float
-    """mm, the least width of the common volume square to one of its faces (largest piece): how far
-    one of two convex bodies must be moved to be free"""
+    """mm, the largest ball that the common volume holds (its largest piece)"""
     pieces: int
     position: Floats
     """(3,) mm, a point of the largest piece"""
@@ -84,7 +84,7 @@ def common_volume(one: Surface, two: Surface) -> Overlap | None:
         float(common.volume()),
         step * float(common.surface_area()),
         box,
-        _least_width(vertices, faces),
+        largest_ball(vertices[faces]),
         len(pieces),
         vertices[faces].mean(axis=(0, 1)) + origin,
     )
@@ -110,17 +110,3 @@ def _arrays(solid) -> tuple[Floats, Ints]:  # type: ignore[no-untyped-def]
         np.asarray(mesh.vert_properties, np.float64)[:, :3],
         np.asarray(mesh.tri_verts).astype(np.int64),
     )
-
-
-def _least_width(vertices: Floats, faces: Ints) -> float:
-    """Smallest extent of the points along the normals of the larger faces."""
-    corners = vertices[faces]
-    cross = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    area = np.linalg.norm(cross, axis=1)
-    rows = np.argsort(-area, kind="stable")[:256]
-    rows = rows[area[rows] > 0]
-    if len(rows) == 0:
-        return 0.0
-    normal = cross[rows] / area[rows, None]
-    shadow = vertices @ normal.T
-    return float((shadow.max(axis=0) - shadow.min(axis=0)).min())

@@ -281,3 +281,24 @@ def test_extent_is_that_of_the_place_and_not_of_large_facets(
     found = inspected(tmp_path, [box([40, 40, 10], [0, 0, -10]), other.translate(low)])
     (result,) = found[rule]
     assert result.extent == pytest.approx(extent, abs=0.15)
+
+
+@pytest.mark.parametrize(
+    ("hole", "pin", "depth"),
+    [
+        (barrel(3, 6, 0, 10, 96), rod(3.02, 0, 10, 96), 0.02),
+        # The ball in the corner of the square ring rests on the corner of the hole.
+        (
+            box([12, 12, 5], [-6, -6, 0]) - box([6, 6, 9], [-3, -3, -1]),
+            box([6.04, 6.04, 5], [-3.02, -3.02, 0]),
+            0.02 * 2 * (2 - np.sqrt(2)),
+        ),
+    ],
+)
+def test_a_press_fit_is_as_deep_as_its_oversize(
+    tmp_path: Path, hole: Any, pin: Any, depth: float
+) -> None:
+    """And not as its ring is wide."""
+    (result,) = inspected(tmp_path, turned(4, hole, pin))["interference"]
+    assert result.properties["depth_mm"] == pytest.approx(depth, rel=0.01)
+    assert f"{result.properties['depth_mm']:.3g} mm deep" in result.message
