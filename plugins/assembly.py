@@ -27,6 +27,7 @@ from lint3d_plugins.assembly_pairs import (
     Neighbours,
     Pair,
     alone,
+    called,
     is_loose_sheet,
     meeting_of,
     open_bodies,
@@ -76,10 +77,11 @@ def neighbours(assembly: Assembly, interest: Interest) -> Neighbours:
         try:
             spots = near_spots(one, two, levels)
         except TooManyPairs:
+            names = " and ".join(called(bodies[a], bodies[b]))
             left_out.append(
                 LeftOut(
-                    f"The facets of '{bodies[a].name}' and '{bodies[b].name}' lie too thick near "
-                    "each other for their distance to be worked out; export them coarser.",
+                    f"The facets of {names} lie too thick near each other for their distance "
+                    "to be worked out; export them coarser.",
                     of=bodies[a],
                 )
             )

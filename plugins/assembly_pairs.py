@@ -32,6 +32,14 @@ class Pair:
     spots: tuple[Spot, ...]
 
     @property
+    def names(self) -> tuple[str, str]:
+        """As messages call the two, in quotes; with their files if they come from two.
+
+        Bodies of two STL files are both called "part-1".
+        """
+        return called(*self.bodies)
+
+    @property
     def uncertainty_mm(self) -> float:
         """Of a distance between the two."""
         return self.surfaces[0].uncertainty_mm + self.surfaces[1].uncertainty_mm
@@ -76,6 +84,13 @@ class Meetings:
     found: dict[Pair, Meeting] = field(default_factory=dict)
 
 
+def called(one: Body, two: Body) -> tuple[str, str]:
+    """What messages call two bodies, in quotes; with their files if they come from two."""
+    if one.source is two.source:
+        return f"'{one.name}'", f"'{two.name}'"
+    return f"'{one.name}' of {one.source.name}", f"'{two.name}' of {two.source.name}"
+
+
 def meeting_of(pair: Pair) -> Meeting | None:
     """What the pair has in common, None if it stays apart."""
     if any(spot.distance == 0 for spot in pair.spots):
@@ -113,11 +128,11 @@ def _cut(pair: Pair, inner: int | None) -> Meeting:
     try:
         overlap = common_volume(*pair.surfaces)
     except NoSolid as fault:
-        names = [pair.bodies[fault.which]] if fault.which is not None else pair.bodies
+        names = pair.names if fault.which is None else (pair.names[fault.which],)
         reason = (
-            f"How much of '{pair.bodies[0].name}' and '{pair.bodies[1].name}' is common cannot be "
-            f"told: the faces of {' and '.join(repr(b.name) for b in names)} do not join as in a "
-            "solid; the rules of the family 'solid' tell more."
+            f"How much of {' and '.join(pair.names)} is common cannot be told: the faces of "
+            f"{' and '.join(names)} do not join as in a solid; the rules of the family 'solid' "
+            "tell more."
         )
         return Meeting(pair, "unknown" if inner is None else "overlapping", None, inner, reason)
     if overlap is None or (inner is None and overlap.volume <= overlap.uncertainty):
@@ -127,10 +142,11 @@ def _cut(pair: Pair, inner: int | None) -> Meeting:
 
 def open_bodies(pair: Pair, what: str) -> LeftOut:
     """A pair of which something cannot be told because a body is open."""
-    names = " and ".join(f"'{body.name}'" for body in pair.bodies if not body.closed)
+    named = zip(pair.names, pair.bodies, strict=True)
+    open_ones = " and ".join(name for name, body in named if not body.closed)
     return LeftOut(
-        f"Of '{pair.bodies[0].name}' and '{pair.bodies[1].name}' it cannot be told {what}: {names} "
-        "is open; solid/open-edge tells more.",
+        f"Of {' and '.join(pair.names)} it cannot be told {what}: {open_ones} is open; "
+        "solid/open-edge tells more.",
         of=pair.bodies[0],
     )
 

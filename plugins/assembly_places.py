@@ -27,13 +27,14 @@ def overlap_place(meeting: Meeting) -> Place:
     assert overlap is not None
     first = meeting.inner or 0
     of, other = pair.bodies[first], pair.bodies[1 - first]
+    names = pair.names[first], pair.names[1 - first]
     if meeting.inner is not None:
         faces = np.arange(len(of.faces))
-        remark = f"'{of.name}' lies wholly within the material of '{other.name}'."
+        remark = f"{names[0]} lies wholly within the material of {names[1]}."
     else:
         faces = np.concatenate([spot.faces for spot in pair.spots if spot.distance == 0])
         remark = (
-            f"'{of.name}' and '{other.name}' have {overlap.volume:.4g} mm³ in common, "
+            f"{names[0]} and {names[1]} have {overlap.volume:.4g} mm³ in common, "
             f"{overlap.depth:.3g} mm deep."
         )
     return Place(
@@ -69,7 +70,7 @@ def contact_place(pair: Pair, spot: Spot, meeting: Meeting | None) -> Place:
     near = _near_corners(pair, spot, level)
     within = area_within(*near, level)
     surely = pair.surely_touches(spot)
-    remark = f"'{pair.bodies[0].name}' and '{pair.bodies[1].name}' "
+    remark = f"{pair.names[0]} and {pair.names[1]} "
     remark += "touch." if surely else "are nearer than their coordinates can tell."
     if meeting is not None and meeting.kind == "unknown":
         remark += f" {meeting.reason}"
@@ -125,7 +126,7 @@ def clearance_place(pair: Pair, spot: Spot, with_area: bool) -> Place:
         ends=(spot.point[0], spot.point[1]),
         distinct=spot.others is not None,
         extent_mm=extent,
-        remark=f"The gap to '{pair.bodies[1].name}' is {spot.distance:.4g} mm.",
+        remark=f"The gap to {pair.names[1]} is {spot.distance:.4g} mm.",
         properties=facts,
     )
 
@@ -212,5 +213,5 @@ def captive_place(pair: Pair) -> Place:
         faces=np.arange(len(body.faces)),
         of=body,
         other=holder,
-        remark=f"'{body.name}' cannot leave '{holder.name}' by a straight move.",
+        remark=f"{pair.names[held]} cannot leave {pair.names[1 - held]} by a straight move.",
     )

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from lint3d.geometry.clearance import Surface, closest_points
 from lint3d.geometry.clearance_area import quartered
-from lint3d.geometry.clearance_spots import Spot
+from lint3d.geometry.clearance_spots import Spot, touching_faces
 from lint3d.geometry.clearance_triangles import nearest_on_each
 from lint3d.geometry.components import connected_groups
 
@@ -30,6 +30,8 @@ _ROUND = 0.005  # corners lie on the circle within this share of its radius
 _SQUARE = 1e-4  # mean square of normals' lean out of the plane, as a share of their spread
 _ALIKE_COS = float(np.cos(np.radians(2.0)))  # axes or planes that count as parallel
 _FACING_COS = float(np.cos(np.radians(15.0)))  # the nearest point lies straight ahead
+# Gaps of so many times the smallest belong to the same sliding fit: the slider may lie off centre.
+_LOOSE = 6.0
 _FEWEST_SAMPLES = 400
 _MOST_FACES = 4000
 
@@ -118,6 +120,9 @@ def fit_at(
         if kind == "round":
             reach = 1.02 * (abs(shapes[0].radius - shapes[1].radius) + (offset or 0.0)) + faceting
             near = (_nearby(_on(here, shapes[0])), _nearby(_on(there, shapes[1])))
+        else:
+            reach = max(wide, _LOOSE * spot.distance)
+            near = _sliding(one, two, spot, reach)
     gap = _gap_over(*near, max(reach, spot.distance) + 4 * one.uncertainty_mm)
     if gap is None:
         return None
@@ -132,6 +137,24 @@ def fit_at(
         if kind == "round" and shapes[0] and shapes[1]
         else None,
     )
+
+
+def _sliding(one: Surface, two: Surface, spot: Spot, reach: float) -> tuple[Floats, Floats]:
+    """All faces round the spot that look straight at the other body: the four sides of a slider in
+    its channel, and not the one pair that is nearest."""
+    origin = spot.point.mean(axis=0)
+    rows = _boxed(one.corners, two.corners, reach)
+    sides = (one.corners[rows[0]] - origin, two.corners[rows[1]] - origin)
+    facing = _facing(*sides, reach)
+    near = []
+    for which, surface in enumerate((one, two)):
+        face = surface.row[rows[which]]
+        kept = np.isin(face, spot.face[which])
+        kept[facing[which] if facing else []] = True
+        group = touching_faces(surface.faces[face[kept]])
+        start = group[face[kept] == spot.face[which]]
+        near.append(_nearby(sides[which][kept][np.isin(group, start)]))
+    return near[0], near[1]
 
 
 def _squarest(surface: Surface, point: Floats, across: Floats, face: int) -> int:
@@ -164,13 +187,20 @@ def _nearby(corners: Floats) -> Floats:
 
 def _within_boxes(one: Floats, two: Floats, reach: float) -> tuple[Floats, Floats]:
     """Faces of either side that lie within reach of the box round those of the other."""
-    for _ in range(2):
-        if len(one) == 0 or len(two) == 0:
-            break
-        low, high = one.min(axis=(0, 1)) - reach, one.max(axis=(0, 1)) + reach
-        two = two[((two.min(axis=1) <= high) & (two.max(axis=1) >= low)).all(axis=1)]
-        one, two = two, one
-    return one, two
+    rows = _boxed(one, two, reach)
+    return one[rows[0]], two[rows[1]]
+
+
+def _boxed(one: Floats, two: Floats, reach: float) -> tuple[Ints, Ints]:
+    """Rows of the faces of either side that lie within reach of the box round the other's."""
+    sides, rows = [one, two], [np.arange(len(one)), np.arange(len(two))]
+    for here, there in ((0, 1), (1, 0)):
+        mine, other = sides[here][rows[here]], sides[there]
+        if len(mine) and len(other):
+            low, high = mine.min(axis=(0, 1)) - reach, mine.max(axis=(0, 1)) + reach
+            near = ((other.min(axis=1) <= high) & (other.max(axis=1) >= low)).all(axis=1)
+            rows[there] = np.flatnonzero(near)
+    return rows[0], rows[1]
 
 
 def _facing(here: Floats, there: Floats, reach: float) -> tuple[Ints, Ints] | None:

@@ -80,3 +80,38 @@ def test_two_pins_side_by_side_do_not_fit():
     assert found.kind == "other"
     assert found.faceting_mm is None
     assert found.running_gap_mm >= spot.distance
+
+
+@pytest.mark.parametrize("swap", [False, True])
+@pytest.mark.parametrize("offset", [0.0, 0.1, 0.2])
+def test_a_slider_runs_on_all_sides_of_its_channel(offset, swap):
+    """A bar of 9.4 x 7.4 in a channel of 10 x 8, 16 long: 0.3 on the mean, wherever it lies."""
+    channel = box([16, 16, 12], [-8, -8, -6]) - box([18, 10, 8], [-9, -5, -4])
+    bar = box([24, 9.4, 7.4], [-12, -4.7, -3.7 + offset])
+    found, spot = fit(channel, bar, 5, 0.5, swap)
+    assert found.kind == "parallel"
+    assert spot.distance == pytest.approx(0.3 - offset, abs=1e-4)
+    assert found.running_gap_mm == pytest.approx(0.3, abs=0.01)
+    assert found.gap_max_mm == pytest.approx(0.3 + offset, abs=0.03)
+    # Sampled on the smaller: the channel, 16 mm long.
+    assert found.facing_area_mm2 == pytest.approx(16 * 2 * (9.4 + 7.4), rel=0.08)
+
+
+def test_a_box_in_a_box_faces_it_on_six_sides():
+    found, _ = fit(
+        box([14] * 3, [-7] * 3) - box([10.6] * 3, [-5.3] * 3), box([10] * 3, [-5] * 3), 6, 0.5
+    )
+    assert found.running_gap_mm == pytest.approx(0.3, abs=0.02)
+    assert found.facing_area_mm2 == pytest.approx(600, rel=0.1)
+
+
+def test_a_pad_is_told_by_itself():
+    """Three pads before one plate, 0.2, 0.3 and 0.4 above it."""
+    pads = sum(
+        (box([4, 4, 9], [8 * k, 0, 0.2 + 0.1 * k]) for k in (1, 2)), box([4, 4, 9], [0, 0, 0.2])
+    )
+    comb = pads + box([24, 4, 3], [0, 0, 8])
+    found, spot = fit(comb, box([40, 40, 2], [-5, -15, -2]), 7, 0.5)
+    assert spot.distance == pytest.approx(0.2, abs=1e-4)
+    assert found.running_gap_mm == pytest.approx(0.2, abs=0.02)
+    assert found.facing_area_mm2 == pytest.approx(16, rel=0.25)

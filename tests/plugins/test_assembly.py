@@ -302,3 +302,10 @@ def test_a_press_fit_is_as_deep_as_its_oversize(
     (result,) = inspected(tmp_path, turned(4, hole, pin))["interference"]
     assert result.properties["depth_mm"] == pytest.approx(depth, rel=0.01)
     assert f"{result.properties['depth_mm']:.3g} mm deep" in result.message
+
+
+def test_bodies_of_two_files_are_told_with_their_files(tmp_path: Path) -> None:
+    """Each is "part-1" of its own: "'part-1' and 'part-1' touch" tells nobody which."""
+    found = inspected(tmp_path, [box([5] * 3), box([5] * 3, [5, 0, 0]), box([5] * 3, [0, 5.2, 0])])
+    assert "'part-1' of a.stl and 'part-1' of b.stl touch." in found["touching"][0].message
+    assert any("gap to 'part-1' of c.stl is 0.2 mm" in r.message for r in found["clearance"])
