@@ -1,8 +1,9 @@
 """Does a wall stand free, or is it held by what surrounds it?
 
 From places midway in the wall lines run along it, in eight directions both ways. A line is held
-at an end where it leads into thicker material, or where the wall curves away under it; it is free
-where it comes out at a rim that is as thin as the wall. A place is held if some line through it is
+at an end where it leads into thicker material, or where the wall curves away under it, or where it
+passes another wall that stands across this one; it is free where it comes out at a rim that is as
+thin as the wall. A place is held if some line through it is
 held at both ends: a web in a corner, a floor, the side of a cup or of a tube. A rib on a plate is
 not, nor is a loose plate. Lengths in mm. Tested by tests/geometry/test_free_walls.py.
 
@@ -23,6 +24,7 @@ Bools = NDArray[np.bool_]
 LINES = 8  # through each place, over half a turn
 AS_THIN = 1.6  # a rim is at most this many times as thick as the wall
 FROM_RIM = 0.35  # how far before the rim that is felt, as a share of the thickness
+BRACED = 3.0  # what stands out from the wall by so many thicknesses holds it, lettering does not
 SIDE_COS = 0.7  # a face that looks across the wall like this is its side: the wall curves
 
 
@@ -76,4 +78,27 @@ def _ends_free(
         side = scene.first_facet(place, sense, AS_THIN * thick)
         chord += scene.distance(place, sense, side)
     free: Bools = met & (chord <= AS_THIN * thick)
+    rows = np.flatnonzero(free)
+    free[rows] = ~_is_braced(scene, middle[rows], way[rows], across[rows], thick[rows], out[rows])
     return free
+
+
+def _is_braced(
+    scene: RayScene, middle: Floats, way: Floats, across: Floats, thick: Floats, out: Floats
+) -> Bools:
+    """Does something stand across the wall, on either side, before the line has come out?
+
+    Looked for from beside the wall, along the line; what is met must be one with the wall.
+    """
+    height = BRACED * thick
+    braced = np.zeros(len(middle), dtype=bool)
+    for sense in (across, -across):
+        beside = middle + sense * height[:, None]
+        facet = scene.first_facet(beside, way, out)
+        ahead = scene.distance(beside, way, facet)
+        rows = np.flatnonzero(np.isfinite(ahead) & (ahead < out - thick) & ~braced)
+        within = np.minimum(ahead[rows] + FROM_RIM * thick[rows], out[rows])
+        place = middle[rows] + way[rows] * within[:, None]
+        exit_at = scene.first_facet(place, sense[rows], height[rows])
+        braced[rows] = exit_at < 0
+    return braced

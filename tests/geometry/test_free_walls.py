@@ -58,6 +58,27 @@ def test_held(seed: int) -> None:
     assert share(cup, [1, 1], [19, 15], t, seed) < 0.05
 
 
+@pytest.mark.parametrize("seed", range(4))
+def test_a_wall_across_holds_as_one_in_a_corner_does(seed: int) -> None:
+    """In plan an L held the wall, a T and a cross did not: its line runs on past the junction."""
+    t = 0.7
+    rib = BASE + shapes.box([t, 40, 12], [0, 0, -1])
+    held = {}
+    for name, low, length in (("T", t / 2, 10), ("cross", -10, 20), ("low", t / 2, 0.7)):
+        both = rib + shapes.box([length, t, 12], [low, 20, -1])
+        held[name] = 1 - share(both, [10, 0.2], [30, 10.8], t, seed)
+        # A wing far from the junction stands free.
+        assert share(both, [0.5, 4], [4, 10.8], t, seed) > 0.75
+    corner = BASE + shapes.box([t, 20, 12], [0, 20, -1]) + shapes.box([10, t, 12], [0, 20, -1])
+    corner_held = 1 - share(corner, [20.5, 0.2], [30, 10.8], t, seed)
+    assert held["T"] == pytest.approx(corner_held, abs=0.12)
+    assert held["cross"] == pytest.approx(corner_held, abs=0.12)
+    assert held["low"] == 0
+    # A rib beside it holds nothing, however near.
+    beside = rib + shapes.box([10, t, 12], [t + 0.2, 20, -1])
+    assert share(beside, [10, 0.2], [30, 10.8], t, seed) > 0.95
+
+
 def test_no_places() -> None:
     scene = surface_from_mesh(*shapes.arrays(BASE)).scene
     assert len(is_free(scene, np.zeros((0, 3)), np.zeros((0, 3)), np.array([0.0, 1, 0]))) == 0
