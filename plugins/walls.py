@@ -358,7 +358,8 @@ def deep_hole(holes: Bars) -> Iterator[Place]:
     """A hole too deep for its width to be cleaned out.
 
     The value is its depth over its diameter, for through holes and blind ones. The depth ends at
-    the shoulder of a conical bottom.
+    the shoulder of a conical bottom, and midway between the near and the far side of a slanting
+    lip. A bore that steps to one a fifth wider, or more, is two holes.
 
     Remedy: widen the hole, make it shallower, or open it from the other side.
     """

@@ -32,6 +32,7 @@ from lint3d.geometry.rods_groups import (
     worst_groups,
 )
 from lint3d.geometry.rods_lines import lines_of
+from lint3d.geometry.rods_lips import lips
 from lint3d.geometry.spans import Look
 from lint3d.geometry.spans_effort import effort_of_step
 from lint3d.geometry.spans_surface import SpanSurface
@@ -95,8 +96,7 @@ def worst_bars(surface: SpanSurface, reach: float, look: Look, most: int) -> tup
     keep = worst_groups(felt, group, axis, most)
     felt, group = on_some(felt, group, keep)
     axis, straight = axis[keep], straight[keep]
-    least = CIRCLE_LEAST[look]
-    found, kept = _bars(surface, inward, felt, group, whole, axis, straight, least)
+    found, kept = _bars(surface, inward, felt, group, whole, axis, straight, look == "outward")
     is_long = np.array([bar.length >= SHORTEST * bar.diameter for bar in found], bool)
     side = np.bincount(group, felt.area)[kept]
     round_side = np.array([np.pi * bar.diameter * bar.shortest for bar in found])
@@ -122,12 +122,13 @@ def _bars(
     whole: Bools,
     axis: Floats,
     straight: Bools,
-    least: float,
+    is_hole: bool,
 ) -> tuple[list[Bar], Ints]:
     """All there is to say about each group that is a bar, and which groups are."""
     facet, of = _facets_of(felt, group)
     circle, centre = narrowest_circles(surface, inward, facet, of, axis)
     floor = float(np.sqrt(3.0)) * surface.resolution
+    least = CIRCLE_LEAST["outward" if is_hole else "inward"]
     order = np.argsort(of, kind="stable")
     cuts = np.searchsorted(of[order], np.arange(len(axis) + 1))
     points = np.argsort(group, kind="stable")
@@ -151,7 +152,9 @@ def _bars(
         kept.append(i)
         across = across or _by_chords(part, local[i][0] if i in local else 0.0, floor)
         is_one = bool(straight[i])
-        found.append(_bar(surface, part, mine, whole, axis[i], across, is_one, floor, centre[i]))
+        found.append(
+            _bar(surface, part, mine, whole, axis[i], across, is_one, floor, centre[i], is_hole)
+        )
     return with_ends(surface, found), np.array(kept, dtype=np.int64)
 
 
@@ -239,6 +242,7 @@ def _bar(
     is_straight: bool,
     floor: float,
     centre: Floats,
+    is_hole: bool,
 ) -> Bar:
     corners = surface.corners[facets]
     full = corners[whole[facets]].reshape(-1, 3)
@@ -251,6 +255,13 @@ def _bar(
     low, high = float(along.min()), float(along.max())
     length = shortest = high - low
     longest = float(max(every.max() - every.min(), length)) if not whole[facets].all() else length
+    if is_hole and is_straight:
+        start, stop = lips(surface, facets, axis)
+        from_low = max(start - float(origin @ axis) - low, 0.0) if start is not None else 0.0
+        from_high = max(high - stop + float(origin @ axis), 0.0) if stop is not None else 0.0
+        if 0.0 < from_low + from_high < length:
+            low, high = low + from_low, high - from_high
+            length = shortest = longest = high - low
     if not is_straight:
         # Bent: area over girth. The girth of a bar at most 2 : 1 is pi to 6 times its diameter.
         area = float(surface.areas[facets].sum())

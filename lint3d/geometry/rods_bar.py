@@ -37,7 +37,8 @@ class Bar:
     ----------
     diameter, lower, upper : mm, of the largest circle in its narrowest section; where the sides do
         not close to one, the usual way across
-    length, shortest, longest : mm, along it; the truth lies between the last two
+    length, shortest, longest : mm, along it; the truth lies between the last two. A hole
+        with slanting lips counts to the mean of the lip, where the axis comes out.
     axis : (3,) unit, its largest component positive
     start, end : (3,) mm, the ends of the axis
     is_straight : False for a ring, a coil, a hook: then `axis` is only its long way

@@ -183,7 +183,11 @@ def _felt_at(
     all_points += (leaning - thin_points).clip(0)
     # A facet that is thin both ways here and there, as at a corner, is no side of a bar.
     mostly = thin_points >= MOSTLY * all_points
-    unsure = facets[few & ~mostly & (leaning > 0)]
+    # Nor do few points on a side of a hole with slanting lips: beyond the near lip nothing is
+    # across from the far one.
+    beyond = np.bincount(owner[~good], minlength=len(facets))
+    at_lip = (thin_points > 0) & (beyond > 0) & (thin_points + beyond == all_points)
+    unsure = facets[few & ~mostly & ((leaning > 0) | at_lip)]
     rows = rows[mostly[owner[rows]]]
     # Of few points on a facet of a triangle most may lie in its corners.
     area = surface.areas[facets][owner] / np.maximum(thin_points, 1)[owner]
