@@ -31,6 +31,8 @@ Bools = NDArray[np.bool_]
 
 #: Narrow places looked at one after the other before the wider answer is given.
 _PLACES = 4
+#: Side branches that a way runs into and back, at most.
+_FOLDS = 4
 #: Points of a way that are looked at before and after the place where it meets the next.
 _MOST_FOLDED = 300
 #: Tilts of a cut that are tried, degrees.
@@ -86,7 +88,13 @@ class Throat:
         return replace(self, direction=-self.direction, way=way)
 
 
-def narrowest(clearance: Clearance, path: Floats, pitch: float, upper: float = np.inf) -> Throat:
+def narrowest(
+    clearance: Clearance,
+    path: Floats,
+    pitch: float,
+    upper: float = np.inf,
+    opening: int | None = None,
+) -> Throat:
     """Find the narrowest place of the passage that a path runs through.
 
     Parameters
@@ -95,15 +103,22 @@ def narrowest(clearance: Clearance, path: Floats, pitch: float, upper: float = n
     path : (n, 3) mm, in the free space; no straight piece of it crosses the surface
     pitch : mm, how far the path may be off the middle
     upper : mm, diameter that is known to be too large (from the grid)
+    opening : row of the path where it passes what is to be measured; side branches that it runs
+        into and back beside that are left out; none are by default
 
     Returns
     -------
     Throat : `lower` and `upper` bound the largest ball that passes
     """
-    route = Route(clearance, np.asarray(path, np.float64), pitch)
+    path = np.asarray(path, np.float64)
+    route = Route(clearance, path, pitch)
     best: Section | None = None
     for _ in range(_PLACES):
         route.settle()
+        for _ in range(_FOLDS if opening is not None else 0):
+            if not route.unfold(path[opening]):
+                break
+            route.settle()
         row = int(np.argmin(route.radius))
         best = _better(best, _closing_section(clearance, route))
         if best is None or best.radius <= route.lower() + 2 * tolerance_of(best.radius):

@@ -39,6 +39,8 @@ _SETTLING, _MOST_POINTS = 40, 20_000
 _EVERY = 8
 #: How far beyond a mouth the way may hug its rim, times the radius of the narrowest place.
 _RIM = 3.0
+#: Points before and after the narrowest that are looked at for a fold between them.
+_MOST_FOLDED = 300
 #: Rounds in which zigzags are taken out.
 _STRAIGHTENING = 24
 
@@ -153,6 +155,39 @@ class Route:
         if len(straight) > 0 and self._is_better_through(rows[straight], line[straight]):
             return True
         return len(rows) > 0 and self._is_better_through(rows, self.point[rows] + offset)
+
+    def unfold(self, opening: Floats) -> bool:
+        """Leave out what runs forth into a side branch and back, if that is the narrowest place.
+
+        Where a ball wider than that slides straight from a point before it to one after it, what
+        lies between is no part of the way.
+
+        Parameters
+        ----------
+        opening : (3,) mm, a place of the path that the way must run by: a line past it may lead
+            through another opening, which is measured by itself
+
+        Returns
+        -------
+        bool : was anything left out?
+        """
+        row = int(np.argmin(self.radius))
+        before = np.arange(max(row - _MOST_FOLDED, 0), row)
+        after = np.arange(row + 1, min(row + 1 + _MOST_FOLDED, len(self.radius)))
+        if len(before) == 0 or len(after) == 0:
+            return False
+        gap = np.linalg.norm(self.point[before][:, None] - self.point[after], axis=2)
+        wide = lens_between(gap, self.radius[before][:, None], self.radius[after])
+        kept_at = self.along[np.argmin(np.linalg.norm(self.path - opening, axis=1))]
+        wide[(self.at[before] < kept_at)[:, None] & (self.at[after] > kept_at)] = 0.0
+        first, last = np.unravel_index(int(np.argmax(wide)), wide.shape)
+        least = float(self.radius[row])
+        if wide[first, last] < least + tolerance_of(least):
+            return False
+        kept = np.r_[: before[first] + 1, after[last] : len(self.radius)]
+        self.at, self._is_final = self.at[kept], self._is_final[kept]
+        self.point, self.radius = self.point[kept], self.radius[kept]
+        return True
 
     def _rows_narrower(self, row: int, radius: float) -> Ints:
         """The points about one that are narrower, without the ends of the way."""

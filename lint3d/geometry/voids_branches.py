@@ -2,13 +2,13 @@
 
 Branches whose widths differ by less than the grid tells are one chamber: the grid picks one of
 them, and a section through that one bounds nothing that passes by another. Each branch that may be
-as wide is to be followed by itself. Lengths in mm. Guarded by
+as wide is to be followed by itself, on both sides of the opening and through any of its steps: two
+branches that part near it are one opening on the grid. Lengths in mm. Guarded by
 tests/geometry/test_voids_branches.py.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from itertools import pairwise
 
 import numpy as np
@@ -34,102 +34,118 @@ _AT_SECTION = 1.5
 
 
 class Branches:
-    """The ways on the grid from the top of a chamber to one of its points.
+    """The ways on the grid from the top of a chamber to that of another, through one opening.
 
     Parameters
     ----------
     space : free space, cut into chambers
-    chamber : its number
-    point : flat number of one of its grid points
+    chambers : the numbers of the two
+    steps : (k, 2) flat numbers of the points of each step from the first to the second that
+        belongs to the opening
     """
 
-    def __init__(self, space: Space, chamber: int, point: int) -> None:
-        self.space, self.chamber, self.point = space, chamber, point
-        label = space.basins.label.reshape(-1)
-        self.goal = int(label[point])
-        self.top = 0 if chamber == 0 else int(label[space.chambers.top[chamber]])
-        self.closed: Ints = np.zeros(0, np.int64)
-        """steps between basins, rows of `Basins.pair`, that no way leads through any more"""
-        self._rows: Ints | None = None
+    def __init__(self, space: Space, chambers: tuple[int, int], steps: Ints) -> None:
+        self.space = space
+        basins = space.basins
+        label = basins.label.reshape(-1)
+        tops = space.chambers.top[list(chambers)]
+        # The outside has no top.
+        self.ends: list[int] = np.where(tops < 0, 0, label[tops]).tolist()
+        owner = space.chambers.of_basin[basins.pair]
+        inside = np.isin(owner[:, 0], chambers) & (owner[:, 0] == owner[:, 1])
+        level = space.distance.reshape(-1)[steps].min(axis=1)
+        self.pair: Ints = np.concatenate([basins.pair[inside], label[steps]]).astype(np.int64)
+        self.step: Ints = np.concatenate([basins.step[inside], steps])
+        self.saddle: Floats = np.concatenate([basins.saddle[inside], level]).astype(np.float64)
+        self.is_crossing = np.arange(len(self.pair)) >= np.count_nonzero(inside)
+        self.is_closed = np.zeros(len(self.pair), bool)
+        """no way leads through these steps any more"""
+        self.passed: list[tuple[Throat, cKDTree, float]] = []
+        """throats that no way leads through any more, places all over their sections, and how far
+        apart these are, mm"""
 
-    def way_past(self, clearance: Clearance, throat: Throat) -> Ints:
-        """Flat numbers of the points of a way that may be wider, past a throat; empty if none is.
+    def ways_past(self, clearance: Clearance, throat: Throat) -> tuple[Ints, Ints] | None:
+        """A way that may be wider, past a throat; None if there is none.
 
         From then on no way leads through that throat.
+
+        Returns
+        -------
+        flat numbers of the points from the top of each of the two chambers to where they meet
         """
-        if self.top == self.goal or len(self._chain(throat.lower / 2)) == 0:
-            return np.zeros(0, np.int64)
+        if len(self._chain(throat.lower / 2)) == 0:
+            return None
         section = places_in_section(
             clearance, throat.position, throat.direction, throat.diameter / 2
         )
         if section is None:
-            return np.zeros(0, np.int64)
-        tree, cell = cKDTree(section[0]), section[1]
-        rows = self._candidates()
+            return None
+        tree = cKDTree(section[0])
+        self.passed.append((throat, tree, section[1]))
+        rows = np.flatnonzero(~self.is_closed)
         near = tree.query(self._middle(rows))[0] < _AT_SECTION * self.space.grid.pitch
-        self.closed = np.union1d(self.closed, rows[near])
+        self.is_closed[rows[near]] = True
         for _ in range(_MOST_BESIDE):
             chain = self._chain(throat.lower / 2)
-            way = self._way(chain)
-            place = _crossing(self.space.points(way), throat, tree, cell)
-            if place is None:
-                return way
-            first = np.argmin(np.linalg.norm(self._middle(chain) - place, axis=1))
-            self.closed = np.union1d(self.closed, chain[first])
-        return np.zeros(0, np.int64)
+            if len(chain) == 0:
+                return None
+            ways = self._ways(chain)
+            way = self.space.points(np.concatenate([ways[0], ways[1][::-1]]))
+            places = [place for one in self.passed if (place := _crossing(way, *one)) is not None]
+            if not places:
+                return ways
+            for place in places:
+                first = np.argmin(np.linalg.norm(self._middle(chain) - place, axis=1))
+                self.is_closed[chain[first]] = True
+        return None
 
     def _middle(self, rows: Ints) -> Floats:
         """(n, 3) mm, where steps between basins are."""
-        middle: Floats = self.space.points(self.space.basins.step[rows]).mean(axis=1)
+        middle: Floats = self.space.points(self.step[rows]).mean(axis=1)
         return middle
 
-    def _candidates(self) -> Ints:
-        """Rows of the steps inside the chamber."""
-        if self._rows is None:
-            inside = self.space.chambers.of_basin[self.space.basins.pair] == self.chamber
-            self._rows = np.flatnonzero(inside.all(axis=1))
-        return self._rows
-
     def _chain(self, radius: float) -> Ints:
-        """Rows of the steps of the widest way from the top to the point; empty if it is narrower.
+        """Rows of the steps of the widest way from top to top; empty if it is narrower.
 
         Parameters
         ----------
         radius : mm
         """
-        basins = self.space.basins
         least = radius / self.space.grid.pitch - HIDDEN_RADIUS
-        rows = np.setdiff1d(self._candidates(), self.closed, assume_unique=True)
-        rows = rows[basins.saddle[rows] > least]
-        used, pair = np.unique(basins.pair[rows], return_inverse=True)
-        if not np.isin([self.top, self.goal], used).all():
+        rows = np.flatnonzero(~self.is_closed & (self.saddle > least))
+        rows = rows[np.argsort(-self.saddle[rows], kind="stable")]
+        # Two basins may meet in many steps of the opening: the widest stands for them.
+        both = np.sort(self.pair[rows], axis=1)
+        rows = rows[np.sort(np.unique(both, axis=0, return_index=True)[1])]
+        used, pair = np.unique(self.pair[rows], return_inverse=True)
+        if not np.isin(self.ends, used).all():
             return np.zeros(0, np.int64)
-        pair = pair.reshape(-1, 2)
-        rank = np.empty(len(rows))
-        rank[np.argsort(-basins.saddle[rows], kind="stable")] = np.arange(1, len(rows) + 1)
-        graph = coo_array((rank, tuple(pair.T)), shape=(len(used), len(used)))
+        rank = np.arange(1.0, len(rows) + 1)
+        graph = coo_array((rank, tuple(pair.reshape(-1, 2).T)), shape=(len(used), len(used)))
         tree = minimum_spanning_tree(graph.tocsr()).tocsr()
-        begin, end = np.searchsorted(used, [self.top, self.goal]).tolist()
+        begin, end = np.searchsorted(used, self.ends).tolist()
         before = breadth_first_order(tree, begin, directed=False)[1]
-        both = tree + tree.T
-        by_rank = np.argsort(rank)
         line = line_back(before, end)[::-1]
         if line[0] != begin:
             return np.zeros(0, np.int64)
-        steps = [int(both[one, two]) for one, two in pairwise(line)]
-        return rows[by_rank[np.array(steps, np.int64) - 1]]
+        ranks = tree + tree.T
+        steps = [int(ranks[one, two]) for one, two in pairwise(line)]
+        return rows[np.array(steps, np.int64) - 1]
 
-    def _way(self, chain: Ints) -> Ints:
-        """Flat numbers of the points of a way through the steps of a chain."""
-        if len(chain) == 0:
-            return np.zeros(0, np.int64)
-        basins, gates = [self.top], []
+    def _ways(self, chain: Ints) -> tuple[Ints, Ints]:
+        """Flat numbers of the points from both tops to the first step from chamber to chamber."""
+        basins, gates = [self.ends[0]], []
         for row in chain.tolist():
-            one, two = self.space.basins.pair[row].tolist()
-            step = self.space.basins.step[row]
-            gates.append(step if one == basins[-1] else step[::-1])
-            basins.append(two if one == basins[-1] else one)
-        return self.space.way(basins, np.array(gates, np.int64), self.point)
+            forth = int(self.pair[row, 0]) == basins[-1]
+            gates.append(self.step[row] if forth else self.step[row][::-1])
+            basins.append(int(self.pair[row, 1 if forth else 0]))
+        at = int(np.argmax(self.is_crossing[chain]))
+        before = np.array(gates[:at], np.int64).reshape(-1, 2)
+        after = np.array(gates[:at:-1], np.int64).reshape(-1, 2)[:, ::-1]
+        return (
+            self.space.way(basins[: at + 1], before, int(gates[at][0])),
+            self.space.way(basins[:at:-1], after, int(gates[at][1])),
+        )
 
 
 def _crossing(way: Floats, throat: Throat, section: cKDTree, cell: float) -> Floats | None:
@@ -145,9 +161,3 @@ def _crossing(way: Floats, throat: Throat, section: cKDTree, cell: float) -> Flo
     place = way[rows] + share[:, None] * (way[rows + 1] - way[rows])
     inside = np.flatnonzero(section.query(place)[0] < cell)
     return place[inside[0]] if len(inside) else None
-
-
-def nearest_half(ways: Sequence[Floats], throat: Throat) -> int:
-    """Which of some ways comes nearest to a throat?"""
-    gap = [float(np.linalg.norm(way - throat.position, axis=1).min(initial=np.inf)) for way in ways]
-    return int(np.argmin(gap))

@@ -223,11 +223,10 @@ def _steps(
         start, goal = row[seen], goal[seen]
         place, wide = grown(clearance, goal, clearance.at(goal), widest * radius)
         kept = np.flatnonzero(_is_narrow(wide, radius, widest) & sees(clearance.scene, goal, place))
-        # From mouth to mouth a step may pass over the wall between two gaps.
+        # From mouth to mouth a step may pass over the wall between two gaps, or through the room
+        # that they lead to, near its wall.
         over = (middle[start[kept]] + place[kept]) / 2
-        free = clearance.at(over)
-        doubtful = np.flatnonzero(~_is_narrow(free, radius, widest))
-        free[doubtful] = grown(clearance, over[doubtful], free[doubtful], widest * radius)[1]
+        free = grown(clearance, over, clearance.at(over), widest * radius)[1]
         kept = kept[_is_narrow(free, radius, widest)]
         found.append((start[kept], place[kept]))
     starts, ends = zip(*found, strict=True)

@@ -20,11 +20,12 @@ from lint3d.geometry.throats import Throat, glimpsed, narrowest
 from lint3d.geometry.throats_clearance import Clearance
 from lint3d.geometry.throats_route import tolerance_of
 from lint3d.geometry.voids_box import box_grid, widest_way
-from lint3d.geometry.voids_branches import Branches, nearest_half
+from lint3d.geometry.voids_branches import Branches
 from lint3d.geometry.voids_cells import way_through_cells
 from lint3d.geometry.voids_cut import HIDDEN_RADIUS, Squares, widest_across
 from lint3d.geometry.voids_space import Space
 from lint3d.geometry.voids_straight import straightened
+from lint3d.geometry.voids_tight import grown
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -44,7 +45,9 @@ _FINER = 3
 FINER_ROUNDS = 2
 _MOST_POINTS = 8e6
 #: Branches of a duct that are followed besides the first, at most.
-_MOST_BRANCHES = 3
+_MOST_BRANCHES = 6
+#: Beyond this, times the width of an opening, the top of a chamber is wide enough anywhere.
+_ROOMY = 1.25
 #: Cells that the passing ball is wide where a neck is too long for a finer grid of its box.
 _CELLS_ACROSS = 6.0
 #: The way is the opening itself where it is no wider than this times its throat.
@@ -120,11 +123,29 @@ def measure_contact(
         return _guessed(clearance, space, contact, throat)
 
     def along(ways: list[Floats]) -> Throat:
-        throat = narrowest(clearance, np.vstack([ways[0], ways[1][::-1]]), pitch, bound)
+        ways = [_from_middle(clearance, way, bound) for way in ways]
+        path, opening = np.vstack([ways[0], ways[1][::-1]]), len(ways[0]) - 1
+        throat = narrowest(clearance, path, pitch, bound, opening)
         throat, most = _bounded(space, clearance, contact, throat, (bound, limits))
         return measure_closely(surface, clearance, throat, pitch, most, rounds, limits)
 
-    return _widest_branch(space, clearance, contact, halves, along)
+    return _widest_branch(space, clearance, contact, halves, along, bound)
+
+
+def _from_middle(clearance: Clearance, way: Floats, width: float) -> Floats:
+    """A way from the middle of where it begins, if that is hardly wider than the opening.
+
+    The top of a chamber is a point of the grid. In a junction of ducts it may lie so far off the
+    middle that it, and not a duct, is the narrowest place.
+
+    Parameters
+    ----------
+    width : mm, no opening is wider
+    """
+    free = clearance.at(way[:1])
+    if not 0 < 2 * free[0] < _ROOMY * width:
+        return way
+    return np.concatenate([grown(clearance, way[:1], free, _ROOMY * width / 2)[0], way])
 
 
 def _bounded(
@@ -153,28 +174,30 @@ def _widest_branch(
     contact: Contact,
     halves: list[Floats],
     along: Callable[[list[Floats]], Throat],
+    bound: float,
 ) -> Throat:
-    """The throat of the widest way through an opening, beyond which a duct may fork.
+    """The throat of the widest way through an opening, beside which a duct may fork.
 
     Parameters
     ----------
     halves : (n, 3) mm each, the ways from the tops of both chambers to the opening
     along : measures the throat of a way in two such halves
+    bound : mm, what is known of ways that are not followed
     """
     best = latest = along(halves)
-    ends = zip(contact.chambers, contact.step, strict=True)
-    branches = [Branches(space, chamber, point) for chamber, point in ends]
+    steps = np.array([contact.step]) if contact.steps is None else contact.steps
+    branches = Branches(space, contact.chambers, steps)
     most = best.upper
-    for _ in range(_MOST_BRANCHES):
-        if latest.lower <= 0:
+    for followed in range(_MOST_BRANCHES + 1):
+        ways = branches.ways_past(clearance, latest) if latest.lower > 0 else None
+        if ways is None:
             break
-        side = nearest_half(halves, latest)
-        way = branches[side].way_past(clearance, latest)
-        if len(way) == 0:
+        if followed == _MOST_BRANCHES:
+            most = max(most, bound)
             break
-        halves = list(halves)
-        halves[side] = straightened(space.points(way), space.grid, space.distance, clearance)
-        latest = along(halves)
+        latest = along(
+            [straightened(space.points(way), space.grid, space.distance, clearance) for way in ways]
+        )
         most = max(most, latest.upper)
         if latest.lower > best.lower:
             best = latest

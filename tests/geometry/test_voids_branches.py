@@ -41,3 +41,55 @@ def test_a_single_duct_has_no_branch() -> None:
     (pocket,) = find_voids(vertices, faces, 1.5, 3.0).pockets
     assert pocket.throat.diameter == pytest.approx(1.46, abs=2e-3)
     assert np.isfinite(pocket.throat.upper)
+
+
+def tilted(stem: float, ducts: list[tuple[float, int, float, float]]) -> Manifold:
+    """A ball of 5 mm whose stem parts into ducts: inner width, sides, azimuth in rad and rise."""
+    meet = [0, 0, 12.45]
+    solid = parts.block([34, 34, 34], [0, 0, 4]) - parts.ball(5, segments=48)
+    solid -= parts.rod([0, 0, 0], meet, stem, 48) + parts.ball(0.535 * stem, meet, 48)
+    for width, sides, angle, rise in ducts:
+        end = [27 * math.cos(angle), 27 * math.sin(angle), meet[2] + rise]
+        solid -= parts.rod(meet, end, width / math.cos(math.pi / sides), sides)
+    return solid
+
+
+FOUR = [(2.4441, 4), (2.4919, 32), (2.4134, 32), (2.3418, 4)]
+
+
+@pytest.mark.parametrize("seed", [35, 44])
+def test_a_way_that_runs_into_a_side_branch_and_back(seed: int) -> None:
+    """Of four tilted branches the way on the grid folds into a narrow one at the junction."""
+    ducts = [
+        (width, sides, number * math.pi / 2, 8.275) for number, (width, sides) in enumerate(FOUR)
+    ]
+    vertices, faces = parts.mesh(tilted(2.5333, ducts), parts.random_frame(seed))
+    (pocket,) = find_voids(vertices, faces, 3.0, 5.0, limits=(3.0,)).pockets
+    assert pocket.throat.lower <= 2.4919 <= pocket.throat.upper
+    assert pocket.throat.upper - pocket.throat.lower < 0.02
+
+
+FIVE = [
+    (2.77273, 32, 0.158),
+    (2.88579, 32, 1.256),
+    (2.78740, 4, 2.463),
+    (2.89383, 6, 3.662),
+    (2.74795, 6, 4.858),
+]
+THREE = [(2.4190, 32, 0.085), (2.3901, 4, 2.122), (2.4631, 16, 4.209)]
+
+
+@pytest.mark.parametrize(
+    ("stem", "ducts", "rise", "limit", "seed"),
+    [(2.945365, FIVE, 3.7787, 2.924, 146), (2.53949, THREE, 5.3813, 2.493, 236)],
+)
+def test_each_of_many_branches_is_followed(
+    stem: float, ducts: list[tuple[float, int, float]], rise: float, limit: float, seed: int
+) -> None:
+    """Five branches told as one on the grid, and a junction that is a chamber of its own."""
+    solid = tilted(stem, [(*duct, rise) for duct in ducts])
+    vertices, faces = parts.mesh(solid, parts.random_frame(seed))
+    (pocket,) = find_voids(vertices, faces, limit, 5.0, limits=(limit,)).pockets
+    widest = max(width for width, _, _ in ducts)
+    assert pocket.throat.lower <= widest <= pocket.throat.upper
+    assert pocket.throat.upper - pocket.throat.lower < 0.02

@@ -41,6 +41,22 @@ def test_walks_from_holes_end_in_them() -> None:
     assert found.tolist() == list(range(9))
 
 
+@pytest.mark.parametrize("seed", [2, 11])
+def test_a_walk_does_not_pass_through_the_room_that_gaps_lead_to(seed: int) -> None:
+    """Two ducts of one stem: a step from mouth to mouth runs near the roof of the junction."""
+    frame = parts.random_frame(seed)
+    solid = parts.block([18, 18, 26], [0, 0, -7]) - parts.ball(6, [0, 0, -12], 36)
+    solid -= parts.rod([0, 0, -12], [0, 0, 0], 3.2, 20) + parts.ball(1.63, segments=32)
+    for side, width in ((1, 1.98), (-1, 1.03)):
+        solid -= parts.rod([0, 0, 0], [side * 14, 0, 9], width / np.cos(np.pi / 16), 16)
+    along = np.arange(1.6, 9.0, 0.05)[:, None]
+    right = np.array([14.0, 0.0, 9.0]) / np.hypot(14, 9)
+    places = np.vstack([along * right, along * right * [-1, 1, 1]]) @ frame[:, :3].T + frame[:, 3]
+    owner = np.repeat([0, 1], len(along))
+    clearance = Clearance(*parts.mesh(solid, frame))
+    assert parts_of_gaps(clearance, places, 0.99, owner, 1.2).tolist() == [0, 1]
+
+
 def test_a_gap_is_one_opening_though_most_of_it_is_only_glimpsed() -> None:
     """The grid shows the gap in 15 places, and some of them look twice as wide as it is."""
     solid = parts.mesh(parts.cup_with_lid(0.3), parts.random_frame(3))
