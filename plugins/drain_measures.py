@@ -13,14 +13,23 @@ import numpy as np
 from lint3d import Assembly, Body, Interest, Sheet, measure
 from lint3d.interest import HEAD_ROOM
 from lint3d_plugins.drain_apart import find_apart
-from lint3d_plugins.drain_hollows import Hollows, find_hollows
+from lint3d_plugins.drain_hollows import Hollow, Hollows, find_hollows
 from lint3d_plugins.drain_liquid import liquid_of
 from lint3d_plugins.drain_puddles import Leftovers, left_in
-from lint3d_plugins.drain_recesses import LEAST_RATIO, Reach, Recesses, reach_of, recesses_of
+from lint3d_plugins.drain_recesses import (
+    LEAST_RATIO,
+    Reach,
+    Recesses,
+    reach_of,
+    recesses_of,
+    told_once,
+)
 from lint3d_plugins.drain_wide import wide_recesses
 
 if TYPE_CHECKING:
     import networkx as nx
+
+    from lint3d.geometry.voids_recesses import Recess
 
 #: Where no rule asks for a width, what is wider than this share of the part is looked for.
 COARSE = 1 / 16
@@ -108,7 +117,7 @@ def recesses(voids: Hollows, reach: Reach, sheet: Sheet) -> Recesses:
     balls = [voids.resolved]
     balls += [one for one in (reach.ball, voids.told_apart) if one > balls[-1]]
     limit = _deepest(sheet) or 0.0
-    found = []
+    found: list[tuple[float, Hollow, Recess]] = []
     for narrower, ball in zip([0.0, *balls[:-1]], balls, strict=True):
         # Of what is wide only what is deep matters: that needs few places.
         least = (_deep(sheet) if ball >= reach.ball else LEAST_RATIO) * (narrower or ball / 9)
@@ -117,9 +126,10 @@ def recesses(voids: Hollows, reach: Reach, sheet: Sheet) -> Recesses:
         here = reach if is_asked else reach_of(voids, ball, least)
         # What a smaller ball does not reach was told with that one.
         blind = recesses_of(here, is_blind=True, limit=limit or None)
-        found += [one for one in blind.found if one[1].widest > narrower]
-    found += wide_recesses(voids, balls[-1], _deep(sheet))
-    return Recesses(voids, balls[-1], tuple(found))
+        found += [(ball, *one) for one in blind.found if one[1].widest > narrower]
+    wide = wide_recesses(voids, balls[-1], _deep(sheet))
+    found += [(np.inf, *one) for one in wide]
+    return Recesses(voids, balls[-1], tuple(told_once(found)))
 
 
 @measure(unit="mm", other_quantity=True)

@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 LEAST_RATIO = 3.0
 #: A recess is a round hole if so much of its way lies in one.
 MOSTLY = 0.6
+#: A recess that is at least this share of a ball wide may be wider than the ball.
+_FILLED = 1.0 - 1e-6
 #: Points of a way that are told.
 _MOST_STEPS = 24
 
@@ -105,6 +107,31 @@ def recesses_of(reach: Reach, is_blind: bool = False, limit: float | None = None
             found.append((hollow, in_file(hollow, one)))
     found.sort(key=lambda pair: -pair[1].depth)
     return Recesses(reach.hollows, reach.ball, tuple(found))
+
+
+def told_once(found: Iterable[tuple[float, Hollow, Recess]]) -> list[tuple[Hollow, Recess]]:
+    """Each place once, though balls of several sizes do not get there.
+
+    A recess that the ball fits into is as wide as the ball or wider, which that ball cannot tell;
+    one that a larger ball found at the same far end has its own width.
+
+    Parameters
+    ----------
+    found : with the diameter of the ball that does not get there, mm
+    """
+    every = list(found)
+    kept = []
+    for ball, hollow, one in every:
+        is_filled = one.width >= _FILLED * ball
+        if is_filled and any(
+            wider > ball
+            and other is hollow
+            and np.linalg.norm(two.position - one.position) <= two.widest
+            for wider, other, two in every
+        ):
+            continue
+        kept.append((hollow, one))
+    return kept
 
 
 def in_file(hollow: Hollow, recess: Recess) -> Recess:

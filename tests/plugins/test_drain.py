@@ -444,6 +444,16 @@ def test_blind_branch_of_a_way_through(tmp_path: Path) -> None:
         assert holds(result, deep - 0.5)
 
 
+def test_a_bent_bore_hardly_wider_than_a_ball_is_told_once(tmp_path: Path) -> None:
+    """1.54 mm: a ball of 1.5 mm does not come round the bend, and no more does one of 3.4 mm."""
+    bore = parts.rod([0, 0, 3], [0, 0, -8.75], 1.5944, 12) + parts.ball(0.797, [0, 0, -8.75], 24)
+    bore += parts.rod([0, 0, -8.75], [12.1, 0, -8.75], 1.5944, 12)
+    solid = parts.block([22, 10, 13], [6, 0, -6.5]) - bore
+    limits = ["drain/blind-depth=6"]
+    (result,) = inspected(tmp_path, solid, only=("blind-depth",), limits=limits)["blind-depth"]
+    assert result.properties["width_mm"] == pytest.approx(1.5944 * math.cos(math.pi / 12), 0.03)
+
+
 def test_round_hole_is_left_to_the_walls(tmp_path: Path) -> None:
     """walls/deep-hole tells of it: one place, one owner."""
     hole = parts.block([20, 20, 24]) - parts.rod([0, 0, -10], [0, 0, 13], 1.0, 32)
