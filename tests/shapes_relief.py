@@ -578,6 +578,39 @@ def on_prism(
     return _grown(f"prism of {sides}", outline, height, tool, prism)
 
 
+def flat_capped(
+    outline: Outline, height: float, *, radius: float, sides: int, turn_deg: float = 0.0
+) -> ReliefCase:
+    """Straight prisms with caps in one plane, on a drum (or sunk into it) whose crown is below.
+
+    `height` is that of the cap's plane above the crown, or the depth of the floor below the line of
+    the drum that the outline reaches to. `more["lowest"]` is by Pythagoras what each island (as
+    `decompose` orders them) stands above the drum where it is lowest.
+    """
+    outline = outline.rotate(turn_deg)
+    x0, y0, x1, y1 = outline.bounds()
+    long, far = y1 - y0 + 8, max(-x0, x1)
+    sag = radius - np.sqrt(radius**2 - far**2)
+    drum = m3.Manifold.cylinder(long, radius, radius, sides, True).rotate((90, 0, 0))
+    drum = drum.translate((0, (y0 + y1) / 2, -radius))
+    lowest = []
+    for one in outline.decompose():
+        low, _, high, _ = one.bounds()
+        near = 0.0 if low < 0 < high else min(abs(low), abs(high))
+        if height > 0:
+            lowest.append(np.hypot(near, radius + height) - radius)
+        else:
+            lowest.append(radius - np.hypot(max(abs(low), abs(high)), radius - sag + height))
+    if height > 0:
+        body = drum + outline.extrude(height + sag + 1).translate((0, 0, -sag - 1))
+    else:
+        body = drum - outline.extrude(radius).translate((0, 0, height - sag))
+    vertices, faces = arrays(body)
+    slack = radius * (1 - np.cos(np.pi / sides))
+    name = f"flat caps on a drum of {sides}"
+    return ReliefCase(name, vertices, faces, height, slack, more={"lowest": np.array(lowest)})
+
+
 def in_bore(
     outline: Outline, depth: float, *, sides: int, radius: float, fillet: float, head: float
 ) -> ReliefCase:

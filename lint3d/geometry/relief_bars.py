@@ -115,7 +115,7 @@ def _may_be_characters(bars: list[Shape]) -> bool:
 
 def _way(bar: Shape) -> Floats:
     """(3,) unit, along a bar."""
-    outline, axes = bar.outline, bar.measured.base.axes
+    outline, axes = bar.outline, bar.axes
     if outline is None:
         return np.zeros(3)
     arm = outline.start - outline.start.mean(axis=0)

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from lint3d.geometry.relief_base import Base, quantile
+from lint3d.geometry.relief_flat import FlatLimits, flat_cap
 from lint3d.geometry.relief_foot import base_of, foot_of
 from lint3d.geometry.relief_heights import CAP_LEAN, cap_height, cap_of
 from lint3d.geometry.relief_round import RoundBase
@@ -84,6 +85,16 @@ class GivenSurface:
         height, low, high, _ = cap_height(
             corner, level, area, (leaning, cap), (shape.folds, island), top
         )
+        if shape.measured.flat is not None:
+            faces = corner, normal, area
+            limits = FlatLimits(
+                island.centre, island.footprint, base.residual, self.step_mm + shape.blur
+            )
+            sign = 1.0 if island.raised else -1.0
+            flat = flat_cap(faces, lambda points: sign * base.height(points), leaning, limits)
+            if flat is None:
+                return old
+            height = low = high = flat.lowest
         blur = self.step_mm + base.residual
         new = height, low - blur, high + blur
         if blur > KNOWN * height or new[2] - new[1] >= old[2] - old[1]:

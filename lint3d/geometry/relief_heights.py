@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from lint3d.geometry.patches import Folds
 from lint3d.geometry.relief_base import Base, quantile
 from lint3d.geometry.relief_facets import height_above_facets
+from lint3d.geometry.relief_flat import Above, FlatCap, FlatLimits, flat_cap
 from lint3d.geometry.relief_folded import FoldedBase, facet_planes, folded_base
 from lint3d.geometry.relief_foot import (
     FLAT_LEAN,
@@ -72,6 +73,8 @@ class Measured:
     """Faces of the cap."""
     levels: Floats
     """(k, 3) mm: height of the corners of each face of the island; positive away from the base."""
+    flat: FlatCap | None = None
+    """Where the cap lies in one plane and the base bends below it."""
 
 
 def measure_height(
@@ -98,6 +101,10 @@ def measure_height(
     corner = folds.vertices[folds.faces[island.faces]].reshape(-1, 3)
     most = 2 * max(island.rise, island.across)
     _, level, below = base.foot(corner)
+
+    def above(points: Floats) -> Floats:
+        return sign * base.height(points)
+
     told = _told(folds, island, sign * level, below, step_mm + base.residual)
     # A base that was fitted to slivers may tell anything.
     is_told = clear * told.blur < told.top <= most
@@ -110,19 +117,28 @@ def measure_height(
         near = beside(folds, island)
         planes = facet_planes(folds, island.start, island.end, near, MOST_DOUBT * island.rise)
         if planes is not None:
-            foot = folds.vertices[island.start]
             level, below = planes.foot(corner)
             other = _told(folds, island, sign * level, below, step_mm + planes.doubt)
             is_clear = clear * other.blur < other.top <= most
             if is_clear and (not is_told or other.doubt < doubt):
-                is_told, told = True, other
+                is_told, told, above = True, other, lambda points: sign * planes.foot(points)[0]
                 lies_on = (
-                    folded_base(planes, foot, island.centre, island.normal, other.height) or base
+                    folded_base(
+                        planes,
+                        folds.vertices[island.start],
+                        island.centre,
+                        island.normal,
+                        other.height,
+                    )
+                    or base
                 )
         if is_told:
             told = _above_parallel(folds, told, near, sign, step_mm)
     if not is_told:
         return None
+    flat = _flat(folds, island, told, above, (lies_on.residual, step_mm))
+    if flat is not None:
+        told = _lowest(told, flat, island.faces)
     return Measured(
         island=island,
         base=lies_on,
@@ -132,7 +148,37 @@ def measure_height(
         dome=told.dome,
         cap=told.cap,
         levels=told.level,
+        flat=flat,
     )
+
+
+def _flat(
+    folds: Folds, island: Island, told: _Told, above: Above, known: tuple[float, float]
+) -> FlatCap | None:
+    """The plane of the cap, where the base bends below it.
+
+    `known`: how well base and mesh are, mm.
+    """
+    rows = island.faces
+    area = np.where(folds.is_plain[rows], folds.area[rows], 0.0)
+    near = beside(folds, island)
+    off = np.abs(above(folds.vertices[folds.faces[near]].mean(axis=1)))
+    facet_mm = quantile(off, folds.area[near], 0.5) if len(near) else 0.0
+    return flat_cap(
+        (folds.vertices[folds.faces[rows]], folds.normal[rows], area),
+        above,
+        np.isin(rows, told.leaning),
+        FlatLimits(island.centre, island.footprint, *known, facet_mm),
+    )
+
+
+def _lowest(told: _Told, flat: FlatCap, faces: Ints) -> _Told:
+    """The same, with the height where a flat cap is lowest."""
+    cap = faces[flat.faces]
+    if told.is_above_facets:
+        return replace(told, cap=cap, dome=False)
+    low = flat.lowest
+    return replace(told, height=low, low=low, high=low, cap=cap, dome=False)
 
 
 @dataclass(frozen=True, eq=False)
@@ -152,6 +198,8 @@ class _Told:
     dome: bool
     blur: float
     """mm, of the base"""
+    is_above_facets: bool = False
+    """Is the height that above parallel facets?"""
 
     @property
     def doubt(self) -> float:
@@ -208,7 +256,9 @@ def _above_parallel(folds: Folds, told: _Told, beside: Ints, sign: float, step_m
         return told
     height, low, high = found
     # A round dot that is folded with its base falls off to its foot, and is no dome.
-    return replace(told, height=height, low=low, high=high, dome=False, blur=step_mm)
+    return replace(
+        told, height=height, low=low, high=high, dome=False, blur=step_mm, is_above_facets=True
+    )
 
 
 def cap_height(

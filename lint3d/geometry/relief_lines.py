@@ -315,7 +315,7 @@ def _character_heights(shapes: list[Shape], way: Floats) -> tuple[float, float]:
     which its hook reaches below.
     """
     normal = shapes[0].measured.island.normal
-    across = np.cross(normal, way) if way.any() else shapes[0].measured.base.axes[1]
+    across = np.cross(normal, way) if way.any() else shapes[0].axes[1]
     across = across / max(float(np.linalg.norm(across)), 1e-12)
     origin = shapes[0].measured.island.centre
     extents = np.array([shape.extent(across) for shape in shapes])

@@ -80,7 +80,12 @@ class Shape:
         centre = self._middle_without_threads(points)
         base = self.measured.base
         over_edge = isinstance(base, FoldedBase) and len(base.turn) > 2
-        return Standing(island.raised, self.height, slack, centre, island.normal, points, over_edge)
+        height, flat = self.height, self.measured.flat
+        if flat is not None:
+            # Its neighbours' caps lie in the same plane, at other heights.
+            height = (flat.lowest + flat.highest) / 2
+            slack += (flat.highest - flat.lowest) / 2
+        return Standing(island.raised, height, slack, centre, island.normal, points, over_edge)
 
     def _middle_without_threads(self, points: Floats) -> Floats:
         """The middle of the foot, or that of the cap where a thread draws the other far aside."""
@@ -94,6 +99,13 @@ class Shape:
         centre: Floats = island.centre + aside
         reach = np.linalg.norm(points - centre, axis=1).max()
         return centre if np.linalg.norm(aside) > FAR_ASIDE * reach else island.centre
+
+    @property
+    def axes(self) -> Floats:
+        """(3, 3) rows: two directions in the plane of its outlines, and their normal."""
+        flat = self.measured.flat
+        axes: Floats = (flat.plane if flat is not None else self.measured.base).axes
+        return axes
 
     @property
     def foot(self) -> Floats:
@@ -112,13 +124,15 @@ class Shape:
 
     def _at(self, share: float) -> Outline | None:
         island, measured = self.measured.island, self.measured
-        outline = outline_at(
-            self.folds.faces[island.faces],
-            self.folds.vertices,
-            measured.levels,
-            measured.base,
-            share * self.height,
-        )
+        corners, points = self.folds.faces[island.faces], self.folds.vertices
+        levels, level, base = measured.levels, share * self.height, measured.base
+        if measured.flat is not None:
+            # Walls run square to the cap: planes along it, none of which reaches the base.
+            base = measured.flat.plane
+            sign = 1.0 if island.raised else -1.0
+            deep = -sign * base.height(points[corners].reshape(-1, 3)).reshape(-1, 3)
+            levels, level = -deep, (share - 1) * measured.flat.lowest
+        outline = outline_at(corners, points, levels, base, level)
         return outline if outline is not None and outline.is_closed else None
 
     @cached_property
@@ -169,7 +183,7 @@ class Shape:
 
     def extent(self, way: Floats) -> tuple[float, float]:
         """Lowest and highest point along a direction in space, at the cap, from the centre."""
-        axes = self.measured.base.axes
+        axes = self.axes
         flat = np.array([way @ axes[0], way @ axes[1]])
         flat /= max(float(np.linalg.norm(flat)), 1e-12)
         high, low = self.outline, self._lower_outline
