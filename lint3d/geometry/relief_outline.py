@@ -52,6 +52,20 @@ class Outline:
         open_by = np.hypot(*(np.bincount(self.loop, way[:, k]) for k in range(2)))
         return bool(open_by.max() < 1e-3 * self.length)
 
+    def without_crumbs(self, least_mm: float) -> Outline:
+        """Without lines round less than noise: at a level, a rough wall sheds rings of its own.
+
+        The largest line stays. Four times the area over the length is the width of a circle, and
+        twice that of a strip.
+        """
+        way = np.linalg.norm(self.end - self.start, axis=1)
+        length = np.bincount(self.loop, way, len(self.area))
+        kept = 4 * np.abs(self.area) > least_mm * length
+        kept[np.abs(self.area).argmax()] = True
+        rows = kept[self.loop]
+        loop = (np.cumsum(kept) - 1)[self.loop[rows]]
+        return Outline(self.start[rows], self.end[rows], loop, self.area[kept])
+
     def fill(self) -> float:
         """Area inside the outer lines, as a share of their common convex hull."""
         from scipy.spatial import ConvexHull, QhullError

@@ -33,6 +33,8 @@ Ints = NDArray[np.int64]
 LOW_LEVEL, HIGH_LEVEL = 0.35, 0.7
 #: What an outline of chords and the choice of levels may do to a width, as a share of it.
 OUTLINE_SHARE = 0.005
+#: What is closed in by a line no wider than so many times the uncertainty of a width is noise.
+CRUMB = 2.0
 #: The middles of a foot and of a cap lie nearer than this share of the cap's reach.
 FAR_ASIDE = 0.4
 #: Shares of an outline whose distance from its middle tells one shape from another.
@@ -133,7 +135,14 @@ class Shape:
             deep = -sign * base.height(points[corners].reshape(-1, 3)).reshape(-1, 3)
             levels, level = -deep, (share - 1) * measured.flat.lowest
         outline = outline_at(corners, points, levels, base, level)
-        return outline if outline is not None and outline.is_closed else None
+        if outline is None or not outline.is_closed:
+            return None
+        return outline.without_crumbs(self._noise)
+
+    @property
+    def _noise(self) -> float:
+        """mm, what is narrower than this at an outline may be noise."""
+        return CRUMB * self.stroke_uncertainty(0.0)
 
     @cached_property
     def fill(self) -> float:
@@ -158,7 +167,9 @@ class Shape:
     @cached_property
     def _high_strokes(self) -> Widths:
         """At the upper level."""
-        return Widths(np.nan, np.nan) if self.outline is None else stroke_widths(self.outline)
+        if self.outline is None:
+            return Widths(np.nan, np.nan)
+        return stroke_widths(self.outline, self._noise)
 
     @cached_property
     def _lean(self) -> float:
@@ -173,7 +184,7 @@ class Shape:
             swept = float(high.area.sum() - low.area.sum())
             lean = 4 * swept / max(high.length + low.length, 1e-300)
         else:
-            lean = self._high_strokes.usual - stroke_widths(low).usual
+            lean = self._high_strokes.usual - stroke_widths(low, self._noise).usual
         share = (1 - HIGH_LEVEL) / (HIGH_LEVEL - LOW_LEVEL)
         return share * lean if np.isfinite(lean) else 0.0
 

@@ -44,11 +44,17 @@ class Widths:
     """Half of all sides belong to narrower strokes."""
 
 
-def stroke_widths(outline: Outline) -> Widths:
-    """Widths inside an outline."""
+def stroke_widths(outline: Outline, noise_mm: float = 0.0) -> Widths:
+    """Widths inside an outline; what is narrower than noise is a dent in its side, and no stroke.
+
+    A stroke that is narrower for the most part is told, however.
+    """
     point, inward, length = spread_points(outline, smooth=True)
     width = _across(outline, point, inward)
     good = np.isfinite(width)
+    wide = good & (width > noise_mm)
+    if length[wide].sum() > 0.5 * length[good].sum():
+        good = wide
     if not good.any() or length[good].sum() < 0.1 * length.sum():
         return Widths(np.nan, np.nan)
     order = np.argsort(width[good])

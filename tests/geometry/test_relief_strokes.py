@@ -77,3 +77,29 @@ def test_the_circle_in_a_sharp_counter_is_the_largest(turn: float) -> None:
     sides = 2.2 + 2 * np.hypot(1.1, 4.3)
     framed = outline(rectangle(30, 30) - 15, space[::-1])
     assert counter_widths(framed) == pytest.approx([2 * 2.2 * 4.3 / sides], rel=1e-3)
+
+
+def test_what_is_closed_in_by_less_than_noise_is_no_line() -> None:
+    """Rings that a rough wall sheds at a level passed for closed spaces 0.015 mm wide."""
+    small = rectangle(0.1, 0.1)
+    rough = outline(
+        rectangle(10, 10), 3 + rectangle(4, 4)[::-1], 8 + small[::-1], small + (12.0, 0.0)
+    )
+    assert len(rough.without_crumbs(0.01).area) == 4
+    clean = rough.without_crumbs(0.2)
+    assert clean.area == pytest.approx([100.0, -16.0])
+    assert counter_widths(clean) == pytest.approx([4.0], rel=1e-3)
+    # Of noise alone the largest is left.
+    assert rough.without_crumbs(50.0).area == pytest.approx([100.0])
+
+
+def test_a_dent_no_deeper_than_noise_is_no_stroke() -> None:
+    """A bar of 2 mm with a slit from one side that leaves 0.05 mm on 4 % of its length."""
+    bar = np.array(
+        [[0.0, 0], [12, 0], [12, 0.05], [13, 0.05], [13, 0], [25, 0], [25, 0.1], [25, 2], [13, 2],
+         [13, 0.1], [12, 0.1], [12, 2], [0, 2]]
+    )  # fmt: skip
+    assert stroke_widths(outline(bar)).narrowest == pytest.approx(0.05, rel=0.01)
+    assert stroke_widths(outline(bar), 0.1).narrowest == pytest.approx(2.0, rel=0.01)
+    thin = outline(rectangle(25.0, 0.05))
+    assert stroke_widths(thin, 0.1).narrowest == pytest.approx(0.05, rel=0.01)
