@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from lint3d.geometry.clearance_triangles import triangle_distances
 from lint3d.geometry.portions import chunks
+from lint3d.geometry.vectors import cross_product
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -185,7 +186,8 @@ class _Search:
         """Can anything below these nodes be nearer than what matters?"""
         one, two = self.trees
         gap = np.maximum(
-            two.low[b][second] - one.high[a][first], one.low[a][first] - two.high[b][second]
+            two.low[b].take(second, 0) - one.high[a].take(first, 0),
+            one.low[a].take(first, 0) - two.high[b].take(second, 0),
         )
         np.maximum(gap, 0, out=gap)
         most = self._matters(self.best[first] if a == 0 else self.most[a][first])
@@ -197,17 +199,20 @@ class _Search:
         for part in chunks(len(first), _LEAVES):
             near, far = first[part], second[part]
             self.pairs += LEAF_COST * len(near)
-            a = self.corners[0][self.trees[0].order[near]]
-            b = self.corners[1][self.trees[1].order[far]]
+            a = self.corners[0].take(self.trees[0].order[near], 0)
+            b = self.corners[1].take(self.trees[1].order[far], 0)
             least = np.zeros(len(near))
             for axis_of in (_between, _normals, _normals_of_second):
                 rows = np.flatnonzero(self._may_matter(near, least))
-                near, far, a, b, least = near[rows], far[rows], a[rows], b[rows], least[rows]
+                near, far, least = near[rows], far[rows], least[rows]
+                a, b = a.take(rows, 0), b.take(rows, 0)
                 np.maximum(least, _shadow_gap(a, b, axis_of(a, b)), out=least)
             order = np.argsort(least, kind="stable")
             for portion in (order[: len(order) // 16], order[len(order) // 16 :]):
                 rows = portion[self._may_matter(near[portion], least[portion])]
-                self._take(near[rows], far[rows], *triangle_distances(a[rows], b[rows]))
+                self._take(
+                    near[rows], far[rows], *triangle_distances(a.take(rows, 0), b.take(rows, 0))
+                )
 
     def _may_matter(self, near: Ints, least: Floats) -> Bools:
         """Pairs that may be nearer than the best by more than the slack, or that may meet."""
@@ -262,7 +267,7 @@ def _between(one: Floats, two: Floats) -> Floats:
 
 
 def _normals(one: Floats, _: Floats) -> Floats:
-    normal: Floats = np.cross(one[:, 1] - one[:, 0], one[:, 2] - one[:, 0])
+    normal: Floats = cross_product(one[:, 1] - one[:, 0], one[:, 2] - one[:, 0])
     return normal
 
 

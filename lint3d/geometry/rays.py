@@ -139,8 +139,9 @@ class RayScene:
             return np.full(len(origins), np.inf)
         if self.normals is None:
             self.normals = _normals(self.vertices, self.faces)
-        normal = self.normals[facets]
-        step = self.vertices[self.faces[facets, 0]] - origins
+        # Several times faster than brackets, and asked for tens of thousands of times a part.
+        normal = self.normals.take(facets, 0)
+        step = self.vertices.take(self.faces[facets, 0], 0) - origins
         along = np.einsum("ij,ij->i", directions, normal)
         with np.errstate(divide="ignore", invalid="ignore"):
             far = np.einsum("ij,ij->i", step, normal) / along

@@ -85,7 +85,7 @@ def straight_across(
 def _straight_across(
     surface: SpanSurface, inward: Floats, point: Floats, facet: Ints, reach: float
 ) -> Across:
-    direction = inward[facet]
+    direction = inward.take(facet, 0)
     across, distance, facing = cross(surface, inward, point, direction, reach)
     hit = np.flatnonzero(across >= 0)
     lower, value = np.full(len(point), np.inf), distance.copy()
@@ -106,7 +106,7 @@ def _straight_across(
 
 def is_inside(surface: SpanSurface, facet: Ints, point: Floats) -> Bools:
     """Does a point in the plane of a facet lie within it?"""
-    corners, normal = surface.corners[facet], surface.normals[facet]
+    corners, normal = surface.corners.take(facet, 0), surface.normals.take(facet, 0)
     inside = np.ones(len(facet), dtype=bool)
     for side in range(3):
         along = corners[:, (side + 1) % 3] - corners[:, side]

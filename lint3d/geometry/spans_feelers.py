@@ -45,7 +45,7 @@ def cross(
     scene = surface.scene
     facet = scene.first_facet(points, directions, reach)
     distance = scene.distance(points, directions, facet)
-    facing = -dot(directions, inward[facet])
+    facing = -dot(directions, inward.take(facet, 0))
     for _ in range(REFIRES):
         # A second copy of the surface the ray starts from faces away: look past it.
         near = 4 * scene.nearest_mm

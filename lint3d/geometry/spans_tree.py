@@ -4,6 +4,7 @@ One range query over all of them: a tree of boxes with cones of normals, walked 
 level by level. Two branches part as soon as they are too far apart or cannot face each other,
 so that a sound part is cleared in a few steps. Lengths in mm.
 Tested by tests/geometry/test_spans_tree.py.
+Rows are taken with `take`: the same as by brackets, several times faster for three numbers a row.
 """
 
 from __future__ import annotations
@@ -146,12 +147,15 @@ def _levels(corners: Floats, inward: Floats) -> list[_Level]:
 
 def _may_face(level: _Level, first: Ints, second: Ints, reach: float) -> Bools:
     """Are two nodes near enough, each before the other, and can normals be opposite?"""
-    gap = np.maximum(level.low[first] - level.high[second], level.low[second] - level.high[first])
+    low, high, axis = level.low, level.high, level.axis
+    gap = np.maximum(
+        low.take(first, 0) - high.take(second, 0), low.take(second, 0) - high.take(first, 0)
+    )
     np.maximum(gap, 0, out=gap)
     keep = dot(gap, gap) <= reach * reach
     rows = np.flatnonzero(keep)
     a, b = first[rows], second[rows]
-    apart = np.arccos(np.clip(-dot(level.axis[a], level.axis[b]), -1, 1))
+    apart = np.arccos(np.clip(-dot(axis.take(a, 0), axis.take(b, 0)), -1, 1))
     keep[rows] = apart <= np.arccos(FACING_COS) + level.spread[a] + level.spread[b] + 1e-6
     rows = np.flatnonzero(keep)
     a, b = first[rows], second[rows]
@@ -164,7 +168,9 @@ def _may_lie_before(level: _Level, a: Ints, b: Ints) -> Bools:
 
     In a thin bar the sides across lie near and look opposite ways, but out of the bar.
     """
-    low, high, axis = level.low[b] - level.high[a], level.high[b] - level.low[a], level.axis[a]
+    low = level.low.take(b, 0) - level.high.take(a, 0)
+    high = level.high.take(b, 0) - level.low.take(a, 0)
+    axis = level.axis.take(a, 0)
     farthest = np.maximum(low * axis, high * axis).sum(axis=1)
     step = np.maximum(-low, high)
     turned = np.sqrt(dot(step, step)) * np.sin(np.minimum(level.spread[a], np.pi / 2))
@@ -193,7 +199,7 @@ def _prisms_meet(
     """Rows of the pairs where each lies before the other, not beside it or behind it."""
     rows = np.flatnonzero(first != second)
     if facing is not None:
-        along = -dot(inward[first[rows]], inward[second[rows]])
+        along = -dot(inward.take(first[rows], 0), inward.take(second[rows], 0))
         rows = rows[(along >= facing[0]) & (along < facing[1])]
     for a, b in ((first, second), (second, first)):
         rows = rows[_reaches_over(corners, inward, a[rows], b[rows], reach)]
@@ -202,12 +208,12 @@ def _prisms_meet(
 
 def _reaches_over(corners: Floats, inward: Floats, a: Ints, b: Ints, reach: float) -> Bools:
     """Does facet b reach into the prism that stands on facet a, widened as the two tilt?"""
-    base, other, normal = corners[a], corners[b], inward[a]
+    base, other, normal = corners.take(a, 0), corners.take(b, 0), inward.take(a, 0)
     height = np.einsum("ijk,ik->ij", other - base[:, :1], normal)
     top, bottom = _most(height), -_most(-height)
     keep = (top > 0) & (bottom <= reach)
     rows = np.flatnonzero(keep)
-    base, other, normal = base[rows], other[rows], normal[rows]
+    base, other, normal = base.take(rows, 0), other.take(rows, 0), normal.take(rows, 0)
     # A line that counts leans by at most 15 degrees, be the planes parallel or not.
     wider = reach * np.tan(np.radians(15)) - 1e-9 * np.maximum(top, -bottom)[rows]
     for side in range(3):
