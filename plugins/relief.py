@@ -212,7 +212,8 @@ def character_height(reliefs: Reliefs) -> Iterator[Place]:
     The value is the height of the line's capitals, figures and ascenders (2010 ADA Standards
     703.2.5 measures a capital I); dots, accents, slashes and brackets do not count. Where no such
     character stands it is the height of the tallest ones. Which way up a line is cannot be known
-    from shape: one letter with a long tail (Q, J) is taken for a capital among small letters.
+    from shape: one letter with a long tail (Q, J) is taken for a capital among small letters, and
+    the interval of the value then reaches down to the height of those.
 
     Remedy: scale the lettering.
     """

@@ -31,6 +31,9 @@ from lint3d.geometry.relief_standing import gap_between
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
+#: A small letter is no lower than this share of a capital; those of one line, and capitals, are as
+#: tall as each other to this share (round ones stand over).
+SMALL_LETTER, ALIKE = 0.6, 0.93
 #: To so much of a radian the way of a line is known: its last step is a thousandth of a degree.
 LEAN_KNOWN = 2e-5
 #: A character lower or higher than the rest of its line is as tall as that, within these shares.
@@ -288,7 +291,8 @@ def _inscription(shapes: list[Shape], line: Line) -> Inscription:
     blur = 2 * max(shape.blur + shape.measured.base.residual for shape in mine)
     value = _middle(plain)
     blur += LEAN_KNOWN * max(shape.standing.size for shape in mine)
-    interval = (float(plain.min()) - blur, float(plain.max()) + blur)
+    least = _capitals_at_least(heights[:, 1], plain)
+    interval = (least - blur, float(plain.max()) + blur)
     return Inscription(
         mine, line.character, line.direction, value, interval, float(np.median(overall))
     )
@@ -299,6 +303,18 @@ def _middle(height: Floats) -> float:
     order = np.sort(height)
     low, high = order[(len(order) - 1) // 2], order[len(order) // 2]
     return float(low if low < TAIL * high else (low + high) / 2)
+
+
+def _capitals_at_least(height: Floats, tall: Floats) -> float:
+    """The least that capitals of a line may be tall, mm, of all characters and of its tall ones.
+
+    One that is taller than all others may be the only capital (Name), or one with a tail among
+    capitals (BJR): nothing in the outlines says which.
+    """
+    rest = height[(height >= SMALL_LETTER * tall.max()) & (height < tall.min())]
+    if len(tall) == 1 and len(rest) >= 2 and rest.min() >= ALIKE * rest.max():
+        return float(rest.min())
+    return float(tall.min())
 
 
 def _taller(height: Floats) -> Floats:

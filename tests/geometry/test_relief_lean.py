@@ -44,3 +44,20 @@ def test_round_letters_alone_are_as_tall_as_they_are_drawn(text: str, font: str)
     low, high = _told(outline).character_height_interval
     assert low <= _drawn_height(outline) <= high
     assert high - low < 0.1
+
+
+@pytest.mark.parametrize(("text", "size"), [("BJR", 15.4), ("HJHEPW", 17.2)])
+def test_one_letter_with_a_tail_among_capitals_leaves_their_height_open(
+    text: str, size: float
+) -> None:
+    """They were told a fourth too tall: the J may be the only capital, for all its outline says."""
+    line = _told(font_text(text, size))
+    low, high = line.character_height_interval
+    assert low <= size <= high
+
+
+def test_where_two_letters_are_tall_their_height_is_known() -> None:
+    line = _told(font_text("Kilo", 15.0))
+    low, high = line.character_height_interval
+    assert low <= 15.0 <= high
+    assert high - low < 0.1 * 15.0
