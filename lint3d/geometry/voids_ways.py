@@ -14,8 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.chambers import MERGE_RATIO
-from lint3d.geometry.throats import Throat, in_series
+from lint3d.geometry.throats import Throat
 from lint3d.geometry.throats_clearance import Clearance
+from lint3d.geometry.throats_series import in_series
 from lint3d.geometry.voids_bridges import bridges_of
 from lint3d.geometry.voids_model import OUTSIDE, Opening, Pocket
 from lint3d.geometry.voids_openings import Contact, is_one_passage
@@ -167,7 +168,7 @@ def _put_together(graph: nx.MultiGraph) -> None:
             graph.nodes[low]["members"] += graph.nodes[high]["members"]
     for one, two, key, data in list(graph.edges(keys=True, data=True)):
         ends = find(one), find(two)
-        if (middle[ends[0]], middle[ends[1]]) != (one, two):
+        if ends != (one, two) or (middle[ends[0]], middle[ends[1]]) != (one, two):
             graph.remove_edge(one, two, key)
             if ends[0] != ends[1]:
                 first = data["source"]

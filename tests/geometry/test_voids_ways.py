@@ -60,6 +60,23 @@ def test_way_through_a_chamber_that_is_put_together_with_another(
     assert throat.length == pytest.approx(50.0 if outer == 2.0 else 30.0, abs=1.0)
 
 
+def test_no_way_is_lost_where_chambers_are_put_together_in_turn() -> None:
+    """A serpentine: of three bends that are one the last is the widest, and is not the first."""
+    graph = nx.MultiGraph()
+    wide = [np.inf, 7.5, 2.126, 2.003, 2.223, 2.384]
+    for node, (at, width) in enumerate(zip([50.0, 0, 10, 20, 30, 40], wide, strict=True)):
+        graph.add_node(node, members=[node], position=(at, 0, 0), diameter=width)
+    for one in range(1, 5):
+        width = 1.76 if one == 1 else 1.8
+        graph.add_edge(one, one + 1, **_facts(opening(10 * one - 10, 10 * one, width), one))
+    graph.add_edge(5, 0, **_facts(opening(40, 50, 1.799), 5))
+    _put_together(graph)
+    assert sorted(map(sorted, graph.edges())) == [[0, 5], [1, 2], [2, 5]]
+    assert graph.nodes[2]["members"] == [2, 3, 4]
+    ways = {(one, two): data["throat"].way.point[:, 0] for one, two, data in graph.edges(data=True)}
+    assert {end for line in ways.values() for end in (line[0], line[-1])} == {0.0, 30.0, 40.0, 50.0}
+
+
 def test_widest_opening_allows_for_one_that_is_only_glimpsed() -> None:
     graph = nx.MultiGraph()
     graph.add_edge(1, 0, **_facts(opening(0, 20, 1.0), 1))
