@@ -37,13 +37,13 @@ from lint3d_plugins.drain_measures import (
     voids,
     voids_apart,
 )
+from lint3d_plugins.drain_necks import necks_on_ways
 from lint3d_plugins.drain_places import (
     Neck,
     led_out,
     neck_claim,
     neck_place,
     necks,
-    necks_on_ways,
     sealed_place,
     slenderness,
     summed_up,
@@ -101,8 +101,9 @@ def narrow_neck(drains: Drains, sheet: Sheet) -> Iterator[Place | LeftOut | Clai
 def long_neck(drains: Drains) -> Iterator[Place | LeftOut]:
     """A neck is so long for its width that the support hardly moves in it.
 
-    The value is the length of the neck, through its bends, over its diameter. Every neck on the
-    widest way out of a pocket is judged.
+    The value is the length of the neck, through its bends, over its diameter. A place no more than
+    half as wide again is a bend if the way narrows down again behind it. Every neck on the widest
+    way out of a pocket is judged, a serpentine once.
 
     Remedy: shorten or widen the neck, or open the pocket at another place.
     """

@@ -173,23 +173,6 @@ def steps_along(
     return tuple(told)
 
 
-def necks_on_ways(hollow: Hollow) -> list[Neck]:
-    """Every opening on the widest ways out, each with the pockets that need it."""
-    from lint3d.geometry.voids_ways import widest_between
-
-    graph = hollow.voids.graph
-    if graph is None:
-        return []
-    throats: dict[tuple[int, int], Throat] = {}
-    behind: dict[tuple[int, int], list[Any]] = {}
-    for pocket in hollow.voids.pockets:
-        for hop in zip(pocket.way_nodes[:-1], pocket.way_nodes[1:], strict=True):
-            if hop not in throats:
-                throats[hop] = widest_between(graph, *hop)
-            behind.setdefault(hop, []).append(pocket)
-    return [Neck(hollow, throats[hop], tuple(behind[hop])) for hop in throats]
-
-
 def sealed_place(hollow: Hollow, pocket: SealedPocket) -> Place:
     """A place for a hollow that nothing leads to."""
     group = hollow.group

@@ -15,7 +15,6 @@ Lengths in mm, widths are diameters. Guarded by tests/geometry/test_throats.py.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -23,7 +22,7 @@ from numpy.typing import NDArray
 
 from lint3d.geometry.throats_clearance import Clearance
 from lint3d.geometry.throats_length import BEND_FACTOR, NECK_FACTOR, NeckLengths, neck_lengths
-from lint3d.geometry.throats_route import Route, across, lens_between, tolerance_of, unit
+from lint3d.geometry.throats_route import Route, across, tolerance_of, unit
 from lint3d.geometry.throats_section import Section, largest_in_section, wall_axis
 
 Floats = NDArray[np.float64]
@@ -33,8 +32,6 @@ Bools = NDArray[np.bool_]
 _PLACES = 4
 #: Side branches that a way runs into and back, at most.
 _FOLDS = 4
-#: Points of a way that are looked at before and after the place where it meets the next.
-_MOST_FOLDED = 300
 #: Tilts of a cut that are tried, degrees.
 _TILTS = (0.0, 5.0, -5.0, 10.0, -10.0, 16.0, -16.0, 23.0, -23.0, 31.0, -31.0)
 
@@ -141,63 +138,6 @@ def glimpsed(clearance: Clearance, path: Floats, pitch: float, upper: float) -> 
         None,
         upper / 2,
     )
-
-
-def in_series(throats: Sequence[Throat]) -> Throat:
-    """The narrowest place of ways that follow each other, each from where the last one ends.
-
-    What passes all of them passes the narrowest; a neck may run on from one into the next.
-    """
-    if len(throats) == 1:
-        return throats[0]
-    at = int(np.argmin([throat.diameter for throat in throats]))
-    throat = throats[at]
-    lower = min(one.lower for one in throats)
-    way = throats[0].way
-    for one in throats[1:]:
-        way = _without_fold(way, one.way, lower / 2)
-    lengths = throat.lengths
-    if throat.diameter > 0 and len(throat.way.width):
-        row, radius = int(np.argmin(way.width)), throat.diameter / 2
-        lengths = NeckLengths(lambda: neck_lengths(None, way.point, way.width / 2, row, radius))
-    return replace(
-        throat,
-        lower=lower,
-        upper=max(min(one.upper for one in throats), throat.diameter),
-        lengths=lengths,
-        way=way,
-    )
-
-
-def _without_fold(one: Way, two: Way, radius: float) -> Way:
-    """Two ways that follow each other, without what runs forth and back where they meet.
-
-    They meet in the middle of a chamber, which may be a place in a duct that both run past. Where a
-    ball as large as passes both slides straight from one to the other, the rest is left out.
-
-    Parameters
-    ----------
-    radius : mm, of that ball
-    """
-    point, width = np.concatenate([one.point, two.point]), np.concatenate([one.width, two.width])
-    if min(len(one.width), len(two.width)) > 0 and radius > 0:
-        ends, begins = slice(-_MOST_FOLDED, None), slice(0, _MOST_FOLDED)
-        tail, head = one.point[ends][::-1], two.point[begins]
-        gap = np.linalg.norm(tail[:, None] - head, axis=2)
-        cut = _along(tail)[:, None] + np.linalg.norm(tail[0] - head[0]) + _along(head) - gap
-        free = lens_between(gap, one.width[ends][::-1, None] / 2, two.width[begins] / 2) >= radius
-        cut[~free] = 0.0
-        back, on = np.unravel_index(int(np.argmax(cut)), cut.shape)
-        if cut[back, on] > 0:
-            kept = np.r_[: len(one.width) - back, len(one.width) + on : len(width)]
-            point, width = point[kept], width[kept]
-    return Way(point, width)
-
-
-def _along(line: Floats) -> Floats:
-    """(n,) mm, how far along a line each of its points is."""
-    steps = np.linalg.norm(np.diff(line, axis=0), axis=1)
-    return np.concatenate([[0.0], np.cumsum(steps)])
 
 
 def _better(one: Section | None, two: Section | None) -> Section | None:

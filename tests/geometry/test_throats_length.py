@@ -9,9 +9,10 @@ import pytest
 import shapes_voids as parts
 from manifold3d import CrossSection, Manifold
 
-from lint3d.geometry.throats import Throat, Way, in_series
+from lint3d.geometry.throats import Throat, Way
 from lint3d.geometry.throats_clearance import Clearance
 from lint3d.geometry.throats_length import NeckLengths, neck_lengths
+from lint3d.geometry.throats_series import in_series
 from lint3d.geometry.voids import find_voids
 
 
