@@ -51,7 +51,9 @@ def round_places(thickness: Thickness, felt: Bars, interest: Interest, remark: s
     for limit, passed in ((interest.high / HEAD_ROOM, False), (interest.high, True)):
         found = [one for one in thickness.regions(limit) if one.kind == "rod"]
         bars = bars_of_regions(thickness.spans, found)
-        pairs = list(zip(places_of(found, remark), bars, strict=True))
+        rows = _without_chords(thickness, found, bars, felt)
+        told = places_of([found[i] for i in rows], remark)
+        pairs = list(zip(told, [bars[i] for i in rows], strict=True))
         below = sorted(
             (bar for bar in felt.found if bar.lower < limit), key=lambda bar: bar.diameter
         )
@@ -79,6 +81,31 @@ def round_places(thickness: Thickness, felt: Bars, interest: Interest, remark: s
         if places:
             break
     return Places(places, left_out)
+
+
+def _without_chords(
+    thickness: Thickness, regions: Sequence[ThinRegion], bars: Sequence[Bar | None], felt: Bars
+) -> list[int]:
+    """Rows of the regions, without those on bars of which only the sides are as near as that.
+
+    Across the arms of a star there is less than the ball in its middle, but no ball has room there.
+    """
+    from lint3d.geometry.spans_ledge import ball_fits
+
+    covered = _Lying([bar.faces for bar in felt.found])
+    doubtful = [
+        i
+        for i, bar in enumerate(bars)
+        if (bar is None or not bar.is_straight) and len(covered.on(np.unique(regions[i].faces)))
+    ]
+    if not doubtful:
+        return list(range(len(regions)))
+    spans = thickness.spans
+    points = np.array([regions[i].point for i in doubtful])
+    contacts = np.array([regions[i].contact_point for i in doubtful])
+    fits = ball_fits(spans.surface, spans.inward, points, contacts, spans.look == "outward")
+    dropped = {i for i, is_ball in zip(doubtful, fits.tolist(), strict=True) if not is_ball}
+    return [i for i in range(len(regions)) if i not in dropped]
 
 
 def _without_rims(felt: Bars, walls: Sequence[ThinRegion], surface: SpanSurface) -> Bars:

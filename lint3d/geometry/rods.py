@@ -126,7 +126,7 @@ def _bars(
 ) -> tuple[list[Bar], Ints]:
     """All there is to say about each group that is a bar, and which groups are."""
     facet, of = _facets_of(felt, group)
-    circle, centre = narrowest_circles(surface, inward, facet, of, axis)
+    circle, centre, is_sure = narrowest_circles(surface, inward, facet, of, axis)
     floor = float(np.sqrt(3.0)) * surface.resolution
     least = CIRCLE_LEAST["outward" if is_hole else "inward"]
     order = np.argsort(of, kind="stable")
@@ -136,8 +136,10 @@ def _bars(
     parts = [felt.take(points[i:j]) for i, j in pairwise(point_cuts)]
     usual = _medians(felt.narrow, group, len(axis)).tolist()
     plain = [
-        _by_circle(part, middling, *one[:3], least, floor, one[3]) if is_one else None
-        for part, middling, one, is_one in zip(parts, usual, circle, straight.tolist(), strict=True)
+        _by_circle(part, middling, *one[:3], least, floor, one[3], sure) if is_one else None
+        for part, middling, one, is_one, sure in zip(
+            parts, usual, circle, straight.tolist(), is_sure.tolist(), strict=True
+        )
     ]
     bent = np.array([one is None for one in plain], dtype=bool)
     local = _bent_circles(surface, inward, felt, group, bent)
@@ -212,11 +214,12 @@ def _by_circle(
     least: float,
     floor: float,
     above: float = 0.0,
+    is_sure: bool = False,
 ) -> tuple[float, float, float, float] | None:
     """Diameter with its lower and upper end, and the sagitta; None if it is not that of the bar."""
     if above > 0.0:  # it tapers: at its thin end it is thinner than usual
         usual = min(usual, float(felt.narrow.min()))
-    if not least * usual <= diameter <= felt.thick.max() + floor:
+    if not (is_sure or least * usual <= diameter <= felt.thick.max() + floor):
         return None
     # Between the places looked at it may be narrower by about as much as they differ.
     lower, upper = diameter - differ - 2 * floor, diameter + above + 2 * floor

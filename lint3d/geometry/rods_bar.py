@@ -15,9 +15,11 @@ from numpy.typing import NDArray
 
 from lint3d.geometry.rods_bent import circles_at
 from lint3d.geometry.rods_circle import narrowest_circles, sagitta_of
+from lint3d.geometry.rods_outline import are_closed
 from lint3d.geometry.spans import Spans
 from lint3d.geometry.spans_regions import ThinRegion
 from lint3d.geometry.spans_surface import SpanSurface
+from lint3d.geometry.vectors import square_to
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -120,14 +122,15 @@ def bars_of_regions(spans: Spans, regions: Sequence[ThinRegion]) -> list[Bar | N
     facet = np.concatenate(facets)
     bar = np.repeat(np.arange(len(regions)), [len(one) for one in facets])
     axis, straight = straight_axes(spans.inward[facet], surface.areas[facet], bar, len(regions))
-    circle, centre = narrowest_circles(surface, spans.inward, facet, bar, axis)
+    circle, centre, _ = narrowest_circles(surface, spans.inward, facet, bar, axis)
     found: list[Bar | None] = [None] * len(regions)
     bent = []
+    fits = _fits_there(spans, regions, axis, circle, centre)
     for i, one in enumerate(regions):
         diameter, sagitta, below, above = circle[i]
         # Where the section is not convex the planes of its sides cut the circle.
         least = one.lower - 2 * spans.floor_mm
-        if not straight[i] or not least - above <= diameter <= CIRCLE_MOST * one.value:
+        if not straight[i] or not (least - above <= diameter and fits[i]):
             bent.append(i)
             continue
         corners = surface.corners[facets[i]].reshape(-1, 3)
@@ -154,6 +157,30 @@ def bars_of_regions(spans: Spans, regions: Sequence[ThinRegion]) -> list[Bar | N
         found[i] = other
     ended = iter(with_ends(surface, [bar for bar in found if bar is not None and bar.is_straight]))
     return [next(ended) if bar is not None and bar.is_straight else bar for bar in found]
+
+
+def _fits_there(
+    spans: Spans,
+    regions: Sequence[ThinRegion],
+    axis: Floats,
+    circle: Sequence[tuple[float, float, float, float]],
+    centre: Floats,
+) -> Bools:
+    """Is the circle of each region that of its tightest place?
+
+    In a star a ball that touches a side off its inner corner is smaller than the largest one; a
+    circle much larger than such counts if it fits in that place, too.
+    """
+    fits = np.array(
+        [one[0] <= CIRCLE_MOST * region.value for one, region in zip(circle, regions, strict=True)]
+    )
+    rows = np.flatnonzero(~fits & np.isfinite(centre).all(axis=1))
+    there = np.array([regions[i].point for i in rows]).reshape(-1, 3)
+    along = ((there - centre[rows]) * axis[rows]).sum(axis=1)
+    moved = centre[rows] + along[:, None] * axis[rows]
+    radius = np.array([circle[i][0] / 2 for i in rows])
+    fits[rows] = are_closed(spans.surface, spans.inward, moved, square_to(axis[rows]), radius)
+    return fits
 
 
 def _bent(spans: Spans, regions: Sequence[ThinRegion]) -> list[Bar | None]:

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from lint3d.geometry.rods_outline import Outlines, are_closed, roomiest, with_sides_beside
 from lint3d.geometry.rods_polygon import LIKE, largest_circles, lines_cut, nearest_held
 from lint3d.geometry.spans_surface import SpanSurface
 from lint3d.geometry.vectors import square_to
@@ -28,7 +29,7 @@ STEADY = 300.0  # steps of the coordinates: a facet that high is tilted by at mo
 
 def narrowest_circles(
     surface: SpanSurface, inward: Floats, facet: Ints, bar: Ints, axis: Floats
-) -> tuple[list[tuple[float, float, float, float]], Floats]:
+) -> tuple[list[tuple[float, float, float, float]], Floats, Bools]:
     """Diameter of the largest circle in the narrowest section of each bar, and its middle.
 
     Where a bar tapers that is its very end; a ball that touches its sides there is a little larger.
@@ -45,14 +46,27 @@ def narrowest_circles(
     far a circle through the corners would lie outside the flats, both sides together; below and
     above is by how much it may be less and more at the very end
     (b, 3) float64, mm : the middle of the circle; NaN where the sides do not close
+    (b,) bool : does it rest on inward corners, with a side seen all round?
     """
     count = len(axis)
     if not count:
-        return [], np.zeros((0, 3))
+        return [], np.zeros((0, 3)), np.zeros(0, dtype=bool)
     one, two = square_to(axis)
-    station, radius, sides, middle, ends = _in_sections(
+    station, radius, sides, middle, ends, wider, refused = _in_sections(
         surface, inward, facet, bar, axis, (one, two)
     )
+    again = np.flatnonzero(refused)
+    if len(again):
+        more, owner = with_sides_beside(surface, facet, bar, axis, refused)
+        owner = np.searchsorted(again, owner)
+        found = _in_sections(surface, inward, more, owner, axis[again], (one[again], two[again]))
+        whole = ~found[6]
+        mended = again[whole]
+        for was, now in zip(
+            (station, radius, sides, middle, wider), (*found[:4], found[5]), strict=True
+        ):
+            was[mended] = now[whole]
+        ends.take(found[4], mended, whole)
     # The sides of a mouth cut aslant do not close the section: those are no sections of the bar.
     best = np.where(np.isfinite(radius), radius, np.inf).argmin(axis=1)
     rows = np.arange(count)
@@ -68,7 +82,7 @@ def narrowest_circles(
     ball = (np.where(closed, narrow, 0.0) + lean * ends.inside) * np.hypot(1.0, lean)
     above = np.where(closed, ball - narrow, 0.0)
     told = (2 * narrow, sagitta, 2 * ends.doubt[rows, best], 2 * above)
-    return list(zip(*(one.tolist() for one in told), strict=True)), centre
+    return list(zip(*(one.tolist() for one in told), strict=True)), centre, wider[rows, best]
 
 
 def _in_sections(
@@ -78,7 +92,7 @@ def _in_sections(
     bar: Ints,
     axis: Floats,
     across: tuple[Floats, Floats],
-) -> tuple[Floats, Floats, Ints, Floats, _Ends]:
+) -> tuple[Floats, Floats, Ints, Floats, _Ends, Bools, Bools]:
     """Sections along each bar: where, and the largest circle, its unlike sides and its middle.
 
     Those near the ends are told for the very ends.
@@ -92,6 +106,8 @@ def _in_sections(
     station, radius, sides : (b, STATIONS), mm along the axis, mm and how many
     middle : (b, STATIONS, 2) float64, mm
     ends : how the bars taper there
+    wider : (b, STATIONS) bool, does the circle rest on inward corners?
+    refused : (b,) bool, is there more room than within the planes, but not a side all round?
     """
     count = len(axis)
     height = np.einsum("fcj,fj->fc", surface.corners[facet], axis[bar])
@@ -121,12 +137,48 @@ def _in_sections(
     cut = lines_cut(surface.corners[mine], height[side] - level[:, None])
     flat_ends = np.stack([_flattened(cut[:, i], across, owner) for i in (0, 1)], axis=1)
     radius, middle, held = nearest_held(flat_ends, section, radius, middle)
-    radius, held = radius.reshape(count, -1), held.reshape(count, -1)
+    wider, refused = _widened(
+        surface, inward, (axis, *across), station, Outlines(flat_ends, section), radius, middle
+    )
+    radius, held = radius.reshape(count, -1), (held | wider).reshape(count, -1)
     # Where some sides are missing all round only planes tell, less sharply: they count for less.
     sharp = np.where(held, radius, np.inf).min(axis=1)[:, None]
     radius[~held & (radius >= (1 - LIKE) * sharp)] = np.inf
     radius -= ends.lean * inside[:, None]
-    return station, radius, sides.reshape(count, -1), middle.reshape(count, -1, 2), ends
+    sides, middle = sides.reshape(count, -1), middle.reshape(count, -1, 2)
+    some = refused.reshape(count, -1).any(axis=1)
+    return station, radius, sides, middle, ends, wider.reshape(count, -1), some
+
+
+def _widened(
+    surface: SpanSurface,
+    inward: Floats,
+    ways: tuple[Floats, Floats, Floats],
+    station: Floats,
+    outlines: Outlines,
+    radius: Floats,
+    middle: Floats,
+) -> tuple[Bools, Bools]:
+    """Widen, in place, the circles that planes of sides beyond inward corners cut.
+
+    Parameters
+    ----------
+    ways : (b, 3) each, unit: the axes, and both ways across
+
+    Returns
+    -------
+    (c,) bool and (c,) bool : which were widened, and which would be but for a side that is missing
+    """
+    roomier, moved, larger = roomiest(outlines, radius, middle)
+    rows = np.flatnonzero(larger)
+    bar = rows // STATIONS
+    axis, one, two = (way[bar] for way in ways)
+    centre = one * moved[rows, :1] + two * moved[rows, 1:] + axis * station.ravel()[rows, None]
+    closed = are_closed(surface, inward, centre, (one, two), roomier[rows])
+    refused = np.zeros(len(radius), dtype=bool)
+    refused[rows], larger[rows] = ~closed, closed
+    radius[larger], middle[larger] = roomier[larger], moved[larger]
+    return larger, refused
 
 
 @dataclass(frozen=True, eq=False)
@@ -143,6 +195,15 @@ class _Ends:
     inside: Floats
     lean: Floats
     doubt: Floats
+
+    def take(self, other: _Ends, rows: Ints, some: Bools) -> None:
+        """Set some bars as some are in another."""
+        for mine, theirs in zip(
+            (self.inside, self.lean, self.doubt),
+            (other.inside, other.lean, other.doubt),
+            strict=True,
+        ):
+            mine[rows] = theirs[some]
 
 
 def _at_ends(

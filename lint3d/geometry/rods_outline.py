@@ -1,0 +1,181 @@
+"""What is the largest circle in a section whose outline has corners that point inward?
+
+The planes of the sides of a star, a keyed bore or a cross cut far into the circle that fits: it
+rests on the inward corners, not on the planes beyond them. From the circle within the planes the
+middle climbs, by linear programmes over the nearest points of the sides, as far as it can. What is
+found counts only where there is a side all round: where one is missing the circle would come out.
+Lengths in mm. Tested by tests/geometry/test_rods_outline.py. The method was made for this project;
+no source.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lint3d.geometry.ray_fans import fan
+from lint3d.geometry.rods_polygon import WITHIN, largest_circles
+from lint3d.geometry.spans_surface import SpanSurface
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+ROOMIER = 1.01  # times as large as within the planes: else it is that one
+CLIMBS_MOST = 24
+STEPS = (1.0, 0.5, 0.25, 0.1)  # of the way to the circle of a programme
+GAIN = 1e-5  # of the radius: a smaller one is none
+RESTS = 1e-3  # of the radius: so far within the circle a side may be
+SQUARE = 1e-3  # sine of the lean of a side
+RINGS_MOST = 48  # facets from the sides that are known to the farthest that is looked for
+ROUND = 24  # rays from its middle
+
+
+@dataclass(frozen=True, eq=False)
+class Outlines:
+    """Sides of sections.
+
+    Attributes
+    ----------
+    ends : (s, 2, 2) float64, mm
+    section : (s,) int64
+    """
+
+    ends: Floats
+    section: Ints
+
+    def of(self, some: Bools) -> Outlines:
+        """The sides of some sections."""
+        rows = some[self.section]
+        return Outlines(self.ends[rows], self.section[rows])
+
+    def nearest(self, middle: Floats) -> tuple[Floats, Floats]:
+        """Of each side the nearest point to its section's middle, and how far it is."""
+        begin, along = self.ends[:, 0], self.ends[:, 1] - self.ends[:, 0]
+        centre = middle[self.section]
+        long = np.maximum((along * along).sum(axis=1), 1e-300)
+        share = (((centre - begin) * along).sum(axis=1) / long).clip(0, 1)
+        nearest = begin + share[:, None] * along
+        return nearest, np.linalg.norm(nearest - centre, axis=1)
+
+    def room(self, middle: Floats) -> Floats:
+        """How far each section's nearest side is from a point."""
+        least = np.full(len(middle), np.inf)
+        np.minimum.at(least, self.section, self.nearest(middle)[1])
+        return least
+
+
+def roomiest(outlines: Outlines, radius: Floats, middle: Floats) -> tuple[Floats, Floats, Bools]:
+    """Circles again, within the sides where the planes of the sides leave less room.
+
+    Parameters
+    ----------
+    radius, middle : (c,) and (c, 2) float64, mm, within the planes of the sides
+
+    Returns
+    -------
+    radius, middle : of the larger circle, or as given
+    larger : (c,) bool
+    """
+    count = len(radius)
+    known = np.isfinite(radius) & (radius > 0)
+    outlines = outlines.of(known)
+    room = outlines.room(middle)
+    # Most sections bulge all round: their circle rests on the planes and cannot be wider.
+    live = known & np.isfinite(room) & (room > ROOMIER * radius)
+    larger, where = live.copy(), np.array(middle)
+    for _ in range(CLIMBS_MOST):
+        if not live.any():
+            break
+        sides = outlines.of(live)
+        nearest, far = sides.nearest(where)
+        near = (far <= WITHIN * room[sides.section]) & (far > 0)
+        normal = (nearest - where[sides.section])[near] / far[near, None]
+        offset = (normal * nearest[near]).sum(axis=1)
+        aim = largest_circles(normal, offset, sides.section[near], count)[2]
+        live &= np.isfinite(aim).all(axis=1)
+        sides = sides.of(live)
+        best, best_room = where.copy(), np.where(live, room, np.inf)
+        for share in STEPS:
+            place = where + share * (aim - where)
+            there = sides.room(place)
+            gained = live & (there > best_room)
+            best[gained], best_room[gained] = place[gained], there[gained]
+        live &= best_room > (1 + GAIN) * room
+        where[live], room[live] = best[live], best_room[live]
+    larger &= room > ROOMIER * radius
+    radius, middle = np.array(radius), np.array(middle)
+    radius[larger], middle[larger] = room[larger], where[larger]
+    return radius, middle, larger
+
+
+def are_closed(
+    surface: SpanSurface,
+    inward: Floats,
+    centre: Floats,
+    across: tuple[Floats, Floats],
+    radius: Floats,
+) -> Bools:
+    """(k,) is there a side all round each circle, near it and not within it?
+
+    Parameters
+    ----------
+    inward : (m, 3) float64, unit normals of all facets into the space looked at
+    centre : (k, 3) float64, mm
+    across : (k, 3) and (k, 3) float64, unit, in the plane of the circle, square to each other
+    radius : (k,) float64, mm
+    """
+    turns = (np.arange(ROUND) + 0.5) * 2 * np.pi / ROUND
+    facet = fan(surface.scene, centre, *across, turns, WITHIN * radius)
+    closed = (facet >= 0).all(axis=1)
+    for turn, met in zip(turns, facet.T, strict=True):
+        way = across[0] * np.cos(turn) + across[1] * np.sin(turn)
+        closed &= (way * inward[met]).sum(axis=1) < 0
+        closed &= surface.scene.distance(centre, way, met) >= (1 - RESTS) * radius
+    return closed
+
+
+def with_sides_beside(
+    surface: SpanSurface, facet: Ints, bar: Ints, axis: Floats, some: Bools
+) -> tuple[Ints, Ints]:
+    """Sides of some bars, and which bar each is of, with those beside them that run along it.
+
+    The tip of an arm of a star is thin one way only, or has nothing across from it.
+
+    Parameters
+    ----------
+    facet, bar : (f,) int64, known sides of bars
+    axis : (b, 3) float64, unit
+    some : (b,) bool, of which
+    """
+    rows = some[bar]
+    facet, bar = facet[rows], bar[rows]
+    size = np.int64(len(surface.faces))
+    aside = _aside(surface.corners[facet], axis[bar])
+    low, high = np.full((len(axis), 3), np.inf), np.full((len(axis), 3), -np.inf)
+    np.minimum.at(low, bar, aside.min(axis=1))
+    np.maximum.at(high, bar, aside.max(axis=1))
+    low[~some], high[~some] = 0.0, 0.0
+    middle, far = (low + high) / 2, WITHIN / 2 * (high - low).max(axis=1)
+    fresh = known = np.unique(bar * size + facet)
+    for _ in range(RINGS_MOST):
+        beside = surface.neighbours[fresh % size]
+        owner = np.repeat(fresh // size, 3)[(beside >= 0).ravel()]
+        fresh = np.setdiff1d(owner * size + beside[beside >= 0], known)
+        facet, bar = fresh % size, fresh // size
+        keep = np.abs((surface.normals[facet] * axis[bar]).sum(axis=1)) <= SQUARE
+        away = _aside(surface.corners[facet], axis[bar]) - middle[bar, None]
+        keep &= (np.linalg.norm(away, axis=2) <= far[bar, None]).all(axis=1)
+        fresh = fresh[keep]
+        if not len(fresh):
+            break
+        known = np.concatenate([known, fresh])
+    return known % size, known // size
+
+
+def _aside(corners: Floats, axis: Floats) -> Floats:
+    """(k, 3, 3) corners without their way along an axis each."""
+    aside: Floats = corners - np.einsum("kij,kj->ki", corners, axis)[..., None] * axis[:, None]
+    return aside
