@@ -175,10 +175,10 @@ def _fits_there(
         [one[0] <= CIRCLE_MOST * region.value for one, region in zip(circle, regions, strict=True)]
     )
     rows = np.flatnonzero(~fits & np.isfinite(centre).all(axis=1))
-    there = np.array([regions[i].point for i in rows]).reshape(-1, 3)
+    there = np.array([regions[i].point for i in rows.tolist()]).reshape(-1, 3)
     along = ((there - centre[rows]) * axis[rows]).sum(axis=1)
     moved = centre[rows] + along[:, None] * axis[rows]
-    radius = np.array([circle[i][0] / 2 for i in rows])
+    radius = np.array([circle[i][0] / 2 for i in rows.tolist()])
     fits[rows] = are_closed(spans.surface, spans.inward, moved, square_to(axis[rows]), radius)
     return fits
 

@@ -146,7 +146,7 @@ def _in_sections(
     radius[~held & (radius >= (1 - LIKE) * sharp)] = np.inf
     radius -= ends.lean * inside[:, None]
     sides, middle = sides.reshape(count, -1), middle.reshape(count, -1, 2)
-    some = refused.reshape(count, -1).any(axis=1)
+    some: Bools = np.asarray(refused.reshape(count, -1).any(axis=1))
     return station, radius, sides, middle, ends, wider.reshape(count, -1), some
 
 

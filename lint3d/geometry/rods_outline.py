@@ -129,7 +129,7 @@ def are_closed(
     """
     turns = (np.arange(ROUND) + 0.5) * 2 * np.pi / ROUND
     facet = fan(surface.scene, centre, *across, turns, WITHIN * radius)
-    closed = (facet >= 0).all(axis=1)
+    closed: Bools = np.asarray((facet >= 0).all(axis=1))
     for turn, met in zip(turns, facet.T, strict=True):
         way = across[0] * np.cos(turn) + across[1] * np.sin(turn)
         closed &= (way * inward[met]).sum(axis=1) < 0
