@@ -37,13 +37,12 @@ from lint3d_plugins.drain_measures import (
     voids,
     voids_apart,
 )
-from lint3d_plugins.drain_necks import necks_on_ways
+from lint3d_plugins.drain_necks import necks, necks_on_ways
 from lint3d_plugins.drain_places import (
     Neck,
     led_out,
     neck_claim,
     neck_place,
-    necks,
     sealed_place,
     slenderness,
     summed_up,

@@ -13,7 +13,8 @@ import numpy as np
 
 from lint3d import Place
 from lint3d_plugins.drain_hollows import Hollow
-from lint3d_plugins.drain_places import MUCH_WIDER, Neck, neck_place, necks, steps_along
+from lint3d_plugins.drain_necks import necks
+from lint3d_plugins.drain_places import MUCH_WIDER, Neck, neck_place, steps_along
 
 if TYPE_CHECKING:
     import networkx as nx

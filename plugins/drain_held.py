@@ -20,7 +20,8 @@ from lint3d.geometry.pools_sphere import around, caps, coarse_triangles, directi
 from lint3d.geometry.portions import chunks
 from lint3d_plugins.drain_hollows import Hollow
 from lint3d_plugins.drain_liquid import WHILE_MOLTEN
-from lint3d_plugins.drain_places import MUCH_WIDER, neck_place, necks
+from lint3d_plugins.drain_necks import necks
+from lint3d_plugins.drain_places import MUCH_WIDER, neck_place
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

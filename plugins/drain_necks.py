@@ -1,4 +1,4 @@
-"""Which necks lie on the widest ways out of pockets, and how long is each?
+"""Which necks are there, which pockets lie behind each, and how long is it?
 
 A bend of a duct may be wide enough for a chamber. It does not end a neck, which runs on through it
 and is told once. Lengths in mm. Guarded by tests/plugins/test_drain_necks.py.
@@ -6,6 +6,7 @@ and is told once. Lengths in mm. Guarded by tests/plugins/test_drain_necks.py.
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
@@ -17,51 +18,105 @@ if TYPE_CHECKING:
     from lint3d.geometry.voids_model import Pocket
     from lint3d_plugins.drain_hollows import Hollow
 
-    Hop = tuple[int, int]
+Hop = tuple[int, int]
+
+
+def necks(hollow: Hollow, of: Callable[[Pocket], Throat | None]) -> list[Neck]:
+    """Pockets by the throat that `of` names for each; those with none are left out.
+
+    Throats as wide in one run of openings are one neck: the bends of a serpentine are pockets, too.
+    """
+    throats: list[Throat] = []
+    behind: dict[bytes, list[Pocket]] = {}
+    for pocket in hollow.voids.pockets:
+        throat = of(pocket)
+        if throat is None:
+            continue
+        key = throat.position.tobytes()
+        if key not in behind:
+            throats.append(throat)
+        behind.setdefault(key, []).append(pocket)
+    if len(throats) < 2:
+        return [_neck(hollow, one, behind[one.position.tobytes()]) for one in throats]
+    runs = _Runs(hollow)
+    told: dict[int, list[Pocket]] = {}
+    hops = [runs.hop_at(one) for one in throats]
+    for i in sorted(range(len(throats)), key=lambda i: throats[i].diameter):
+        mine = behind[throats[i].position.tobytes()]
+        same = [j for j in told if runs.are_one(hops[j], hops[i])]
+        told.setdefault(same[0] if same else i, []).extend(mine)
+    return [_neck(hollow, throats[i], told[i]) for i in range(len(throats)) if i in told]
 
 
 def necks_on_ways(hollow: Hollow) -> list[Neck]:
     """Every neck on the widest ways out, each with the pockets that need it."""
-    from lint3d.geometry.throats_length import NECK_FACTOR
     from lint3d.geometry.throats_series import lengths_in_series
-    from lint3d.geometry.voids_ways import widest_between
 
-    graph = hollow.voids.graph
-    if graph is None:
-        return []
-    throats: dict[Hop, Throat] = {}
-    behind: dict[Hop, list[Pocket]] = {}
-    for pocket in hollow.voids.pockets:
-        for hop in pairwise(pocket.way_nodes):
-            if hop not in throats:
-                throats[hop] = widest_between(graph, *hop)
-            behind.setdefault(hop, []).append(pocket)
-    wide = dict(graph.nodes(data="diameter"))
-    runs = {hop: _run(wide, behind[hop][0], hop, throats[hop].diameter) for hop in throats}
+    runs = _Runs(hollow)
+    throats = runs.throats
     told: dict[Hop, list[Pocket]] = {}
     for hop in sorted(throats, key=lambda hop: throats[hop].diameter):
-        same = [
-            one
-            for one in told
-            if one in runs[hop]
-            and hop in runs[one]
-            and throats[hop].diameter <= NECK_FACTOR * throats[one].diameter
-        ]
-        if same:
-            told[same[0]] += behind[hop]
-        else:
-            told[hop] = list(behind[hop])
+        same = [one for one in told if runs.are_one(one, hop)]
+        told.setdefault(same[0] if same else hop, []).extend(runs.behind[hop])
     found = []
     for hop in throats:
         if hop not in told:
             continue
-        throat, run = throats[hop], runs[hop]
+        throat, run = throats[hop], runs.of[hop]
         if len(run) > 1:
             series = [throats[one] for one in run]
             throat = replace(throat, lengths=lengths_in_series(series, run.index(hop)))
-        pockets = [one for one in hollow.voids.pockets if any(one is own for own in told[hop])]
-        found.append(Neck(hollow, throat, tuple(pockets)))
+        found.append(_neck(hollow, throat, told[hop]))
     return found
+
+
+def _neck(hollow: Hollow, throat: Throat, behind: Sequence[Pocket]) -> Neck:
+    """A neck with the pockets behind it, each once, in the order of all."""
+    pockets = [one for one in hollow.voids.pockets if any(one is own for own in behind)]
+    return Neck(hollow, throat, tuple(pockets))
+
+
+class _Runs:
+    """The openings on the widest ways out, and which follow each other with only bends between.
+
+    Attributes
+    ----------
+    throats, behind, of : of each opening its throat, the pockets that need it, and its run
+    """
+
+    def __init__(self, hollow: Hollow) -> None:
+        from lint3d.geometry.voids_ways import widest_between
+
+        self.throats: dict[Hop, Throat] = {}
+        self.behind: dict[Hop, list[Pocket]] = {}
+        self.of: dict[Hop, list[Hop]] = {}
+        graph = hollow.voids.graph
+        if graph is None:
+            return
+        for pocket in hollow.voids.pockets:
+            for hop in pairwise(pocket.way_nodes):
+                if hop not in self.throats:
+                    self.throats[hop] = widest_between(graph, *hop)
+                self.behind.setdefault(hop, []).append(pocket)
+        wide = dict(graph.nodes(data="diameter"))
+        for hop, throat in self.throats.items():
+            self.of[hop] = _run(wide, self.behind[hop][0], hop, throat.diameter)
+
+    def hop_at(self, throat: Throat) -> Hop | None:
+        """The opening that a throat is in, if it is on a way out."""
+        for hop, one in self.throats.items():
+            if (one.position == throat.position).all():
+                return hop
+        return None
+
+    def are_one(self, narrow: Hop | None, hop: Hop | None) -> bool:
+        """Are two openings, the narrower first, one neck?"""
+        from lint3d.geometry.throats_length import NECK_FACTOR
+
+        if narrow is None or hop is None:
+            return False
+        alike = self.throats[hop].diameter <= NECK_FACTOR * self.throats[narrow].diameter
+        return alike and narrow in self.of[hop] and hop in self.of[narrow]
 
 
 def _run(wide: dict[int, float], pocket: Pocket, hop: Hop, width: float) -> list[Hop]:

@@ -8,7 +8,7 @@ tests/plugins/test_drain_places.py.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -65,20 +65,6 @@ class Neck:
     def system(self) -> int:
         """The same number for all necks of one connected hollow."""
         return self.main.way_nodes[-2] if len(self.main.way_nodes) > 1 else self.main.node
-
-
-def necks(hollow: Hollow, of: Callable[[Pocket], Throat | None]) -> list[Neck]:
-    """Pockets by the throat that `of` names for each; those with none are left out."""
-    found: dict[bytes, list[Pocket]] = {}
-    throats: dict[bytes, Throat] = {}
-    for pocket in hollow.voids.pockets:
-        throat = of(pocket)
-        if throat is None:
-            continue
-        key = throat.position.tobytes()
-        throats.setdefault(key, throat)
-        found.setdefault(key, []).append(pocket)
-    return [Neck(hollow, throats[key], tuple(pockets)) for key, pockets in found.items()]
 
 
 def neck_place(neck: Neck, value: tuple[float, float, float], remark: str, **facts: Any) -> Place:

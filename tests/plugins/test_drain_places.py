@@ -9,12 +9,8 @@ import numpy as np
 import pytest
 
 from lint3d import Place
-from lint3d_plugins.drain_places import (
-    necks,
-    order_of_emptying,
-    steps,
-    summed_up,
-)
+from lint3d_plugins.drain_necks import necks
+from lint3d_plugins.drain_places import order_of_emptying, steps, summed_up
 from lint3d_plugins.many_places import MANY
 
 HOLLOW: Any = SimpleNamespace(group=SimpleNamespace(bodies=[SimpleNamespace(name="part-1")]))
@@ -58,7 +54,7 @@ def test_the_chamber_next_to_the_outside_empties_first() -> None:
 def test_pockets_are_grouped_by_their_throat() -> None:
     shared, own = throat(3, 1.0), throat(5, 2.0)
     pockets = [pocket(9, shared), pocket(8, own), pocket(7, shared)]
-    hollow: Any = SimpleNamespace(voids=SimpleNamespace(pockets=pockets))
+    hollow: Any = SimpleNamespace(voids=SimpleNamespace(pockets=pockets, graph=None))
     found = necks(hollow, lambda one: one.throat)
     assert [[one.volume for one in neck.pockets] for neck in found] == [[9, 7], [8]]
     assert found[0].volume == 16
