@@ -12,8 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lint3d.geometry.rods_outline import Outlines, are_closed, roomiest, with_sides_beside
-from lint3d.geometry.rods_polygon import LIKE, largest_circles, lines_cut, nearest_held
+from lint3d.geometry.rods_outline import Outlines, are_closed, roomiest
+from lint3d.geometry.rods_polygon import LIKE, WITHIN, largest_circles, lines_cut, nearest_held
+from lint3d.geometry.rods_sides import with_sides_beside
 from lint3d.geometry.spans_surface import SpanSurface
 from lint3d.geometry.vectors import square_to
 
@@ -57,7 +58,8 @@ def narrowest_circles(
     )
     again = np.flatnonzero(refused)
     if len(again):
-        more, owner = with_sides_beside(surface, facet, bar, axis, refused)
+        some = refused[bar]
+        more, owner = with_sides_beside(surface, facet[some], bar[some], axis, WITHIN)
         owner = np.searchsorted(again, owner)
         found = _in_sections(surface, inward, more, owner, axis[again], (one[again], two[again]))
         whole = ~found[6]

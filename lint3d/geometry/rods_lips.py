@@ -12,15 +12,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.components import connected_groups
+from lint3d.geometry.rods_sides import with_sides_beside
 from lint3d.geometry.spans_surface import SpanSurface
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 _NEAR = 1e-3  # of the radius: how much farther from the axis a side may be
-_SQUARE = 1e-3  # sine of the lean of a side
 _FLAT = 0.15  # of its narrower half breadth, as a standard deviation: how far a loop leaves a plane
-_TIPS = 8  # facets from the others to the tip of a lip
 
 
 def lips(surface: SpanSurface, facets: Ints, axis: Floats) -> tuple[float | None, float | None]:
@@ -36,7 +35,8 @@ def lips(surface: SpanSurface, facets: Ints, axis: Floats) -> tuple[float | None
     low, high : mm along the axis; None for an end that is no loop by itself, or not nearly in one
         plane: there another hole may cross
     """
-    facets = _with_tips(surface, facets, axis)
+    none = np.zeros(len(facets), np.int64)
+    facets = with_sides_beside(surface, facets, none, axis[None], 1 + _NEAR)[0]
     is_rim = ~np.isin(surface.neighbours[facets], facets)
     row, side = np.nonzero(is_rim)
     if not len(row):
@@ -67,21 +67,3 @@ def _mean_of(place: Floats, axis: Floats) -> float | None:
     if around == 0.0 or np.ptp(height) > _FLAT * aside:
         return None
     return float((place @ axis).mean(axis=0) @ turn) / around
-
-
-def _with_tips(surface: SpanSurface, facets: Ints, axis: Floats) -> Ints:
-    """The sides with those beside them that run along the axis, too, and are no farther from it."""
-    corners = surface.corners[facets]
-    aside = corners - (corners @ axis)[..., None] * axis
-    middle = 0.5 * (aside.min(axis=(0, 1)) + aside.max(axis=(0, 1)))
-    farthest = np.linalg.norm(aside - middle, axis=2).max() * (1 + _NEAR)
-    for _ in range(_TIPS):
-        beside = np.setdiff1d(surface.neighbours[facets], np.append(facets, -1))
-        beside = beside[np.abs(surface.normals[beside] @ axis) <= _SQUARE]
-        corners = surface.corners[beside]
-        aside = corners - (corners @ axis)[..., None] * axis
-        beside = beside[(np.linalg.norm(aside - middle, axis=2) <= farthest).all(axis=1)]
-        if not len(beside):
-            break
-        facets = np.concatenate([facets, beside])
-    return facets

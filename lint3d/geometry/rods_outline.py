@@ -28,8 +28,6 @@ CLIMBS_MOST = 24
 STEPS = (1.0, 0.5, 0.25, 0.1)  # of the way to the circle of a programme
 GAIN = 1e-5  # of the radius: a smaller one is none
 RESTS = 1e-3  # of the radius: so far within the circle a side may be
-SQUARE = 1e-3  # sine of the lean of a side
-RINGS_MOST = 48  # facets from the sides that are known to the farthest that is looked for
 ROUND = 24  # rays from its middle
 
 
@@ -135,47 +133,3 @@ def are_closed(
         closed &= (way * inward[met]).sum(axis=1) < 0
         closed &= surface.scene.distance(centre, way, met) >= (1 - RESTS) * radius
     return closed
-
-
-def with_sides_beside(
-    surface: SpanSurface, facet: Ints, bar: Ints, axis: Floats, some: Bools
-) -> tuple[Ints, Ints]:
-    """Sides of some bars, and which bar each is of, with those beside them that run along it.
-
-    The tip of an arm of a star is thin one way only, or has nothing across from it.
-
-    Parameters
-    ----------
-    facet, bar : (f,) int64, known sides of bars
-    axis : (b, 3) float64, unit
-    some : (b,) bool, of which
-    """
-    rows = some[bar]
-    facet, bar = facet[rows], bar[rows]
-    size = np.int64(len(surface.faces))
-    aside = _aside(surface.corners[facet], axis[bar])
-    low, high = np.full((len(axis), 3), np.inf), np.full((len(axis), 3), -np.inf)
-    np.minimum.at(low, bar, aside.min(axis=1))
-    np.maximum.at(high, bar, aside.max(axis=1))
-    low[~some], high[~some] = 0.0, 0.0
-    middle, far = (low + high) / 2, WITHIN / 2 * (high - low).max(axis=1)
-    fresh = known = np.unique(bar * size + facet)
-    for _ in range(RINGS_MOST):
-        beside = surface.neighbours[fresh % size]
-        owner = np.repeat(fresh // size, 3)[(beside >= 0).ravel()]
-        fresh = np.setdiff1d(owner * size + beside[beside >= 0], known)
-        facet, bar = fresh % size, fresh // size
-        keep = np.abs((surface.normals[facet] * axis[bar]).sum(axis=1)) <= SQUARE
-        away = _aside(surface.corners[facet], axis[bar]) - middle[bar, None]
-        keep &= (np.linalg.norm(away, axis=2) <= far[bar, None]).all(axis=1)
-        fresh = fresh[keep]
-        if not len(fresh):
-            break
-        known = np.concatenate([known, fresh])
-    return known % size, known // size
-
-
-def _aside(corners: Floats, axis: Floats) -> Floats:
-    """(k, 3, 3) corners without their way along an axis each."""
-    aside: Floats = corners - np.einsum("kij,kj->ki", corners, axis)[..., None] * axis[:, None]
-    return aside
