@@ -258,12 +258,13 @@ def _bar(
     low, high = float(along.min()), float(along.max())
     length = shortest = high - low
     longest = float(max(every.max() - every.min(), length)) if not whole[facets].all() else length
-    if is_hole and is_straight:
+    # Of a plain bore all corners are at one end or the other: the most, and no need to look.
+    if is_hole and is_straight and np.minimum(every - low, high - every).max() > 4 * floor:
+        shift = float(origin @ axis)
         start, stop = lips(surface, facets, axis)
-        from_low = max(start - float(origin @ axis) - low, 0.0) if start is not None else 0.0
-        from_high = max(high - stop + float(origin @ axis), 0.0) if stop is not None else 0.0
-        if 0.0 < from_low + from_high < length:
-            low, high = low + from_low, high - from_high
+        low = low if start is None else max(start - shift, low)
+        high = high if stop is None else min(stop - shift, high)
+        if low < high < low + length:
             length = shortest = longest = high - low
     if not is_straight:
         # Bent: area over girth. The girth of a bar at most 2 : 1 is pi to 6 times its diameter.
