@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from lint3d.geometry.clearance import closest_points
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 
 _MOST_PIECES = 3000
 _SMALL_SHARE = 0.01  # of the area: no need to know better
@@ -81,6 +82,14 @@ def _halved(corners: Floats) -> Floats:
     a, b, c = (corners[row, (longest + step) % 3] for step in range(3))
     middle = 0.5 * (a + b)
     return np.concatenate([np.stack([a, middle, c], axis=1), np.stack([middle, b, c], axis=1)])
+
+
+def cut_small(corners: Floats, fewest: int) -> tuple[Floats, Ints]:
+    """The triangles cut until there are so many, and which triangle each is of."""
+    owner = np.arange(len(corners))
+    while len(corners) < fewest:
+        corners, owner = quartered(corners), np.tile(owner, 4)
+    return corners, owner
 
 
 def quartered(corners: Floats) -> Floats:

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.clearance import Surface, closest_points
-from lint3d.geometry.clearance_area import quartered
+from lint3d.geometry.clearance_area import cut_small
 from lint3d.geometry.clearance_spots import Spot, touching_faces
 from lint3d.geometry.clearance_triangles import nearest_on_each
 from lint3d.geometry.components import connected_groups
@@ -213,7 +213,7 @@ def _facing(here: Floats, there: Floats, reach: float) -> tuple[Ints, Ints] | No
     sides = [(here, there), (there, here)]
     found = []
     for mine, other in sides:
-        cells, owner = _cells(mine)
+        cells, owner = cut_small(mine, _FEWEST_SAMPLES)
         seen = _straight(cells, other, reach)
         found.append((np.unique(owner[seen.rows]), np.unique(seen.face)))
     first = np.union1d(found[0][0], found[1][1])
@@ -240,14 +240,6 @@ def _straight(cells: Floats, other: Floats, reach: float) -> _Seen:
     rows = np.flatnonzero((distance <= reach) & (ahead >= _FACING_COS * distance))
     area = 0.5 * np.linalg.norm(cross[rows], axis=1)
     return _Seen(rows, face[rows], distance[rows], area)
-
-
-def _cells(corners: Floats) -> tuple[Floats, Ints]:
-    """The triangles cut small enough to be samples, and which triangle each is of."""
-    owner = np.arange(len(corners))
-    while len(corners) < _FEWEST_SAMPLES:
-        corners, owner = quartered(corners), np.tile(owner, 4)
-    return corners, owner
 
 
 def _shape(corners: Floats, step: float) -> _Shape | None:
@@ -328,7 +320,7 @@ def _gap_over(here: Floats, there: Floats, reach: float) -> tuple[float, float, 
     sizes = [np.linalg.norm(_crosses(side), axis=1).sum() for side in (here, there)]
     if sizes[1] < sizes[0]:
         here, there = there, here
-    seen = _straight(_cells(here)[0], there, reach)
+    seen = _straight(cut_small(here, _FEWEST_SAMPLES)[0], there, reach)
     if len(seen.rows) == 0:
         return None
     mean = float(np.average(seen.distance, weights=seen.area + 1e-300))

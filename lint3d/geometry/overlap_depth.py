@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from scipy.optimize import linprog
 
 from lint3d.geometry.clearance import closest_points
-from lint3d.geometry.clearance_area import quartered
+from lint3d.geometry.clearance_area import cut_small
 from lint3d.geometry.clearance_triangles import nearest_on_each
 
 Floats = NDArray[np.float64]
@@ -52,11 +52,9 @@ def largest_ball(corners: Floats) -> float:
 
 def _samples(corners: Floats, inward: Floats) -> tuple[Floats, Floats]:
     """Points on the surface, and which way is in: large faces are cut, of many some are taken."""
-    faces = corners
-    while len(faces) < _FEWEST_SAMPLES:
-        faces, inward = quartered(faces), np.tile(inward, (4, 1))
-    every = -(-len(faces) // _MOST_SAMPLES)
-    return faces[::every].mean(axis=1), inward[::every]
+    cells, owner = cut_small(corners, _FEWEST_SAMPLES)
+    every = -(-len(cells) // _MOST_SAMPLES)
+    return cells[::every].mean(axis=1), inward[owner[::every]]
 
 
 def _shrunk(point: Floats, inward: Floats, corners: Floats, widest: float) -> Floats:

@@ -53,38 +53,61 @@ def narrowest_circles(
     if not count:
         return [], np.zeros((0, 3)), np.zeros(0, dtype=bool)
     one, two = square_to(axis)
-    station, radius, sides, middle, ends, wider, refused = _in_sections(
-        surface, inward, facet, bar, axis, (one, two)
-    )
-    again = np.flatnonzero(refused)
+    cut = _in_sections(surface, inward, facet, bar, axis, (one, two))
+    again = np.flatnonzero(cut.refused)
     if len(again):
-        some = refused[bar]
+        some = cut.refused[bar]
         more, owner = with_sides_beside(surface, facet[some], bar[some], axis, WITHIN)
         owner = np.searchsorted(again, owner)
-        found = _in_sections(surface, inward, more, owner, axis[again], (one[again], two[again]))
-        whole = ~found[6]
-        mended = again[whole]
-        for was, now in zip(
-            (station, radius, sides, middle, wider), (*found[:4], found[5]), strict=True
-        ):
-            was[mended] = now[whole]
-        ends.take(found[4], mended, whole)
+        other = _in_sections(surface, inward, more, owner, axis[again], (one[again], two[again]))
+        cut.put(again[~other.refused], other, ~other.refused)
     # The sides of a mouth cut aslant do not close the section: those are no sections of the bar.
-    best = np.where(np.isfinite(radius), radius, np.inf).argmin(axis=1)
+    best = np.where(np.isfinite(cut.radius), cut.radius, np.inf).argmin(axis=1)
     rows = np.arange(count)
-    narrow, flats = radius[rows, best], sides[rows, best]
+    narrow, flats = cut.radius[rows, best], cut.sides[rows, best]
     closed = np.isfinite(narrow)
     sagitta = sagitta_of(2 * narrow, flats)
-    level = middle[rows, best]
+    level = cut.middle[rows, best]
     level[~closed] = np.nan
-    centre = one * level[:, :1] + two * level[:, 1:] + axis * station[rows, best][:, None]
+    centre = one * level[:, :1] + two * level[:, 1:] + axis * cut.station[rows, best][:, None]
     # The ball is a little larger than the section; and where the axis leans a little, too, the end
     # is nearer than was thought.
-    lean = ends.lean[rows, best]
-    ball = (np.where(closed, narrow, 0.0) + lean * ends.inside) * np.hypot(1.0, lean)
+    lean = cut.lean[rows, best]
+    ball = (np.where(closed, narrow, 0.0) + lean * cut.inside) * np.hypot(1.0, lean)
     above = np.where(closed, ball - narrow, 0.0)
-    told = (2 * narrow, sagitta, 2 * ends.doubt[rows, best], 2 * above)
-    return list(zip(*(one.tolist() for one in told), strict=True)), centre, wider[rows, best]
+    told = (2 * narrow, sagitta, 2 * cut.doubt[rows, best], 2 * above)
+    return list(zip(*(one.tolist() for one in told), strict=True)), centre, cut.wider[rows, best]
+
+
+@dataclass(frozen=True, eq=False)
+class _Sections:
+    """Sections along bars, with the largest circle in each, and how the bars taper at their ends.
+
+    Attributes
+    ----------
+    station, radius, sides : (b, STATIONS), mm along the axis, mm and how many unlike sides
+    middle : (b, STATIONS, 2) float64, mm
+    wider : (b, STATIONS) bool, does the circle rest on inward corners?
+    refused : (b,) bool, is there more room than within the planes, but not a side all round?
+    inside : (b,) mm, how far from the very ends the sections there stand
+    lean : (b, STATIONS), how much less the radius gets a mm of the way there; 0 if no less
+    doubt : (b, STATIONS) mm, by how much it may be less where they hardly taper
+    """
+
+    station: Floats
+    radius: Floats
+    sides: Ints
+    middle: Floats
+    wider: Bools
+    refused: Bools
+    inside: Floats
+    lean: Floats
+    doubt: Floats
+
+    def put(self, rows: Ints, other: _Sections, some: Bools) -> None:
+        """Set some bars as some are in another."""
+        for name in self.__dataclass_fields__:
+            getattr(self, name)[rows] = getattr(other, name)[some]
 
 
 def _in_sections(
@@ -94,22 +117,12 @@ def _in_sections(
     bar: Ints,
     axis: Floats,
     across: tuple[Floats, Floats],
-) -> tuple[Floats, Floats, Ints, Floats, _Ends, Bools, Bools]:
-    """Sections along each bar: where, and the largest circle, its unlike sides and its middle.
-
-    Those near the ends are told for the very ends.
+) -> _Sections:
+    """Sections along each bar; those near the ends are told for the very ends.
 
     Parameters
     ----------
     across : (b, 3) and (b, 3) float64, unit, square to the axis and to each other
-
-    Returns
-    -------
-    station, radius, sides : (b, STATIONS), mm along the axis, mm and how many
-    middle : (b, STATIONS, 2) float64, mm
-    ends : how the bars taper there
-    wider : (b, STATIONS) bool, does the circle rest on inward corners?
-    refused : (b,) bool, is there more room than within the planes, but not a side all round?
     """
     count = len(axis)
     height = np.einsum("fcj,fj->fc", surface.corners[facet], axis[bar])
@@ -135,7 +148,7 @@ def _in_sections(
     radius, sides, middle = _within_steady(surface, mine, flat, offset, section, count * STATIONS)
     tilt = np.einsum("ij,ij->i", normal, axis[owner]) / length[keep]
     inside = NEAR_END * (high - low).clip(0.0)  # of a bar without sides it is nothing
-    ends = _at_ends(surface, mine, flat, offset, tilt, section, inside, radius)
+    lean, doubt = _at_ends(surface, mine, flat, offset, tilt, section, inside, radius)
     cut = lines_cut(surface.corners[mine], height[side] - level[:, None])
     flat_ends = np.stack([_flattened(cut[:, i], across, owner) for i in (0, 1)], axis=1)
     radius, middle, held = nearest_held(flat_ends, section, radius, middle)
@@ -146,10 +159,18 @@ def _in_sections(
     # Where some sides are missing all round only planes tell, less sharply: they count for less.
     sharp = np.where(held, radius, np.inf).min(axis=1)[:, None]
     radius[~held & (radius >= (1 - LIKE) * sharp)] = np.inf
-    radius -= ends.lean * inside[:, None]
-    sides, middle = sides.reshape(count, -1), middle.reshape(count, -1, 2)
-    some: Bools = np.asarray(refused.reshape(count, -1).any(axis=1))
-    return station, radius, sides, middle, ends, wider.reshape(count, -1), some
+    radius -= lean * inside[:, None]
+    return _Sections(
+        station,
+        radius,
+        sides.reshape(count, -1),
+        middle.reshape(count, -1, 2),
+        wider.reshape(count, -1),
+        np.asarray(refused.reshape(count, -1).any(axis=1)),
+        inside,
+        lean,
+        doubt,
+    )
 
 
 def _widened(
@@ -183,31 +204,6 @@ def _widened(
     return larger, refused
 
 
-@dataclass(frozen=True, eq=False)
-class _Ends:
-    """How bars taper at their ends.
-
-    Attributes
-    ----------
-    inside : (b,) mm, how far from the very ends the sections there stand
-    lean : (b, STATIONS), how much less the radius gets a mm of the way there; 0 if no less
-    doubt : (b, STATIONS) mm, by how much it may be less where they hardly taper
-    """
-
-    inside: Floats
-    lean: Floats
-    doubt: Floats
-
-    def take(self, other: _Ends, rows: Ints, some: Bools) -> None:
-        """Set some bars as some are in another."""
-        for mine, theirs in zip(
-            (self.inside, self.lean, self.doubt),
-            (other.inside, other.lean, other.doubt),
-            strict=True,
-        ):
-            mine[rows] = theirs[some]
-
-
 def _at_ends(
     surface: SpanSurface,
     side: Ints,
@@ -217,8 +213,8 @@ def _at_ends(
     section: Ints,
     inside: Floats,
     radius: Floats,
-) -> _Ends:
-    """How the sections at the ends become less up to the very ends.
+) -> tuple[Floats, Floats]:
+    """How the sections at the ends become less up to the very ends: `lean` and `doubt`.
 
     Parameters
     ----------
@@ -241,7 +237,7 @@ def _at_ends(
         ended = _within_steady(surface, side[rows], flat[rows], moved, here, count)[0]
         some = tapers & np.isfinite(ended) & (far > 0)
         lean[some] = ((radius[some] - ended[some]) / far[some]).clip(0.0)
-    return _Ends(inside, lean.reshape(-1, STATIONS), doubt.reshape(-1, STATIONS))
+    return lean.reshape(-1, STATIONS), doubt.reshape(-1, STATIONS)
 
 
 def _within_steady(

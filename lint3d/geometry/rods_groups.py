@@ -17,6 +17,7 @@ from lint3d.geometry.ray_fans import fan
 from lint3d.geometry.rods_bar import pointing_up, straight_axes
 from lint3d.geometry.rods_felt import Felt
 from lint3d.geometry.rods_lines import BESIDE
+from lint3d.geometry.rods_meeting import AS_THICK
 from lint3d.geometry.spans_regions import ROD_RATIO
 from lint3d.geometry.spans_surface import SpanSurface
 from lint3d.geometry.vectors import cross_product
@@ -27,7 +28,6 @@ Bools = NDArray[np.bool_]
 
 SAME_WAY = float(np.cos(np.radians(40.0)))  # neighbours on one bar; chords are 22 degrees apart
 NEIGHBOURS = 12
-STEP = 1.2  # what widens at once by so much goes on as another bar
 NO_FARTHER = 0.05  # of the diameter: middles so near each other are one place
 ROUND = 12  # rays square to the axis
 ROUND_REACH = 1.5  # of the diameter: half the diagonal of a bar 2 : 1 is 1.12
@@ -58,7 +58,7 @@ def groups_of(surface: SpanSurface, felt: Felt) -> Ints:
     more = _alike(felt, np.stack([some[at], some[near[at, column]]]))
     narrow = felt.narrow[more]
     # Where a bore steps to a wider one no facet joins the two, and each is a bar of its own.
-    more = more[:, narrow.max(axis=0) <= STEP * narrow.min(axis=0)]
+    more = more[:, narrow.max(axis=0) <= AS_THICK * narrow.min(axis=0)]
     return connected_groups(count, np.concatenate([one, more[0]]), np.concatenate([two, more[1]]))
 
 

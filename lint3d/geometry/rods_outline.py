@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.ray_fans import fan
-from lint3d.geometry.rods_polygon import WITHIN, largest_circles
+from lint3d.geometry.rods_polygon import WITHIN, circles_before, nearest_on_sides
 from lint3d.geometry.spans_surface import SpanSurface
 
 Floats = NDArray[np.float64]
@@ -49,19 +49,10 @@ class Outlines:
         rows = some[self.section]
         return Outlines(self.ends[rows], self.section[rows])
 
-    def nearest(self, middle: Floats) -> tuple[Floats, Floats]:
-        """Of each side the nearest point to its section's middle, and how far it is."""
-        begin, along = self.ends[:, 0], self.ends[:, 1] - self.ends[:, 0]
-        centre = middle[self.section]
-        long = np.maximum((along * along).sum(axis=1), 1e-300)
-        share = (((centre - begin) * along).sum(axis=1) / long).clip(0, 1)
-        nearest = begin + share[:, None] * along
-        return nearest, np.linalg.norm(nearest - centre, axis=1)
-
     def room(self, middle: Floats) -> Floats:
         """How far each section's nearest side is from a point."""
         least = np.full(len(middle), np.inf)
-        np.minimum.at(least, self.section, self.nearest(middle)[1])
+        np.minimum.at(least, self.section, nearest_on_sides(self.ends, middle[self.section])[1])
         return least
 
 
@@ -77,7 +68,6 @@ def roomiest(outlines: Outlines, radius: Floats, middle: Floats) -> tuple[Floats
     radius, middle : of the larger circle, or as given
     larger : (c,) bool
     """
-    count = len(radius)
     known = np.isfinite(radius) & (radius > 0)
     outlines = outlines.of(known)
     room = outlines.room(middle)
@@ -88,11 +78,7 @@ def roomiest(outlines: Outlines, radius: Floats, middle: Floats) -> tuple[Floats
         if not live.any():
             break
         sides = outlines.of(live)
-        nearest, far = sides.nearest(where)
-        near = (far <= WITHIN * room[sides.section]) & (far > 0)
-        normal = (nearest - where[sides.section])[near] / far[near, None]
-        offset = (normal * nearest[near]).sum(axis=1)
-        aim = largest_circles(normal, offset, sides.section[near], count)[2]
+        aim = circles_before(sides.ends, sides.section, room, where)[1]
         live &= np.isfinite(aim).all(axis=1)
         sides = sides.of(live)
         best, best_room = where.copy(), np.where(live, room, np.inf)

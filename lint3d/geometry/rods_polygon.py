@@ -65,25 +65,43 @@ def nearest_held(
     radius, middle = np.array(radius), np.array(middle)
     live = np.isfinite(radius) & (radius > 0)
     for _ in range(TIMES_HELD):
-        rows = np.flatnonzero(live[section])
-        begin, along = ends[rows, 0], ends[rows, 1] - ends[rows, 0]
-        centre = middle[section[rows]]
-        long = np.maximum((along * along).sum(axis=1), 1e-300)
-        share = (((centre - begin) * along).sum(axis=1) / long).clip(0, 1)
-        nearest = begin + share[:, None] * along
-        away = nearest - centre
-        far = np.linalg.norm(away, axis=1)
-        near = far <= WITHIN * radius[section[rows]]
-        rows, nearest, away, far = rows[near], nearest[near], away[near], far[near]
-        normal = away / np.maximum(far, 1e-300)[:, None]
-        offset = (normal * nearest).sum(axis=1)
-        again, _, moved = largest_circles(normal, offset, section[rows], len(radius))
+        rows = live[section]
+        again, moved = circles_before(ends[rows], section[rows], radius, middle)
         with np.errstate(invalid="ignore"):
             like = np.abs(again - radius) <= LIKE * radius
             like &= np.linalg.norm(moved - middle, axis=1) <= radius
         live &= like
         radius[live], middle[live] = again[live], moved[live]
     return radius, middle, live
+
+
+def circles_before(
+    ends: Floats, section: Ints, radius: Floats, middle: Floats
+) -> tuple[Floats, Floats]:
+    """Largest circles, if each side were a line square to the way to it from a middle.
+
+    Parameters
+    ----------
+    ends, section : as in `nearest_held`
+    radius, middle : (c,) and (c, 2) float64, mm, of circles that are known; sides much farther off
+        are left out
+    """
+    centre = middle[section]
+    nearest, far = nearest_on_sides(ends, centre)
+    near = far <= WITHIN * radius[section]
+    normal = (nearest - centre)[near] / np.maximum(far[near], 1e-300)[:, None]
+    offset = (normal * nearest[near]).sum(axis=1)
+    again, _, moved = largest_circles(normal, offset, section[near], len(radius))
+    return again, moved
+
+
+def nearest_on_sides(ends: Floats, place: Floats) -> tuple[Floats, Floats]:
+    """(s, 2) mm, the nearest point of each side (s, 2, 2) to a place (s, 2), and how far it is."""
+    begin, along = ends[:, 0], ends[:, 1] - ends[:, 0]
+    long = np.maximum((along * along).sum(axis=1), 1e-300)
+    share = (((place - begin) * along).sum(axis=1) / long).clip(0, 1)
+    nearest = begin + share[:, None] * along
+    return nearest, np.linalg.norm(nearest - place, axis=1)
 
 
 def largest_circles(

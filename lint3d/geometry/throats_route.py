@@ -39,8 +39,8 @@ _SETTLING, _MOST_POINTS = 40, 20_000
 _EVERY = 8
 #: How far beyond a mouth the way may hug its rim, times the radius of the narrowest place.
 _RIM = 3.0
-#: Points before and after the narrowest that are looked at for a fold between them.
-_MOST_FOLDED = 300
+#: Points of a way that are looked at on either side of a place for a fold between them.
+MOST_FOLDED = 300
 #: Rounds in which zigzags are taken out.
 _STRAIGHTENING = 24
 
@@ -172,8 +172,8 @@ class Route:
         bool : was anything left out?
         """
         row = int(np.argmin(self.radius))
-        before = np.arange(max(row - _MOST_FOLDED, 0), row)
-        after = np.arange(row + 1, min(row + 1 + _MOST_FOLDED, len(self.radius)))
+        before = np.arange(max(row - MOST_FOLDED, 0), row)
+        after = np.arange(row + 1, min(row + 1 + MOST_FOLDED, len(self.radius)))
         if len(before) == 0 or len(after) == 0:
             return False
         gap = np.linalg.norm(self.point[before][:, None] - self.point[after], axis=2)

@@ -14,12 +14,9 @@ from numpy.typing import NDArray
 
 from lint3d.geometry.throats import Throat, Way
 from lint3d.geometry.throats_length import NECK_FACTOR, NeckLengths, neck_lengths
-from lint3d.geometry.throats_route import lens_between
+from lint3d.geometry.throats_route import MOST_FOLDED, lens_between
 
 Floats = NDArray[np.float64]
-
-#: Points of a way that are looked at before and after the place where it meets the next.
-_MOST_FOLDED = 300
 
 
 def in_series(throats: Sequence[Throat]) -> Throat:
@@ -81,7 +78,7 @@ def _without_fold(one: Way, two: Way, radius: float) -> Way:
     """
     point, width = np.concatenate([one.point, two.point]), np.concatenate([one.width, two.width])
     if min(len(one.width), len(two.width)) > 0 and radius > 0:
-        ends, begins = slice(-_MOST_FOLDED, None), slice(0, _MOST_FOLDED)
+        ends, begins = slice(-MOST_FOLDED, None), slice(0, MOST_FOLDED)
         tail, head = one.point[ends][::-1], two.point[begins]
         gap = np.linalg.norm(tail[:, None] - head, axis=2)
         cut = _along(tail)[:, None] + np.linalg.norm(tail[0] - head[0]) + _along(head) - gap
