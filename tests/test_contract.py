@@ -54,6 +54,7 @@ def breaches(
     return contract_breaches(str(path), sheet=write(folder / "ours.toml", sheet))
 
 
+@pytest.mark.further
 def test_a_sound_plugin_keeps_it(tmp_path: Path) -> None:
     assert breaches(tmp_path, AREA, "1.0") == []
 
@@ -97,6 +98,7 @@ def test_a_plugin_that_cannot_be_loaded(tmp_path: Path) -> None:
         contract_breaches(str(broken))
 
 
+@pytest.mark.further
 def test_the_command_tells_of_a_value_that_depends_on_the_frame(tmp_path: Path) -> None:
     plugin = write(tmp_path / "house_rules.py", PLUGIN.format(value=DIAGONAL, uncertainty="1e-3"))
     sheet = write(tmp_path / "ours.toml", SHEET)

@@ -86,6 +86,7 @@ def test_nothing_of_this_machine_is_in_it(reference: bytes, folder: Path) -> Non
     assert str(Path(__file__).parent.parent) not in text
 
 
+@pytest.mark.further
 def test_files_inspected_alone_give_the_same_results(folder: Path) -> None:
     """No result depends on which other files are in the run."""
     import lint3d

@@ -172,6 +172,7 @@ def test_the_gate_stops_what_gets_worse_and_nothing_else(repository: Repository)
     assert "ended on 2099-12-31" in " ".join(stopped.stdout.split())
 
 
+@pytest.mark.further
 def test_a_failure_that_is_known_does_not_stop_and_a_cure_is_told(repository: Repository) -> None:
     repository.commit(bracket(0.5), "A thin wall, accepted as it is")
     assert repository.lint3d(*repository.accept).returncode == 1

@@ -196,6 +196,7 @@ def test_dates_are_checked(folder: Path) -> None:
     assert "--until soon: write a date as YYYY-MM-DD." in found.stderr
 
 
+@pytest.mark.further
 def test_any_number_of_workers_gives_the_same_bytes(folder: Path) -> None:
     concede(folder)
     write_stl(folder / "open.stl", turned(box(20)[2:], 4))

@@ -62,6 +62,7 @@ FINE = dict.fromkeys(
 )
 
 
+@pytest.mark.further
 def test_every_file_is_there_and_the_run_is_incomplete(inspection: Inspection) -> None:
     assert [a.uri for a in inspection.artifacts] == sorted([*MEASURED, *READ])
     assert not inspection.complete

@@ -40,6 +40,7 @@ def test_what_is_written_runs_green_at_once(kind: str, tmp_path: Path) -> None:
     assert " passed" in run.stdout
 
 
+@pytest.mark.further
 def test_a_test_of_the_skeleton_fails_when_its_rule_is_wrong(tmp_path: Path) -> None:
     start("plugin", "our-oven", tmp_path)
     rules = tmp_path / "our-oven" / "our_oven" / "__init__.py"

@@ -153,12 +153,14 @@ def test_the_same_body_twice():
     assert near_spots(one, two, [1e-5, 0.4])[0].distance == 0
 
 
+@pytest.mark.further
 def test_needles_do_not_hang():
     """Two discs of long needles in a random frame: boxes that all overlap, and still an answer."""
     one, two = surfaces(rod(30, 0, 1, 1_500), rod(30, 1.3, 2, 1_500), 6)
     gap_holds(0.3, one, two, 0.5)
 
 
+@pytest.mark.further
 def test_too_many_needles_are_given_up_at_once():
     one, two = surfaces(rod(30, 0, 1, 60_000), rod(30, 1.3, 2, 60_000), 6)
     start = time.perf_counter()

@@ -31,6 +31,7 @@ def hulls_meet(one: np.ndarray, two: np.ndarray) -> bool:
 
 
 @pytest.mark.parametrize("thick", [0.01, 1.0])
+@pytest.mark.cases(1)
 def test_what_is_left_out_does_not_meet(thick: float) -> None:
     bodies = needles(np.random.default_rng(1), 30, thick)
     kept = {tuple(pair) for pair in perhaps_near(bodies, all_pairs(30), 0.0).tolist()}

@@ -35,6 +35,7 @@ CASES = {
 
 
 @pytest.mark.parametrize("name", CASES)
+@pytest.mark.cases(12)
 def test_what_counts(name):
     vertices, faces, expected = CASES[name]
     mesh = np.array(vertices, float), np.array(faces)
@@ -147,6 +148,7 @@ def test_a_crowd_is_given_up_with_what_was_found(monkeypatch):
     assert len(caught.value.pairs) > 0
 
 
+@pytest.mark.further
 def test_a_round_of_five_thousand_slanting_needles_is_no_crowd():
     mesh = shapes.rewritten(shapes.cylinder(10, 100, 5_000), np.random.default_rng(0))
     assert len(self_intersections(*mesh)) == 0

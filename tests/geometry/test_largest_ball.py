@@ -22,6 +22,7 @@ def _moved(mesh: trimesh.Trimesh, seed: int) -> tuple[np.ndarray, np.ndarray]:
 
 @settings(max_examples=15, deadline=None)
 @given(sides=st.tuples(*[st.floats(2.0, 40.0)] * 3), seed=st.integers(0, 10_000))
+@pytest.mark.further
 def test_a_box_holds_a_ball_of_its_shortest_side(sides: tuple[float, ...], seed: int) -> None:
     vertices, faces = _moved(trimesh.creation.box(sides), seed)
     ball = largest_ball(vertices, faces, enough=1.0)

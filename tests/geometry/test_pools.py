@@ -147,6 +147,7 @@ def test_bottle_is_held_with_its_neck_downward() -> None:
 
 
 @pytest.mark.parametrize("name", pools.KEEPS)
+@pytest.mark.cases(1)
 def test_keeps_some_in_every_position_and_the_same_in_every_frame(name: str) -> None:
     solid, least = pools.KEEPS[name]()
     values, bounds = [], []

@@ -69,6 +69,7 @@ def test_bound_is_close_for_small_angles() -> None:
 
 
 @pytest.mark.parametrize("name", ["inkwell", pytest.param("two spouts", marks=pytest.mark.slow)])
+@pytest.mark.further
 def test_bound_is_close_to_the_best_where_no_limit_is_named(name: str) -> None:
     surface = SURFACES[name]
     up, proven = best_position(surface, np.zeros((0, 3)))

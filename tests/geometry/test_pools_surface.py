@@ -98,6 +98,7 @@ FLOODED = {
 
 
 @pytest.mark.parametrize("name", FLOODED)
+@pytest.mark.cases(4)
 def test_flooded_voxels_agree(name: str) -> None:
     """scipy.ndimage labels, on a grid of 60 points: within a third of a voxel over the surface."""
     make, up = FLOODED[name]

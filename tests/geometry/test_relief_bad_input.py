@@ -49,6 +49,7 @@ def with_needles(vertices: np.ndarray, faces: np.ndarray, near: float) -> Mesh:
 
 
 @pytest.mark.parametrize("near", [1e-6, 1e-4, 1e-2])
+@pytest.mark.cases(2)
 def test_needles_in_letters_change_nothing(near: float) -> None:
     plain, needled = found_on(*letters()), found_on(*with_needles(*letters(), near))
     (one,), (two,) = plain.inscriptions, needled.inscriptions

@@ -29,6 +29,7 @@ BARS = {"ill": 4, "i.": 3, "II": 2, "III": 3, "!!": 4, "--": 2, "i": 2, "Il": 2,
 
 @pytest.mark.parametrize("height", [0.3, -0.3])
 @pytest.mark.parametrize("text", BARS)
+@pytest.mark.cases(14)
 def test_bars_near_each_other_may_be_characters(text: str, height: float) -> None:
     found = found_on(shapes.lettered(text, height, 5.0), seed=len(text))
     assert not found.inscriptions
@@ -42,6 +43,7 @@ def test_bars_near_each_other_may_be_characters(text: str, height: float) -> Non
     [{"base": "cylinder", "radius": 15.0, "facet": 1.5}, {"fillet": 0.1}, {"draft_deg": 8.0}],
     ids=["cylinder", "fillet", "draft"],
 )
+@pytest.mark.cases(2)
 def test_so_they_may_on_other_bases(more: dict) -> None:
     found = found_on(shapes.lettered("ill", 0.4, 6.0, **more), seed=3)
     (group,) = found.bars

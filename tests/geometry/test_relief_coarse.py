@@ -35,6 +35,7 @@ def _coarse(text: str, height: float, base: str, around: int, **more: float) -> 
 @pytest.mark.parametrize("around", [28, 40, 64])
 @pytest.mark.parametrize("base", ["cylinder", "sphere", "saddle"])
 @pytest.mark.parametrize("height", [0.8, -0.8])
+@pytest.mark.cases(2)
 def test_every_letter_on_a_coarse_base_is_found(base: str, height: float, around: int) -> None:
     case = _coarse("Pegel 7", height, base, around)
     case = stored(moved(case, np.random.default_rng(around)))
@@ -76,6 +77,7 @@ def test_letters_on_a_ball_of_few_facets_are_told_or_open() -> None:
 
 
 @pytest.mark.parametrize("seed", [3, 4, 5])
+@pytest.mark.cases(2)
 def test_no_letter_sunk_into_a_ball_of_few_facets_is_lost(seed: int) -> None:
     """What stands in a letter reaches above its foot by the bow of the base, and by more yet."""
     random = np.random.default_rng(seed)

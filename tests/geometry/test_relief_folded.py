@@ -21,6 +21,7 @@ def found_on(case: ReliefCase) -> Found:
 @pytest.mark.parametrize("text", ["Rc8", "NdT", "DLLE"])
 @pytest.mark.parametrize("height", [0.5, -0.5])
 @pytest.mark.parametrize("sides", [5, 6, 7, 10])
+@pytest.mark.cases(6)
 def test_letters_round_a_bar_are_all_told(text: str, height: float, sides: int) -> None:
     """Their base is fitted to one of the faces, and the other left out as a stranger."""
     outline = shapes.centred(shapes.font_text(text, 8.0))
@@ -34,6 +35,7 @@ def test_letters_round_a_bar_are_all_told(text: str, height: float, sides: int) 
 
 @pytest.mark.parametrize("height", [0.5, -0.5])
 @pytest.mark.parametrize("angle", [-60.0, -30.0, 45.0, 60.0, 70.0])
+@pytest.mark.cases(4)
 def test_letters_over_the_edge_of_a_roof_are_all_told(angle: float, height: float) -> None:
     """A turn of 60 degrees is as sharp as that of many walls: it is no crease for what is wide."""
     outline = shapes.centred(shapes.font_text("HNMEK", 8.0))
@@ -46,6 +48,7 @@ def test_letters_over_the_edge_of_a_roof_are_all_told(angle: float, height: floa
 
 @pytest.mark.parametrize("height", [0.5, -0.5])
 @pytest.mark.parametrize("sides", [10, 14, 20])
+@pytest.mark.cases(2)
 def test_strokes_and_heights_over_an_edge_are_those_rolled_flat(sides: int, height: float) -> None:
     outline = shapes.centred(shapes.bar_text("EHTL", 10.0, 1.2))
     (line,) = found_on(shapes.on_prism(outline, height, sides=sides, radius=40.0)).inscriptions

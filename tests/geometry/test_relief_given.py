@@ -35,6 +35,7 @@ def heights(case: ReliefCase) -> tuple[list[tuple[float, ...]], list[tuple[float
     ("height", "draft", "fillet", "head"),
     [(0.3, 5.0, 0.045, 0.07), (-0.285, 0.0, 0.0, 0.07), (-0.24, 20.0, 0.036, 0.024)],
 )
+@pytest.mark.cases(2)
 def test_rounded_edges_take_nothing_from_the_height(
     base: str, height: float, draft: float, fillet: float, head: float
 ) -> None:
@@ -69,6 +70,7 @@ def test_a_drum_that_is_known_is_not_doubted_for_what_a_simplified_mesh_says() -
         assert upper - lower < 1e-3
 
 
+@pytest.mark.further
 def test_noise_of_a_scan_stays_in_the_interval() -> None:
     rng = np.random.default_rng(3)
     case = shapes.remeshed(shapes.lettered("LOT 7", 0.8, 12.0), 0.5, 0.01, rng)

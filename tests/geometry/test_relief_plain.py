@@ -47,6 +47,7 @@ def test_plain_features_are_no_candidates(body: m3.Manifold) -> None:
 @pytest.mark.parametrize("height", [0.5, -0.5])
 @pytest.mark.parametrize("text", ["L", "O", "C", "D", "8"])
 @pytest.mark.parametrize("draft", [0.0, 12.0])
+@pytest.mark.cases(10)
 def test_no_character_is_plain(text: str, height: float, draft: float) -> None:
     assert may(shapes.lettered(text, height, 6.0, draft_deg=draft))
 

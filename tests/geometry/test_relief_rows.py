@@ -66,6 +66,7 @@ def test_features_that_are_set_out_from_a_middle_line_are_no_lettering(high: flo
 
 
 @pytest.mark.parametrize("text", ["jig", "Wg7p", "T-Qy", "a.m."])
+@pytest.mark.cases(2)
 def test_letters_of_unlike_heights_stand_on_lines(text: str) -> None:
     case = shapes.lettered(text, 0.6, 8.0, base="cylinder")
     found = _found(case.vertices, case.faces)

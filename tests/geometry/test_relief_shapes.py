@@ -16,6 +16,7 @@ def _found(vertices: np.ndarray, faces: np.ndarray) -> Found:
 
 @pytest.mark.parametrize("text", ["BER", "325 m", "8069"])
 @pytest.mark.parametrize("font", ["DejaVu Sans", "DejaVu Serif", "DejaVu Sans Mono"])
+@pytest.mark.cases(4)
 def test_letters_of_like_area_and_size_are_unlike(text: str, font: str) -> None:
     """With serifs B, E and R agree within 4 % in area, perimeter and radii of gyration."""
     case = lettered(text, 0.8, 10.0, font=font)

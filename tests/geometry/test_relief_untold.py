@@ -21,6 +21,7 @@ def found_on(case: ReliefCase) -> Found:
 
 @pytest.mark.parametrize("height", [0.6, -0.6])
 @pytest.mark.parametrize("base", ["flat", "cylinder", "sphere"])
+@pytest.mark.cases(3)
 def test_a_letter_that_was_not_told_is_seen_beside_the_others(base: str, height: float) -> None:
     case = shapes.barred("FAKE", height, 7.0, 0.9, base=base)
     case = shapes.stored(shapes.moved(case, np.random.default_rng(5)))

@@ -39,6 +39,7 @@ def check(case: ReliefCase, within: float = 1e-3, uncertain: float = MOST_UNCERT
 
 @pytest.mark.parametrize("height", [0.8, -0.5])
 @pytest.mark.parametrize("base", ["flat", "cylinder", "sphere", "saddle"])
+@pytest.mark.cases(2)
 def test_lettering_on_every_base_in_any_frame(base: str, height: float) -> None:
     rng = np.random.default_rng(len(base))
     case = shapes.stored(shapes.moved(shapes.lettered("Kai 8%", height, 6.0, base=base), rng))
@@ -83,6 +84,7 @@ def test_flat_capitals_are_as_tall_as_they_are_drawn(text: str) -> None:
     [(text, font) for text in ("Kij 8", "HÉ7", "QT2", "Rijo") for font in ("Sans", "Serif")]
     + [("ÄLE", "Sans"), ("IjH", "Serif")],
 )
+@pytest.mark.cases(5)
 def test_a_line_is_as_tall_as_its_capitals_and_figures(text: str, font: str) -> None:
     """As 2010 ADA Standards 703.2.5 has it, by the I: no hook of a j or accent makes it taller."""
     (line,) = check(shapes.lettered(text, 0.8, 8.0, font=f"DejaVu {font}")).inscriptions
@@ -118,6 +120,7 @@ def test_two_characters_need_not_be_as_tall_as_each_other(text: str) -> None:
     "lines", [("TIDE", "Haven"), ("max 12", "bar", "AC 4"), ("of", "gauge 1", "no")]
 )
 @pytest.mark.parametrize("pitch", [1.5, 1.9])
+@pytest.mark.cases(3)
 def test_a_block_of_short_lines_is_read_along_them(lines: tuple[str, ...], pitch: float) -> None:
     """Neither across them nor round a circle that goes through all of them."""
     size = 7.0
@@ -144,6 +147,7 @@ def test_two_equal_lines_of_letters_with_one_middle_are_no_ring() -> None:
 
 @pytest.mark.parametrize("share", [0.8, 0.4, 0.2, 1.5])
 @pytest.mark.parametrize("place", [0, 2, 4])
+@pytest.mark.cases(4)
 def test_a_character_lower_or_higher_than_its_line_belongs_to_it(share: float, place: int) -> None:
     """It is the worst glyph that counts."""
     glyphs, x = [], 0.0
@@ -258,6 +262,7 @@ def _crossed(length: float) -> m3.CrossSection:
     ],
     ids=["bored pad and ring", "bored pads", "gussets", "cross and ring"],
 )
+@pytest.mark.cases(7)
 def test_two_features_apart_or_on_one_middle_line_are_no_lettering(
     left: m3.CrossSection, right: m3.CrossSection, gap: float, rise: float
 ) -> None:
@@ -276,6 +281,7 @@ def test_a_fillet_at_the_foot_and_draft_leave_the_height_alone() -> None:
 
 @pytest.mark.parametrize("text", ["NEZT", "HFN", "HEN"])
 @pytest.mark.parametrize("base", ["flat", "cylinder"])
+@pytest.mark.cases(2)
 def test_letters_with_leaning_walls_and_a_round_foot_are_told(text: str, base: str) -> None:
     """Few limits find their feet, but these turn one way all round."""
     more = {"draft_deg": 20.0, "fillet": 0.36, "base": base, "radius": 40.0}
@@ -317,6 +323,7 @@ def test_braille_is_measured_by_dots() -> None:
 
 @pytest.mark.parametrize(("radius", "chord"), [(25.0, 0.6), (25.0, 2.4), (40.0, 1.2), (80.0, 2.4)])
 @pytest.mark.parametrize("seed", [0, 1])
+@pytest.mark.cases(2)
 def test_dots_on_a_drum_of_chords_are_all_as_high(radius: float, chord: float, seed: int) -> None:
     """A ring of chords round a dot does not hold a polynomial of high degree in its middle."""
     rng = np.random.default_rng(seed)
@@ -432,6 +439,7 @@ def test_the_floor_of_a_counter_is_no_dot_in_it() -> None:
 
 @pytest.mark.parametrize("text", ["1000", "0001", "2002", "1110", "88881", "ELEE"])
 @pytest.mark.parametrize("base", ["flat", "cylinder"])
+@pytest.mark.cases(3)
 def test_a_number_of_few_different_figures_is_one_inscription(text: str, base: str) -> None:
     case = shapes.lettered(text, 0.5, 7.0, base=base)
     (line,) = check(case).inscriptions
@@ -448,6 +456,7 @@ def test_a_number_of_few_different_figures_is_one_inscription(text: str, base: s
         ("Rev. 9.9", "DejaVu Sans Mono"),
     ],
 )
+@pytest.mark.cases(2)
 def test_few_figures_with_a_space_or_serifs_are_one_inscription(text: str, font: str) -> None:
     """One gap of a line may be a space; letters with serifs have thick strokes and thin ones."""
     (line,) = check(shapes.lettered(text, 0.5, 7.0, font=font)).inscriptions

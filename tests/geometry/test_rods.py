@@ -112,6 +112,7 @@ def test_nothing_at_all() -> None:
 
 
 @pytest.mark.parametrize("seed", range(5))
+@pytest.mark.cases(4)
 def test_the_largest_circle_is_that_of_a_linear_programme(seed: int) -> None:
     """Against `scipy.optimize.linprog` on random polygons that do and do not close."""
     from scipy.optimize import linprog

@@ -27,6 +27,7 @@ PLACES = {
 @pytest.mark.parametrize("name", PLACES)
 @settings(max_examples=15, deadline=None)
 @given(seed=st.integers(0, 10_000), scale=st.floats(0.1, 50))
+@pytest.mark.cases(7)
 def test_bars_meet_where_they_have_material_in_common(name: str, seed: int, scale: float) -> None:
     *ends, expected = PLACES[name]
     turn = Rotation.random(random_state=seed)

@@ -14,6 +14,7 @@ from lint3d.geometry.spans_surface import surface_from_mesh
 
 @pytest.mark.parametrize("hole", [False, True])
 @pytest.mark.parametrize("refined", [0.0, 0.5, 3.0])
+@pytest.mark.cases(2)
 def test_a_bar_on_a_large_surface_is_met_all_along(refined: float, hole: bool) -> None:
     rng = np.random.default_rng([int(10 * refined), hole])
     flats, width = int(rng.integers(5, 40)), rng.uniform(0.6, 1.2)

@@ -59,6 +59,7 @@ def complaints(case: shapes.WallCase) -> list[str]:
 
 
 @pytest.mark.parametrize("make", ALL, ids=NAMES)
+@pytest.mark.cases(8)
 def test_truth_lies_within(make: Any) -> None:
     assert complaints(case_of(make, 0)) == []
 

@@ -30,6 +30,7 @@ def wedge(degrees: float, thick: float, long: float, leans: bool, wide: float = 
 
 @pytest.mark.parametrize(("degrees", "leans"), [(22.0, False), (12.0, False), (21.0, True)])
 @pytest.mark.parametrize("facets", [1.2, 1.7, 2.5])
+@pytest.mark.cases(2)
 def test_the_thin_end_of_a_coarse_wedge_is_one_region(
     degrees: float, leans: bool, facets: float
 ) -> None:

@@ -69,6 +69,7 @@ def pairs_met(monkeypatch: pytest.MonkeyPatch) -> list[int]:
 
 
 @pytest.mark.parametrize("hub", [True, False])
+@pytest.mark.cases(1)
 def test_a_thin_disc_of_needles_is_one_thin_place(hub: bool, pairs_met: list[int]) -> None:
     found = spans(moved(disc(2000, 0.6, hub=hub)), LOW, HIGH)
     (region,) = thin_regions(found)
@@ -118,6 +119,7 @@ def test_needles_with_creases_between_are_looked_at_pair_by_pair() -> None:
     assert not dense_facets(surface, LOW, HIGH, point, facet).any()
 
 
+@pytest.mark.further
 def test_a_heap_of_needles_is_not_called_clear() -> None:
     rng = np.random.default_rng(1)
     begin, way, aside = rng.uniform(0, 30, (9000, 3)), *rng.normal(size=(2, 9000, 3))
@@ -158,6 +160,7 @@ def test_of_a_tangle_of_many_facets_some_are_looked_at(monkeypatch: pytest.Monke
     assert all(one.upper <= HIGH for one in regions)
 
 
+@pytest.mark.further
 def test_copies_in_place_are_dropped_and_change_nothing() -> None:
     v, f = disc(300, 0.6)
     copies = 40
@@ -268,6 +271,7 @@ def star(count: int, rings: tuple[float, float, float] = (10, 20, 25), thick: fl
 
 
 @pytest.mark.parametrize("look", ["inward", "outward"])
+@pytest.mark.cases(1)
 def test_spikes_beside_each_other_are_told_each_by_itself(
     look: Literal["inward", "outward"],
 ) -> None:

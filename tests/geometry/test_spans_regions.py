@@ -71,6 +71,7 @@ def test_a_through_hole_is_a_rod_of_void() -> None:
     assert hole.length == pytest.approx(6, abs=0.3)
 
 
+@pytest.mark.further
 def test_places_near_sides_belong_to_the_ring_they_lie_on() -> None:
     """Where facets are long and twisted a point's way across may end on one that leans."""
     rng = np.random.default_rng([9010, 18])

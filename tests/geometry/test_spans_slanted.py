@@ -95,6 +95,7 @@ def test_the_shortest_line_of_a_direction_is_that_of_many_random_ones() -> None:
         (1011, "inward", 0.352),  # the shortest of each direction hidden by the facet beside
     ],
 )
+@pytest.mark.cases(2)
 def test_no_random_line_in_messy_solids_is_shorter(
     seed: int, look: Literal["inward", "outward"], witness: float
 ) -> None:
@@ -125,6 +126,7 @@ def test_shorter_lines_in_messy_solids_lie_in_wedges_that_are_told(
 
 @pytest.mark.parametrize("seed", [0, 2, 5, 8, 9, 10, 25, 28])
 @pytest.mark.parametrize("look", ["inward", "outward"])
+@pytest.mark.cases(2)
 def test_round_bars_and_holes_of_many_narrow_flats_are_as_wide_as_their_flats_are_apart(
     seed: int, look: Literal["inward", "outward"]
 ) -> None:

@@ -48,6 +48,7 @@ def witness(surface: SpanSurface, rng: np.random.Generator) -> float:
 
 # Seed 3 makes a sharp edge of its end, behind which there is no wall.
 @pytest.mark.parametrize("seed", [0, 1, 2, 4, 5, 6, 7, 8])
+@pytest.mark.cases(4)
 def test_no_line_that_counts_is_shorter(seed: int) -> None:
     rng = np.random.default_rng(seed)
     surface = askew_wedge(rng)

@@ -130,6 +130,7 @@ def test_neck_ends_at_its_mouth(
 
 
 @pytest.mark.parametrize("seed", range(2))
+@pytest.mark.cases(1)
 def test_way_that_strays_into_an_arm_for_a_while(seed: int) -> None:
     """A long duct whose section is an L: its corner is 4 − 2√2 = 1.17 times as wide as its arms."""
     frame = parts.random_frame(seed)

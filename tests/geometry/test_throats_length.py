@@ -35,6 +35,7 @@ def _only_throat(solid: Manifold, seed: int) -> Throat:
 @pytest.mark.parametrize(
     ("width", "breadth", "length"), [(0.549, 1.4, 1.0), (0.795, 2.0, 1.0), (0.275, 0.8, 2.0)]
 )
+@pytest.mark.cases(3)
 def test_slit(width: float, breadth: float, length: float, seed: int) -> None:
     """Nothing keeps a way through a slit from running aslant: told were up to 1.4 of its length."""
     throat = _throat(CrossSection.square([width, breadth], True), length, breadth / 2, seed)
@@ -45,6 +46,7 @@ def test_slit(width: float, breadth: float, length: float, seed: int) -> None:
 @pytest.mark.parametrize("seed", range(2))
 @pytest.mark.parametrize("length", [0.6, 4.0])
 @pytest.mark.parametrize(("name", "width"), [("round", 0.84), ("plus", 0.6), ("square", 1.1)])
+@pytest.mark.cases(2)
 def test_other_sections(name: str, width: float, length: float, seed: int) -> None:
     arm = width / math.sqrt(2)
     section = {

@@ -45,6 +45,7 @@ def materials(solids, seed):
 
 @pytest.mark.parametrize("seed", [None, 0, 1, 2, 3])
 @pytest.mark.parametrize("name", ONE_PIECE)
+@pytest.mark.cases(20)
 def test_bodies_that_are_one_piece(name, seed):
     solids = ONE_PIECE[name]
     bodies = materials(solids, seed)

@@ -29,6 +29,7 @@ def bridges(solid: Manifold, seed: int) -> list[float | None]:
     return [one.bridge.diameter if one.bridge else None for one in found.pockets]
 
 
+@pytest.mark.further
 def test_one_slit_over_two_rooms_is_their_only_way_out() -> None:
     """It leads out of each of them, and the door leads from one to the other."""
     assert bridges(two_rooms([[-4, 4]]), 0) == pytest.approx([1.0, 1.0], abs=0.01)

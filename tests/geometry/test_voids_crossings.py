@@ -12,6 +12,7 @@ from lint3d.geometry.voids import find_voids
 VENTS = (1.5, 3.4, 10.2)
 
 
+@pytest.mark.further
 def test_a_gap_is_followed_once(monkeypatch: pytest.MonkeyPatch) -> None:
     """A way through the gap under a round lid was followed fifteen times, in 57 s."""
     ways = []

@@ -57,6 +57,7 @@ def test_a_walk_does_not_pass_through_the_room_that_gaps_lead_to(seed: int) -> N
     assert parts_of_gaps(clearance, places, 0.99, owner, 1.2).tolist() == [0, 1]
 
 
+@pytest.mark.further
 def test_a_gap_is_one_opening_though_most_of_it_is_only_glimpsed() -> None:
     """The grid shows the gap in 15 places, and some of them look twice as wide as it is."""
     solid = parts.mesh(parts.cup_with_lid(0.3), parts.random_frame(3))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 import numpy as np
+import pytest
 import shapes_voids as parts
 from manifold3d import Manifold
 
@@ -26,6 +27,7 @@ def cup_with_sleeve() -> Manifold:
     return Manifold.compose([cup, lid - parts.block([inner, inner, 6], [0, 0, 0.5 + GAP])])
 
 
+@pytest.mark.further
 def test_corners_of_a_square_sleeve() -> None:
     """A way along a side is given; ways through the corners are 1.17 times as wide."""
     frame = parts.random_frame(101)

@@ -12,6 +12,7 @@ from lint3d.geometry.voids_box import widest_way
 
 
 @pytest.mark.parametrize("seed", range(2))
+@pytest.mark.cases(1)
 def test_two_hidden_necks_are_two_openings(seed: int) -> None:
     solid = parts.bottle(6, 0.3, 4) - parts.rod([0, 0, 0], [-20, 0, 0], 0.4, 16)
     vertices, faces = parts.mesh(solid, parts.random_frame(seed))
@@ -25,6 +26,7 @@ def test_two_hidden_necks_are_two_openings(seed: int) -> None:
 
 
 @pytest.mark.parametrize("seed", range(2))
+@pytest.mark.cases(1)
 def test_hidden_neck_between_two_hollows(seed: int) -> None:
     """The inner hollow leads through the outer one."""
     solid = parts.series([0.3, 1.8])
@@ -57,6 +59,7 @@ def test_no_way_through_a_wall() -> None:
 @pytest.mark.parametrize(
     "seed", [0, *(pytest.param(seed, marks=pytest.mark.slow) for seed in (1, 2))]
 )
+@pytest.mark.further
 def test_arm_of_a_cross_is_no_second_opening(seed: int) -> None:
     """An arm far narrower than the middle runs beside it all along, and nothing stands between."""
     arm = 0.344

@@ -29,6 +29,7 @@ def _recesses(
 
 @pytest.mark.parametrize("seed", range(3))
 @pytest.mark.parametrize(("width", "deep"), [(1.0, 12.0), (1.4, 12.0), (0.8, 5.0), (0.3, 9.0)])
+@pytest.mark.cases(5)
 def test_blind_bore(width: float, deep: float, seed: int) -> None:
     solid = parts.block([20, 20, 20]) - parts.rod([0, 0, 10 - deep], [0, 0, 11], width, 24)
     found = _recesses(solid, 1.5, seed)
@@ -42,6 +43,7 @@ def test_blind_bore(width: float, deep: float, seed: int) -> None:
 
 @pytest.mark.parametrize("seed", range(2))
 @pytest.mark.parametrize("name", ["wide bore", "cup", "recess", "block", "wedge"])
+@pytest.mark.cases(5)
 def test_what_the_ball_reaches(name: str, seed: int) -> None:
     block = parts.block([20, 20, 20])
     solid = {
@@ -67,6 +69,7 @@ def test_slot_of_any_width(width: float, seed: int) -> None:
 
 
 @pytest.mark.parametrize("gap", [0.05, 0.2, 0.5])
+@pytest.mark.cases(1)
 def test_gap_around_a_pin_in_a_blind_bore(gap: float) -> None:
     """Along the pin, and from there to the middle of its end, 4 mm more."""
     barrel = parts.block([20, 20, 26]) - parts.rod([0, 0, -8], [0, 0, 14], 8 + 2 * gap, 64)
@@ -102,6 +105,7 @@ def test_ways_through_are_not_blind(is_blind: bool) -> None:
 
 @pytest.mark.parametrize("seed", range(2))
 @pytest.mark.parametrize("deep", [0.4, 0.45, 0.6, 1.5])
+@pytest.mark.cases(3)
 def test_groove_that_is_open_at_its_ends(deep: float, seed: int) -> None:
     """Where no mouth is nearer than the ends, halfway between them, they rinse the groove.
 
@@ -131,6 +135,7 @@ def test_branch_of_a_way_through_is_blind() -> None:
 
 
 @pytest.mark.parametrize("seed", range(3))
+@pytest.mark.cases(2)
 def test_depth_of_a_branch_lies_in_its_interval(seed: int) -> None:
     random = np.random.default_rng(seed)
     deep = random.uniform(8, 17)
@@ -148,6 +153,7 @@ def test_bodies_that_lie_on_each_other_leave_no_gap() -> None:
 
 @pytest.mark.parametrize("seed", range(2))
 @pytest.mark.parametrize("width", [0.05, 0.3])
+@pytest.mark.cases(2)
 def test_fine_slot_in_the_wall_of_a_bore_that_the_ball_gets_through(
     width: float, seed: int
 ) -> None:

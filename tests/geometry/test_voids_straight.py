@@ -14,6 +14,7 @@ from lint3d.geometry.voids_straight import straightened
 
 
 @pytest.mark.parametrize("seed", [1])
+@pytest.mark.further
 def test_way_out_of_a_cup_does_not_go_round_it(seed: int) -> None:
     found = find_voids(*parts.mesh(parts.cup_with_lid(1.2), parts.random_frame(seed)), 1.5, 5.0)
     assert found.pockets[0].depth < 25

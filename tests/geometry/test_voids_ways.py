@@ -95,6 +95,7 @@ def test_widest_opening_allows_for_one_that_is_only_glimpsed() -> None:
     ],
     ids=["plus", "slit"],
 )
+@pytest.mark.further
 def test_a_neck_in_which_the_grid_sees_a_chamber_is_one_opening(
     arms: list[tuple[float, float]], width: float, seed: int
 ) -> None:
@@ -109,6 +110,7 @@ def test_a_neck_in_which_the_grid_sees_a_chamber_is_one_opening(
 
 
 @pytest.mark.parametrize("seed", [97060263, 648786886])
+@pytest.mark.further
 def test_two_slits_side_by_side_are_two_openings(seed: int) -> None:
     solid = parts.block([24, 24, 30]) - parts.ball(8)
     for y in (-0.9, 0.9):

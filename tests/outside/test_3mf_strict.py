@@ -341,6 +341,7 @@ def mutated(text: str, chance: random.Random) -> str:
 
 
 @pytest.mark.parametrize("seed", range(8))
+@pytest.mark.cases(3)
 def test_random_changes(seed: int) -> None:
     """Whatever random change makes lib3mf refuse a model, we report it."""
     chance = random.Random(seed)

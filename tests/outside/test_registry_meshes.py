@@ -95,6 +95,7 @@ def test_one_triangle_is_an_open_sheet(stl_models: Path) -> None:
     assert found["solid/stray-shell"].kind == "fail"
 
 
+@pytest.mark.further
 def test_soundness_of_cad_files_agrees_with_trimesh() -> None:
     import trimesh
 

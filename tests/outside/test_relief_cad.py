@@ -39,6 +39,7 @@ def _found(path: Path) -> tuple[Found, bool]:
     return found, bool(mesh.is_watertight and mesh.is_winding_consistent)
 
 
+@pytest.mark.further
 def test_lettering_is_found_where_it_is_and_nowhere_else() -> None:
     folder = os.environ.get("LINT3D_CAD_MODELS")
     if not folder:

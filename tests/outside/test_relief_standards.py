@@ -38,6 +38,7 @@ def kinds(folder: Path, case: ReliefCase, sheet: str = "tactile-sign") -> dict[s
         (20.0, 3.4, 0.9, {"stroke-share"}),
     ],
 )
+@pytest.mark.cases(3)
 def test_raised_characters_of_a_tactile_sign(
     size: float, stroke: float, height: float, failing: set[str], tmp_path: Path
 ) -> None:
@@ -61,6 +62,7 @@ def test_raised_characters_of_a_tactile_sign(
     ],
     ids=str,
 )
+@pytest.mark.cases(2)
 def test_dots_of_braille(changed: dict[str, float], failing: set[str], tmp_path: Path) -> None:
     case = shapes.moved(shapes.braille("tide", segments=64, **changed), np.random.default_rng(8))
     found = kinds(tmp_path, case)
@@ -86,6 +88,7 @@ def test_pins_that_stand_as_dots_do(
 
 @pytest.mark.parametrize("text", ["oak", "kka", "eke"])
 @pytest.mark.parametrize(("spacing", "kind"), [(2.4, "pass"), (2.15, "fail"), (2.7, "fail")])
+@pytest.mark.cases(5)
 def test_dots_of_which_none_are_neighbours(
     text: str, spacing: float, kind: str, tmp_path: Path
 ) -> None:

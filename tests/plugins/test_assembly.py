@@ -173,6 +173,7 @@ def test_open_bodies_have_a_gap_but_no_volume(tmp_path: Path) -> None:
     ],
     ids=["ball in a cage", "pin with heads", "pin without"],
 )
+@pytest.mark.cases(2)
 def test_trapped(one: Any, two: Any, held: bool, tmp_path: Path) -> None:
     found = inspected(tmp_path, turned(9, one, two))
     assert kinds(found)["trapped"] == (["informational"] if held else ["pass"])
@@ -223,6 +224,7 @@ def test_the_rule_hands_on_what_was_measured() -> None:
 
 
 @pytest.mark.parametrize("name", ["lid.stl", "tide-gauge-kit.3mf"])
+@pytest.mark.cases(1)
 def test_demo_lid(name: str) -> None:
     """The tight knuckle fails, the others pass, and the arm is held."""
     results = lint3d.inspect([FIXTURES / name], only=["assembly"], workers=0).results

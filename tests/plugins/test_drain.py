@@ -267,6 +267,7 @@ def test_second_opening_vents(tmp_path: Path) -> None:
     assert neck.properties["opening_diameters_mm"] == pytest.approx([2.488, 1.194], abs=0.01)
 
 
+@pytest.mark.further
 def test_gap_round_a_square_pin_is_one_opening(tmp_path: Path) -> None:
     """Its corners are wider than its sides, and are no two ways out."""
     bottle = parts.block([24, 24, 30]) - parts.ball(8)
@@ -280,6 +281,7 @@ def test_gap_round_a_square_pin_is_one_opening(tmp_path: Path) -> None:
     assert holds(found["no-vent"][0], width)
 
 
+@pytest.mark.further
 def test_gap_between_two_bodies_is_no_vent(tmp_path: Path) -> None:
     """A lid that floats 1.6 mm above its cup: wide enough for a neck, too narrow for a bubble."""
     below = parts.block([16, 16, 10]) - parts.block([11, 11, 10], [0, 0, 2.5])
@@ -343,6 +345,7 @@ def test_lattice_is_one_line_with_its_distribution(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("name", ["cup", "bowl", "block", "recess", "hole", "bracket"])
+@pytest.mark.cases(3)
 def test_open_shapes_raise_nothing(name: str, tmp_path: Path) -> None:
     block = parts.block([16, 16, 16])
     solid = {
@@ -424,6 +427,7 @@ def test_blind_slot_less_deep_than_balls_are_wide(
 
 
 @pytest.mark.parametrize("width", [4.0, 11.0])
+@pytest.mark.cases(1)
 def test_blind_slot_wider_than_a_bubble(width: float, tmp_path: Path) -> None:
     """A slot that a bubble passes is told where it is too deep for its width, alone or not."""
     size = [width + 8, 4 * width, 20 * width]
@@ -633,6 +637,7 @@ def test_sound_parts_of_the_kit(name: str, tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("seed", [2])
+@pytest.mark.further
 def test_frame_of_the_grid_shows_nowhere(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, seed: int
 ) -> None:

@@ -58,6 +58,7 @@ def test_what_one_body_encloses_alone_is_told_once(tmp_path: Path) -> None:
     assert result.measured == pytest.approx(parts.polygon_width(5, 32), abs=0.01)
 
 
+@pytest.mark.further
 def test_a_limit_beyond_the_band_is_looked_for_between_bodies(tmp_path: Path) -> None:
     """A gap of 3.9 mm all round, at a limit of 4 mm: one body would fail, and so do two."""
     files = _cup_and_lid(3.9, 7, tmp_path)

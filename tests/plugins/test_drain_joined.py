@@ -39,6 +39,7 @@ def found(folder: Path, seed: int | None, solids: Any, *, apart: bool = False) -
     [box([10, 10, 1], [0, 0, 10]), box([12, 12, 1], [-1, -1, 10]), box([12, 12, 2], [-1, -1, 9])],
     ids=["flush", "wider", "overlapping"],
 )
+@pytest.mark.cases(9)
 def test_a_cup_with_a_lid_is_sealed(
     lid: Any, seed: int | None, apart: bool, tmp_path: Path
 ) -> None:
@@ -64,6 +65,7 @@ def test_half_shells_that_touch(seed: int | None, tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     "seed", [1, *(pytest.param(seed, marks=pytest.mark.slow) for seed in (None, 0))]
 )
+@pytest.mark.further
 def test_a_lid_that_stands_off_closes_nothing(seed: int | None, tmp_path: Path) -> None:
     (result,) = found(tmp_path, seed, [CUP, box([12, 12, 1], [-1, -1, 10.01])])
     assert result.kind == "pass"

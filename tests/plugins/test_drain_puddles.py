@@ -51,6 +51,7 @@ def puddle(folder: Path, solid: Any, frame: np.ndarray | None = None, extra: str
 
 
 @pytest.mark.parametrize("name", pools.EMPTIES)
+@pytest.mark.cases(3)
 def test_what_empties_passes_in_any_frame(name: str, tmp_path: Path) -> None:
     for seed in (1, 2):
         result = puddle(tmp_path, pools.EMPTIES[name](), parts.random_frame(seed))
@@ -59,6 +60,7 @@ def test_what_empties_passes_in_any_frame(name: str, tmp_path: Path) -> None:
         assert (result.upper or 0.0) < 0.1
 
 
+@pytest.mark.further
 def test_what_keeps_some_in_every_position_fails_in_any_frame(tmp_path: Path) -> None:
     solid, least = pools.inkwell()
     values = []
@@ -90,6 +92,7 @@ def ring_behind_a_lip() -> tuple[Manifold, float]:
 
 
 @pytest.mark.parametrize("limit", [5.0, 20.0])
+@pytest.mark.further
 def test_nothing_fails_that_is_not_proven(limit: float, tmp_path: Path) -> None:
     solid, least = ring_behind_a_lip()
     result = puddle(tmp_path, solid, parts.random_frame(3), limit_of(limit))
@@ -198,6 +201,7 @@ def test_surface_that_runs_through_itself_is_open(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("seed", [None, 1, 2, 3])
+@pytest.mark.cases(2)
 def test_manifold_block_empties_in_every_frame(seed: int | None) -> None:
     """It once failed with 964 mm3 in one frame and passed in another."""
     mesh = trimesh.load_mesh(FIXTURES / "manifold-block.stl")
@@ -221,6 +225,7 @@ def test_kit_passes_with_and_without_workers(tmp_path: Path) -> None:
     ]
 
 
+@pytest.mark.further
 def test_assembly_of_the_kit_passes_as_its_parts_do(tmp_path: Path) -> None:
     results = judged(tmp_path, [FIXTURES / "tide-gauge-kit.3mf"])
     assert {r.kind for r in results} == {"pass"}

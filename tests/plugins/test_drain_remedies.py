@@ -41,6 +41,7 @@ def sizes(remedy: str) -> list[float]:
 
 
 @pytest.mark.parametrize("limits", [(), ("drain/narrow-neck=2mm",)])
+@pytest.mark.cases(1)
 def test_holes_of_the_size_that_is_told_open_a_sealed_pocket(
     tmp_path: Path, limits: tuple[str, ...]
 ) -> None:

@@ -46,6 +46,7 @@ def verdicts(found: dict[str, list[Result]]) -> dict[str, str]:
 
 @pytest.mark.parametrize(("height", "kind"), [(0.15, "fail"), (0.212, "review"), (0.3, "pass")])
 @pytest.mark.parametrize("sense", [1, -1])
+@pytest.mark.cases(3)
 def test_height_and_depth(height: float, kind: str, sense: int, tmp_path: Path) -> None:
     case = shapes.moved(shapes.lettered("TIDE", sense * height, 8.0), np.random.default_rng(1))
     found = inspect(tmp_path, case)
@@ -148,6 +149,7 @@ def test_letters_whose_caps_are_faulty_do_not_pass(fault: str, tmp_path: Path) -
 
 @pytest.mark.parametrize("other", [(0.4, -1.0), (0.4, -2.0), (0.3, -1.0)])
 @pytest.mark.parametrize("seed", [None, 3])
+@pytest.mark.cases(3)
 def test_letters_drawn_twice_as_bodies_that_share_corners_do_not_pass(
     other: tuple[float, float], seed: int | None, tmp_path: Path
 ) -> None:
@@ -290,6 +292,7 @@ def test_an_inner_label_is_information(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(("height", "kind"), [(0.1, "fail"), (0.4, "pass")])
 @pytest.mark.parametrize("sense", [1, -1])
+@pytest.mark.cases(2)
 def test_a_field_of_squares_is_judged_by_height_and_width(
     height: float, kind: str, sense: int, tmp_path: Path
 ) -> None:

@@ -115,6 +115,7 @@ def told(facets: np.ndarray, seed: int | None, folder: Path) -> list[Result]:
 
 @pytest.mark.parametrize("seed", [None, 1, 2])
 @pytest.mark.parametrize("name", WALLS)
+@pytest.mark.cases(7)
 def test_a_wall_of_nothing_is_a_wall_of_0_mm(name: str, seed: int | None, tmp_path: Path) -> None:
     (wall,) = told(parts.joined(*WALLS[name]), seed, tmp_path)
     assert (wall.rule, wall.kind, wall.measured, wall.lower) == ("walls/thin-wall", "fail", 0, 0)

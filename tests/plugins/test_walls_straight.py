@@ -65,6 +65,7 @@ def lattice(thick: float, pitch: float, cells: int, count: int) -> m3.Manifold:
     ("thick", "cells", "count"),
     [(0.3, 1, 4), (0.5, 1, 4), (0.35, 1, 12), (0.5, 2, 4), (0.55, 1, 6)],
 )
+@pytest.mark.cases(2)
 def test_a_lattice_of_thin_rods_is_one_place(
     tmp_path: Path, thick: float, cells: int, count: int
 ) -> None:
@@ -88,6 +89,7 @@ def test_two_wires_that_meet_are_one_place(tmp_path: Path, thick: float, second:
 
 
 @pytest.mark.parametrize("thick", [0.3, 0.5])
+@pytest.mark.cases(1)
 def test_a_comb_cut_from_a_thin_sheet_is_told_with_its_spine(tmp_path: Path, thick: float) -> None:
     """Where the teeth are most of it the spine, as thin, was not told at all."""
     pitch = thick + 1.8
@@ -110,6 +112,7 @@ def test_pins_beside_each_other_are_told_one_by_one(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("width", [0.31, 0.38, 0.45, 0.52])
+@pytest.mark.cases(2)
 def test_holes_that_cross_are_two_of_their_whole_depth(tmp_path: Path, width: float) -> None:
     """The hole that is cut in two was told as two of half the depth, or not at all."""
     body = shapes.box([12, 12, 6], [-6, -6, -3])
@@ -147,6 +150,7 @@ def test_a_place_is_held_up_to_the_side_and_one_diameter_past_the_end() -> None:
 
 @pytest.mark.parametrize("count", [24, 64, 96])
 @pytest.mark.parametrize("is_hole", [False, True])
+@pytest.mark.cases(1)
 def test_what_tapers_is_told_once_as_what_it_is(tmp_path: Path, count: int, is_hole: bool) -> None:
     """On the rim of the thin end no ray across it met anything: it was a wall, or a gap, too."""
     block = shapes.box([8, 8, 5], [-4, -4, 0])
@@ -160,6 +164,7 @@ def test_what_tapers_is_told_once_as_what_it_is(tmp_path: Path, count: int, is_h
 
 
 @pytest.mark.parametrize(("web", "count"), [(1.0, 24), (0.8, 32)])
+@pytest.mark.cases(1)
 def test_webs_of_a_perforated_plate_are_no_rods(tmp_path: Path, web: float, count: int) -> None:
     """The rims on both sides of a web are square to the plate: each was a rod as long as thick."""
     size = 10 + 2 * web
@@ -174,6 +179,7 @@ def test_webs_of_a_perforated_plate_are_no_rods(tmp_path: Path, web: float, coun
 
 
 @pytest.mark.parametrize("count", [6, 12, 16, 24])
+@pytest.mark.cases(3)
 def test_a_slim_cone_to_a_point_is_a_sharp_edge_alone(tmp_path: Path, count: int) -> None:
     """It was up to four rods as well, each as thick as where a ray happened to be sent."""
     cone = m3.Manifold.cylinder(10, 0.3, 0.0, count).translate((0, 0, 2))

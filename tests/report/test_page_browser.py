@@ -329,6 +329,7 @@ def test_without_script_the_table_and_the_pictures_stand(opened: Watched) -> Non
     assert opened.page.locator("#table .picture img").count() == 2
 
 
+@pytest.mark.further
 def test_without_webgl_the_table_and_the_pictures_stand(browser: Any, report: Path) -> None:
     page = browser.new_page()
     page.add_init_script("HTMLCanvasElement.prototype.getContext = () => null")

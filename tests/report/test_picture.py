@@ -83,6 +83,7 @@ def test_hostile_names_of_files_stay_inside_the_folder(tmp_path: Path) -> None:
     assert "Pictures written: 1" in code.stderr
 
 
+@pytest.mark.further
 def test_workers_send_what_pictures_need(tmp_path: Path) -> None:
     arguments = ["inspect", str(KIT / "bracket.stl"), "--only", "walls/thin-wall", "--quiet"]
     for workers in ("0", "1"):
