@@ -10,10 +10,13 @@ Lengths in mm, angles in radians. Guarded by tests/geometry/test_relief_candidat
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.components import connected_groups
+from lint3d.geometry.facet_turns import FacetTurns, facet_turns
 from lint3d.geometry.relief_plain import all_are_plain
 from lint3d.geometry.topology import EdgeTable
 from lint3d.geometry.vectors import cross_product
@@ -32,8 +35,22 @@ SHARP, BEND_MM, LEAST = np.radians(15.0), 4.0, np.radians(2.0)
 STRAIGHT_MM = 0.02
 
 
+@dataclass(frozen=True, eq=False)
+class _TurningEdges:
+    """The edges of a surface that turn."""
+
+    ends: Ints
+    """(e, 2) their vertices"""
+    turn: Floats
+    """(e,) angle between the normals, positive where the surface is convex"""
+    width: Floats
+    """(e,) how far the narrower facet reaches from the edge, mm"""
+    is_whole: bool
+    """Is every edge of the surface shared by two facets that agree?"""
+
+
 def may_have_relief(
-    vertices: Floats, faces: Ints, table: EdgeTable, step_mm: float = 0.0, *, plain: bool = True
+    vertices: Floats, faces: Ints, table: EdgeTable, turns: FacetTurns | None = None
 ) -> bool:
     """Is there an edge line that can be the foot of something raised, or a hollow with a rim?
 
@@ -42,73 +59,64 @@ def may_have_relief(
     vertices : (n, 3) mm
     faces : (m, 3), looking out of the material
     table : EdgeTable of `faces`
-    step_mm : what rounding of coordinates can do to a distance
-    plain : are bosses, holes and pads of convex outline wanted as well, which are no marking?
+    turns : FacetTurns of them, where they are known
 
     Returns
     -------
     bool : True where the surface is open or badly wound and has any creases of both kinds
     """
-    ends, turn, width, is_whole = _turning_edges(vertices, faces, table)
-    concave, convex = turn < 0, turn > 0
+    edges = _turning_edges(vertices, table, turns or facet_turns(vertices, faces, table))
+    concave, convex = edges.turn < 0, edges.turn > 0
     if not concave.any() or not convex.any():
         return False
-    angle = np.abs(turn)
-    sharp = (angle >= SHARP) | ((angle >= LEAST) & (width <= BEND_MM * angle))
+    angle = np.abs(edges.turn)
+    sharp = (angle >= SHARP) | ((angle >= LEAST) & (edges.width <= BEND_MM * angle))
     if not sharp.any():
         return False
-    if not is_whole:
+    if not edges.is_whole:
         return True
-    may = has_bent_line(vertices, ends[concave & sharp]) or (
-        bool((convex & sharp).any()) and has_bent_line(vertices, ends[concave])
+    return has_bent_line(vertices, edges.ends[concave & sharp]) or (
+        bool((convex & sharp).any()) and has_bent_line(vertices, edges.ends[concave])
     )
-    return may and (plain or not all_are_plain(vertices, ends, concave, step_mm))
 
 
-def _turning_edges(
-    vertices: Floats, faces: Ints, table: EdgeTable
-) -> tuple[Ints, Floats, Floats, bool]:
-    """Ends, signed turn (convex positive) and width of the narrower face of edges that turn.
+def is_plain(
+    vertices: Floats,
+    faces: Ints,
+    table: EdgeTable,
+    step_mm: float,
+    turns: FacetTurns | None = None,
+) -> bool:
+    """Has it bosses, holes and pads of convex outline alone, which are no marking?
 
-    Last: is every edge shared by two faces that agree?
+    Parameters
+    ----------
+    vertices, faces, table, turns : as in `may_have_relief`
+    step_mm : what rounding of coordinates can do to a distance
+
+    Returns
+    -------
+    bool : False where it is open or badly wound, or not sure
     """
-    first = table.start[:-1]
-    sound = table.users() == 2
-    sound[sound] = table.is_reverse[first[sound]] != table.is_reverse[first[sound] + 1]
-    is_whole = bool(sound.all())
-    row = first if is_whole else first[sound]
-    ends = table.ends if is_whole else table.ends[sound]
-    use = table.use[row]
-    one, two = use // 3, table.use[row + 1] // 3
-    normal, twice = _normals(vertices, faces)
-    gap = normal[one]
-    gap -= normal[two]
-    turns = np.einsum("ij,ij->i", gap, gap) > (2 * np.sin(FLAT / 2)) ** 2
-    ends, use, one, two = ends[turns], use[turns], one[turns], two[turns]
+    edges = _turning_edges(vertices, table, turns or facet_turns(vertices, faces, table))
+    return edges.is_whole and all_are_plain(vertices, edges.ends, edges.turn < 0, step_mm)
+
+
+def _turning_edges(vertices: Floats, table: EdgeTable, turns: FacetTurns) -> _TurningEdges:
+    turning = np.flatnonzero(turns.gap2 > (2 * np.sin(FLAT / 2)) ** 2)
+    edges = turns.edges[turning]
+    ends, one, two = table.ends[edges], turns.one[turning], turns.two[turning]
     along = vertices[ends[:, 1]] - vertices[ends[:, 0]]
     # The first face runs from the lower to the higher vertex, unless it says else.
-    along[table.is_reverse[row][turns]] *= -1
-    a, b = normal[one], normal[two]
+    along[table.is_reverse[table.start[edges]]] *= -1
+    a, b = turns.normal[one], turns.normal[two]
     angle = 2 * np.arctan2(np.linalg.norm(a - b, axis=1), np.linalg.norm(a + b, axis=1))
     is_convex = np.einsum("ij,ij->i", cross_product(a, b), along) >= 0
     length = np.maximum(np.linalg.norm(along, axis=1), 1e-300)
-    width = np.minimum(twice[one], twice[two]) / length
-    return ends.astype(np.int64), np.where(is_convex, angle, -angle), width, is_whole
-
-
-def _normals(vertices: Floats, faces: Ints) -> tuple[Floats, Floats]:
-    """Unit normals, and twice the areas."""
-    a = vertices[faces[:, 0]]
-    u, v = vertices[faces[:, 1]], vertices[faces[:, 2]]
-    u -= a
-    v -= a
-    normal = np.empty_like(a)
-    for k in range(3):
-        i, j = (k + 1) % 3, (k + 2) % 3
-        normal[:, k] = u[:, i] * v[:, j] - u[:, j] * v[:, i]
-    twice = np.sqrt(np.einsum("ij,ij->i", normal, normal))
-    normal /= np.where(twice > 0, twice, 1.0)[:, None]
-    return normal, twice
+    width = np.minimum(turns.twice[one], turns.twice[two]) / length
+    return _TurningEdges(
+        ends.astype(np.int64), np.where(is_convex, angle, -angle), width, turns.is_whole
+    )
 
 
 def has_bent_line(vertices: Floats, ends: Ints) -> bool:

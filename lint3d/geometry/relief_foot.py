@@ -8,6 +8,7 @@ and little area. Lengths in mm. Guarded by tests/geometry/test_relief_heights.py
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -57,6 +58,8 @@ def base_of(
         return plane
     base = _nearest_base(usual, near_base, island, reach, step_mm)
     if base is None or _is_followed(base, *usual, island, step_mm):
+        if isinstance(base, RoundBase) and _is_on_bands(base, folds, island, step_mm):
+            return replace(base, is_round_of_most=True)
         return base
     other = round_of_most(*usual, island.centre, island.normal, MOST_DOUBT * island.rise)
     if other is not None and _is_rounded_onto(other, folds, island, step_mm):
@@ -123,6 +126,21 @@ def _is_rounded_onto(base: Base | RoundBase, folds: Folds, island: Island, step_
     longest = np.linalg.norm(corner - np.roll(corner, 1, axis=1), axis=2).max(axis=1)
     wide = 2.0 * folds.area[near_foot[off]].sum()
     return bool(wide <= height * longest[off].sum())
+
+
+def _is_on_bands(base: RoundBase, folds: Folds, island: Island, step_mm: float) -> bool:
+    """Is a foot one of the bands of a rounding that leads to its base?
+
+    The bands lean. Facets of a coarse base are off it as well, between their corners, and do not.
+    """
+    if not _is_rounded_onto(base, folds, island, step_mm):
+        return False
+    near = beside(folds, island)
+    _, level, below = base.foot(folds.vertices[folds.faces[near]].mean(axis=1))
+    off = np.abs(level) > max(step_mm, base.residual)
+    leans = np.einsum("ij,ij->i", folds.normal[near], below) < FLAT_LEAN
+    area = np.where(off, folds.area[near], 0.0)
+    return bool(area[leans].sum() > 0.5 * area.sum())
 
 
 def is_off(folds: Folds, island: Island, base: Base | RoundBase) -> bool:

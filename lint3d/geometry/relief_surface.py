@@ -14,9 +14,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from lint3d.geometry.facet_turns import facet_turns
+from lint3d.geometry.flat_faces import stray_mm, with_few_facets
 from lint3d.geometry.open_lids import lids_of
 from lint3d.geometry.patches import Folds, folds
-from lint3d.geometry.relief_candidates import may_have_relief
+from lint3d.geometry.relief_candidates import is_plain, may_have_relief
 from lint3d.geometry.topology import EdgeTable, edge_table
 
 Floats = NDArray[np.float64]
@@ -79,20 +81,32 @@ def surfaces_to_search(
     Searched : the surface as it is where it is not closed and sound, nor can be made so by closing
         small and flat gaps; nothing if it has no creases
     """
-    if not may_have_relief(vertices, faces, table, step_mm, plain=plain):
+    turns = facet_turns(vertices, faces, table)
+    if not may_have_relief(vertices, faces, table, turns):
+        return
+    points, few = vertices, faces
+    if turns.is_whole:
+        points, few = with_few_facets(vertices, faces, table, turns, step_mm)
+    strayed = 0.0
+    if few is faces:
+        plain = plain or not is_plain(vertices, faces, table, step_mm, turns)
+    else:
+        strayed = stray_mm(step_mm)
+        plain = plain or not is_plain(points, few, edge_table(few, len(points)), step_mm)
+    if not plain:
         return
     is_whole = bool((table.users() == 2).all())
-    closed = faces if is_whole else _with_lids(vertices, faces, table)
+    closed = few if is_whole else _with_lids(vertices, faces, table)
     tolerances = (max(FINE_MM, 4 * step_mm), max(COARSE_MM, 4 * step_mm))
     first = 0
-    for number, (points, rows) in enumerate(simplified(vertices, closed, tolerances)):
+    for number, (corners, rows) in enumerate(simplified(points, closed, tolerances)):
         if not len(rows) or (first and len(rows) > FEWER * first):
             return
         first = len(rows)
         same = len(rows) == len(faces)
         yield Searched(
-            folds(points, rows, edge_table(rows, len(points)), SLIVER * tolerances[number]),
-            step_mm if same else sum(tolerances[: number + 1]),
+            folds(corners, rows, edge_table(rows, len(corners)), SLIVER * tolerances[number]),
+            step_mm if same else strayed + sum(tolerances[: number + 1]),
             True,
         )
     if not first:

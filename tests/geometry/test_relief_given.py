@@ -59,14 +59,18 @@ def test_a_clean_surface_is_told_to_its_rounding() -> None:
         assert upper - lower < 0.004
 
 
-def test_a_drum_that_is_known_is_not_doubted_for_what_a_simplified_mesh_says() -> None:
-    """Half the interval was 2 % of the height, and 5 % for the stem of an i."""
+@pytest.mark.parametrize("seed", [0, 3])
+def test_a_drum_that_is_known_is_not_doubted_for_what_a_simplified_mesh_says(seed: int) -> None:
+    """Half the interval was 2 % of the height, and 5 % for the stem of an i.
+
+    In one frame the foot of a stem is among the bands of its fillet, whose planes told 0.110.
+    """
     rounded = {"base": "cylinder", "radius": 13.0, "facet": 0.73, "fillet": 0.0446}
     case = shapes.lettered("Lit", 0.313, 2.65, **rounded)
-    simplified, told = heights(shapes.stored(shapes.moved(case, np.random.default_rng(0))))
-    assert min(value for value, _, _ in simplified) < 0.308
+    simplified, told = heights(shapes.stored(shapes.moved(case, np.random.default_rng(seed))))
+    assert all(lower <= 0.313 <= upper for _, lower, upper in simplified)
     for value, lower, upper in told:
-        assert value == pytest.approx(0.313, abs=1e-5)
+        assert value == pytest.approx(0.313, abs=2e-5)
         assert upper - lower < 1e-3
 
 

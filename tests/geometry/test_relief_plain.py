@@ -9,7 +9,7 @@ import shapes_relief as shapes
 import shapes_sound as sound
 from shapes_walls import arrays
 
-from lint3d.geometry.relief_candidates import may_have_relief
+from lint3d.geometry.relief_candidates import is_plain, may_have_relief
 from lint3d.geometry.topology import edge_table
 
 C = m3.CrossSection
@@ -20,7 +20,8 @@ def may(case: shapes.ReliefCase, seed: int = 0) -> bool:
     case = shapes.stored(shapes.moved(case, np.random.default_rng(seed)))
     step = 2.0**-23 * float(np.abs(case.vertices).max())
     table = edge_table(case.faces, len(case.vertices))
-    return may_have_relief(case.vertices, case.faces, table, step, plain=False)
+    surface = case.vertices, case.faces, table
+    return may_have_relief(*surface) and not is_plain(*surface, step)
 
 
 def part(body: m3.Manifold) -> shapes.ReliefCase:
