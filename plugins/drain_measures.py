@@ -125,8 +125,8 @@ def recesses(voids: Hollows, reach: Reach, sheet: Sheet) -> Recesses:
         is_asked = ball == reach.ball and reach.least_depth <= most
         here = reach if is_asked else reach_of(voids, ball, least)
         # What a smaller ball does not reach was told with that one.
-        blind = recesses_of(here, is_blind=True, limit=limit or None)
-        found += [(ball, *one) for one in blind.found if one[1].widest > narrower]
+        blind = recesses_of(here, is_blind=True, limit=limit or None, wider_than=narrower)
+        found += [(ball, *one) for one in blind.found]
     wide = wide_recesses(voids, balls[-1], _deep(sheet))
     found += [(np.inf, *one) for one in wide]
     return Recesses(voids, balls[-1], tuple(told_once(found)))

@@ -26,6 +26,8 @@ LEAST_RATIO = 3.0
 MOSTLY = 0.6
 #: A recess that is at least this share of a ball wide may be wider than the ball.
 _FILLED = 1.0 - 1e-6
+#: Places about as deep as they may be that are looked at nearer: fins and combs have dozens alike.
+_MOST_NEARER = 8
 #: Points of a way that are told.
 _MOST_STEPS = 24
 
@@ -86,24 +88,30 @@ def reach_of(hollows: Hollows, ball: float, least_depth: float) -> Reach:
     return Reach(hollows, ball, least_depth, tuple(found))
 
 
-def recesses_of(reach: Reach, is_blind: bool = False, limit: float | None = None) -> Recesses:
+def recesses_of(
+    reach: Reach, is_blind: bool = False, limit: float | None = None, wider_than: float = 0.0
+) -> Recesses:
     """What a ball does not reach, less what belongs to pockets.
 
     Parameters
     ----------
     is_blind : leave out what lies on a way through from one mouth to another
     limit : depth over width; what may lie on either side of it is looked at nearer
+    wider_than : mm, what is no wider than this all along is left out
     """
     from lint3d.geometry.voids_nearer import looked_at_nearer
     from lint3d.geometry.voids_recesses import recesses_in
 
     found = []
+    looked = 0
     for hollow, pockets, unreached in reach.found:
         for one in recesses_in(unreached, is_blind):
-            if any(node in pockets for node in one.nodes):
+            if one.widest <= wider_than or any(node in pockets for node in one.nodes):
                 continue
-            if limit is not None:
-                one = looked_at_nearer(hollow.surface, unreached, one, limit)
+            if limit is not None and looked < _MOST_NEARER:
+                nearer = looked_at_nearer(hollow.surface, unreached, one, limit)
+                looked += nearer is not one
+                one = nearer
             found.append((hollow, in_file(hollow, one)))
     found.sort(key=lambda pair: -pair[1].depth)
     return Recesses(reach.hollows, reach.ball, tuple(found))

@@ -145,7 +145,7 @@ def balls_from_outside(
     What has room for a ball, and belongs to the outside's chamber, is reached by it: chambers are
     one only if the opening between them is hardly narrower than the smaller of them.
     """
-    near = _beside(roomy.point + roomy.normal * radius, inside.centre, 2 * radius + REACH * apart)
+    near = beside(roomy.point + roomy.normal * radius, inside.centre, 2 * radius + REACH * apart)
     roomy = roomy[near]
     ahead = roomy.point + roomy.normal * (radius + 2 * space.grid.pitch)
     roomy = roomy[chamber_at(space, ahead) == 0]
@@ -157,7 +157,7 @@ def _cells(points: Floats, size: float) -> Ints:
     return cells
 
 
-def _beside(points: Floats, others: Floats, size: float) -> Bools:
+def beside(points: Floats, others: Floats, size: float) -> Bools:
     """(n,) does a point lie in the cell of another one, or in a cell next to that?"""
     if len(others) == 0:
         return np.zeros(len(points), bool)
@@ -192,41 +192,52 @@ def not_reached(
     is_seed = np.arange(len(every)) >= len(inside)
     # Whatever is free beyond the grid is outside.
     is_seed |= (every.radius >= FULL * radius) & ~index_in(space, every.centre)[1]
-    full = np.flatnonzero(every.radius >= FULL * radius)
+    # Balls that come from outside need not be joined to one another: the rest looks for them.
+    full = np.flatnonzero((every.radius >= FULL * radius) & ~is_seed)
     # Balls in one cell overlap well: one of them stands for all.
-    _, first, cell = np.unique(
-        _cells(every.centre[full], _CLOSE * radius), axis=0, return_index=True, return_inverse=True
-    )
-    centre = every.centre[full[first]]
+    cell, first = _number_cells(every.centre[full], _CLOSE * radius)
+    centre, outside = every.centre[full[first]], every.centre[is_seed]
+    outside = outside[_number_cells(outside, _CLOSE * radius)[1]]
     links = cKDTree(centre).query_pairs(OVERLAP * radius, output_type="ndarray")
-    outside = np.bincount(cell.reshape(-1), is_seed[full]) > 0
-    links = np.vstack([links, _links_out(scene, clearance, centre, outside, radius, apart)])
     group = connected_groups(len(centre), links[:, 0], links[:, 1])
-    is_out = np.isin(group, np.unique(group[outside]))
-    is_seed[full] |= is_out[cell.reshape(-1)]
+    met = _meet_outside(scene, clearance, centre, outside, radius, apart)
+    is_seed[full] |= np.isin(group, np.unique(group[met]))[cell]
     return every[~is_seed], every[is_seed]
 
 
-def _links_out(
+def _number_cells(points: Floats, size: float) -> tuple[Ints, Ints]:
+    """For each point the number of the cell it lies in, and for each cell its first point."""
+    if len(points) == 0:
+        return np.zeros(0, np.int64), np.zeros(0, np.int64)
+    cell = _cells(points, size)
+    cell -= cell.min(axis=0)
+    key = np.ravel_multi_index(tuple(cell.T), tuple(cell.max(axis=0) + 1))
+    _, first, number = np.unique(key, return_index=True, return_inverse=True)
+    return number.astype(np.int64), first.astype(np.int64)
+
+
+def _meet_outside(
     scene: RayScene,
     clearance: Clearance,
     centre: Floats,
-    outside: Bools,
+    outside: Floats,
     radius: float,
     apart: float,
-) -> Ints:
-    """(k, 2) rows of balls and of those outside that they see: over a rim it is farther."""
-    rows, others = np.flatnonzero(~outside), np.flatnonzero(outside)
-    if len(rows) == 0 or len(others) == 0:
-        return np.zeros((0, 2), np.int64)
-    gap, near = cKDTree(centre[others]).query(
-        centre[rows], k=[1, 2, 3, 4], distance_upper_bound=radius + REACH * apart
+) -> Bools:
+    """(n,) which balls overlap well with one outside, or see one? Over a rim it is farther."""
+    if len(centre) == 0 or len(outside) == 0:
+        return np.zeros(len(centre), bool)
+    gap, near = cKDTree(outside).query(
+        centre, k=[1, 2, 3, 4], distance_upper_bound=max(OVERLAP * radius, radius + REACH * apart)
     )
-    row, rank = np.nonzero(np.isfinite(gap))
-    pair = np.column_stack([rows[row], others[near[row, rank]]])
-    pair = pair[sees(scene, centre[pair[:, 0]], centre[pair[:, 1]])]
-    fits: Bools = clearance.at(centre[pair].mean(axis=1)) >= HARDLY_NARROWER * radius
-    return pair[fits]
+    met: Bools = gap[:, 0] <= OVERLAP * radius
+    row, rank = np.nonzero(np.isfinite(gap) & ~met[:, None])
+    other = outside[near[row, rank]]
+    seen = sees(scene, centre[row], other)
+    row, other = row[seen], other[seen]
+    fits = clearance.at((centre[row] + other) / 2) >= HARDLY_NARROWER * radius
+    met[row[fits]] = True
+    return met
 
 
 def links_between(scene: RayScene, points: Floats, apart: float) -> Ints:

@@ -24,6 +24,7 @@ from lint3d.geometry.voids_reach import (
     Balls,
     balls_before,
     balls_from_outside,
+    beside,
     chamber_at,
     is_roomy,
     links_between,
@@ -164,6 +165,8 @@ def find_unreached(
     scene = clearance.scene
     seeds = balls_from_outside(space, open_ones, inside, ball / 2, apart)
     hidden, start = not_reached(scene, clearance, space, inside, seeds, ball / 2, apart)
+    # Of those that the ball is at only what lies beside the rest tells how far in that is.
+    start = start[beside(start.centre, hidden.centre, ball / 2 + REACH * apart)]
     return Unreached(clearance, hidden, start, ball, least_depth, apart)
 
 
@@ -181,13 +184,13 @@ def recesses_in(unreached: Unreached, is_blind: bool = False) -> list[Recess]:
     links = links_between(scene, hidden.centre, apart)
     group = connected_groups(len(hidden), links[:, 0], links[:, 1])
     entry, entry_at, entry_from = _entries(scene, hidden, start, ball / 2, apart)
-    beside = np.zeros(len(start))
+    onward = np.zeros(len(start))
     is_by_itself = True
     if is_blind:
         aside = ways_through(hidden, links, (entry, entry_at), least_depth, apart)
         through = np.isfinite(aside)
         is_by_itself = not through.any()
-        beside = np.concatenate([beside, aside[through]])
+        onward = np.concatenate([onward, aside[through]])
         hidden, start = hidden[~through], _both(start, hidden[through])
         if len(hidden) == 0:
             return []
@@ -214,7 +217,7 @@ def recesses_in(unreached: Unreached, is_blind: bool = False) -> list[Recess]:
         mouths = hidden.centre[entry_at[mine]], entry[mine]
         one = _recess(scene, hidden, places, mouths, members, line, reached, ball, apart)
         # In a blind branch this is how far the ball that the way ends at lies from its mouth.
-        one = _deeper(one, float(beside[first]))
+        one = _deeper(one, float(onward[first]))
         if is_by_itself:
             one = replace(one, box=_box(hidden[members]))
         if one.depth >= least_depth and not _is_corner(unreached, one, reached[0]):

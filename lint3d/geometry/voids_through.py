@@ -27,7 +27,7 @@ _HARDLY_LONGER, _DEEP = 1.15, 0.88
 #: Shorter ways are noise, times the distance of places.
 _FAR_APART = 8.0
 #: Pieces of a mouth, and parts of what is not reached, between which ways through are looked for.
-_MOST_PIECES, _MOST_PARTS = 40, 12
+_MOST_PIECES, _MOST_PARTS = 40, 200
 
 
 def ways_through(
@@ -49,24 +49,32 @@ def ways_through(
     group = connected_groups(len(hidden), links[:, 0], links[:, 1])
     finite = np.isfinite(depth)
     deep = np.unique(group[finite & (depth >= least_depth)])[:_MOST_PARTS]
-    for one in deep:
+    of_group = np.argsort(group, kind="stable")
+    ends = np.searchsorted(group[of_group], [deep, deep + 1])
+    number = np.zeros(len(hidden), np.int64)
+    for one, first, last in zip(deep.tolist(), *ends.tolist(), strict=True):
         mine = np.flatnonzero((group[entry_at] == one) & (entry <= apart))
         if len(mine) < 2:
             continue
-        rows = np.flatnonzero(group == one)
+        # Ways lead through no other part.
+        rows = of_group[first:last]
+        number[rows] = np.arange(len(rows))
+        own = number[links[group[links[:, 0]] == one]]
         piece = _pieces(hidden.centre[entry_at[mine]], REACH * apart)
         far = np.stack(
             [
-                farthest(hidden, links, entry[mine[piece == k]], entry_at[mine[piece == k]])[0]
+                farthest(
+                    hidden[rows], own, entry[mine[piece == k]], number[entry_at[mine[piece == k]]]
+                )[0]
                 for k in range(int(piece.max()) + 1)
             ]
         )
         for i in range(len(far)):
             for j in range(i):
-                both = far[i][rows] + far[j][rows]
+                both = far[i] + far[j]
                 between = float(both.min())
                 middle = (both <= 1.03 * between + apart) & (
-                    np.abs(far[i][rows] - far[j][rows]) <= 0.1 * between + apart
+                    np.abs(far[i] - far[j]) <= 0.1 * between + apart
                 )
                 if between < max(least_depth, _FAR_APART * apart) or not middle.any():
                     continue

@@ -103,6 +103,14 @@ def test_ways_through_are_not_blind(is_blind: bool) -> None:
         assert found[0].depth == pytest.approx(10.0, abs=0.3)
 
 
+def test_however_many_ways_through_there_are_none_is_blind() -> None:
+    """Each of 14 slots of 1 mm through a plate is rinsed from both sides."""
+    solid = parts.block([58, 8, 8])
+    for row in range(14):
+        solid -= parts.block([1, 5, 30], [4 * row - 26, 0, 0])
+    assert _recesses(solid, 1.5, 2, is_blind=True) == []
+
+
 @pytest.mark.parametrize("seed", range(2))
 @pytest.mark.parametrize("deep", [0.4, 0.45, 0.6, 1.5])
 @pytest.mark.cases(3)
