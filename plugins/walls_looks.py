@@ -84,14 +84,13 @@ class Thickness:
 
     def for_reports(self) -> dict[str, Any]:
         """The field as plain arrays: where, how thick, on which face; `high` means that or more."""
-        spans = self.spans
-        step = max(1, -(-len(spans.value) // MOST_SHOWN))
-        value = np.where(spans.measured, spans.value, spans.high)[::step]
+        point, value, face = self.spans.at_every_point()
+        step = max(1, -(-len(value) // MOST_SHOWN))
         return {
-            "point": spans.point[::step].astype(np.float32),
-            "value": value.astype(np.float32),
-            "face": spans.face[::step].astype(np.int32),
-            "high": spans.high,
+            "point": point[::step].astype(np.float32),
+            "value": value[::step].astype(np.float32),
+            "face": face[::step].astype(np.int32),
+            "high": self.spans.high,
         }
 
     def regions(self, limit: float) -> list[ThinRegion]:

@@ -23,7 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.sampling import spread_points
-from lint3d.geometry.spans_across import ACCEPT_COS, Across, nothing, straight_across
+from lint3d.geometry.spans_across import ACCEPT_COS, Across, nothing, some_across, straight_across
 from lint3d.geometry.spans_ball import ball_of
 from lint3d.geometry.spans_behind import tapers_to_edge
 from lint3d.geometry.spans_dense import dense_facets, thinned_out
@@ -41,8 +41,26 @@ Look = Literal["inward", "outward"]
 
 
 @dataclass(eq=False)
+class LookedAt:
+    """Points spread over a surface, most of which met nothing.
+
+    Attributes
+    ----------
+    point : (p, 3) float64, mm
+    facet : (p,) int64, of the surface
+    row : (r,) int64, those that met something, ascending: what the first rows of a table tell of
+    """
+
+    point: Floats
+    facet: Ints
+    row: Ints
+
+
+@dataclass(eq=False)
 class Spans:
     """Spans at points of a surface, one way round.
+
+    At all points that were looked at, or at those alone from which something was met: see `spans`.
 
     Attributes
     ----------
@@ -78,6 +96,8 @@ class Spans:
     guess_mm: Floats  # (g,) about how far apart they are
     dense: Bools  # (k,) needles that are covered by points
     stands_for: Ints  # (s, 2) such a needle without a point of its own, and the row near it
+    samples_each: Ints  # (k,) points spread over each facet of `surface`
+    looked_at: LookedAt | None  # all points spread over it, where not each has a row
     floor_mm: float  # uncertainty that the coordinates alone leave
 
     @property
@@ -90,6 +110,21 @@ class Spans:
         thin: Bools = self.measured & ~self.knife & (self.interval[:, 0] < limit)
         return thin
 
+    def at_every_point(self) -> tuple[Floats, Floats, Ints]:
+        """Where (p, 3), span (p,) and face (p,) of all points looked at; `high` for no less."""
+        value = np.where(self.measured, self.value, self.high)
+        if self.looked_at is None:
+            return self.point, value, self.face
+        every = self.looked_at
+        known = len(every.row)
+        told = np.full(len(every.facet), self.high)
+        told[every.row] = value[:known]
+        return (
+            _then(every.point, self.point[known:]),
+            _then(told, value[known:]),
+            _then(self.surface.face_ids[every.facet], self.face[known:]),
+        )
+
     @cached_property
     def facets_apart(self) -> Floats:
         """(n,) mm, a lower bound of the distance between both facets; 0 without a second one.
@@ -101,14 +136,15 @@ class Spans:
         apart[rows] = distance_at_least(self.surface, self.pair[rows])
         return apart
 
-    @cached_property
-    def samples_each(self) -> Ints:
-        """(k,) int64 : points spread over each facet of `surface`."""
-        first = self.pair[self.area > 0, 0]
-        return np.bincount(first, minlength=len(self.surface.faces))
 
-
-def spans(surface: SpanSurface, low: float, high: float, look: Look = "inward") -> Spans:
+def spans(
+    surface: SpanSurface,
+    low: float,
+    high: float,
+    look: Look = "inward",
+    *,
+    everywhere: bool = True,
+) -> Spans:
     """Measure spans over the whole surface.
 
     Parameters
@@ -117,6 +153,8 @@ def spans(surface: SpanSurface, low: float, high: float, look: Look = "inward") 
     low, high : mm, the range of interest: thin places down to `low` apart are looked for,
         values beyond `high` are not told apart
     look : "inward" for walls, "outward" for gaps
+    everywhere : also tell of points from which nothing was met within the range: on a large sound
+        surface that is all but a few of millions
 
     Returns
     -------
@@ -145,8 +183,12 @@ def spans(surface: SpanSurface, low: float, high: float, look: Look = "inward") 
         some = np.linspace(0, len(point) - 1, effort.points).astype(np.int64)
         area = area[some] * (len(point) / len(some))
         point, facet, stands_for = point[some], facet[some], stands_for[:0]
+    each = np.bincount(facet if area.all() else facet[area > 0], minlength=count)
     if look == "outward" and surface.has_no_gaps(low):
         edges = knife_edges(surface, inward, True, np.zeros(0, np.int64), low / 2)
+        looked_at = None if everywhere else LookedAt(point, facet, np.zeros(0, np.int64))
+        if looked_at is not None:
+            point, facet, area = point[:0], facet[:0], area[:0]
         return _assemble(
             surface,
             inward,
@@ -155,9 +197,13 @@ def spans(surface: SpanSurface, low: float, high: float, look: Look = "inward") 
             (point, area, np.stack([facet, np.full_like(facet, -1)], axis=1), nothing(len(point))),
             no_contacts(),
             (np.zeros((0, 2), np.int64), np.zeros(0)),
-            (dense, stands_for),
+            (dense, stands_for, each, looked_at),
         )
-    met = straight_across(surface, inward, point, facet, reach)
+    row, met = some_across(surface, inward, point, facet, reach, everywhere)
+    every, looked_at = facet, None if everywhere else LookedAt(point, facet, row)
+    if not everywhere:
+        stands_for = _on_rows(stands_for, row, len(point))
+        point, facet, area = point[row], facet[row], area[row]
     feelers = effort.rays // FEELERS_SHARE
     pairs, guess, all_felt = first_guesses(
         surface, inward, look == "outward", reach, dense, low, feelers
@@ -166,6 +212,7 @@ def spans(surface: SpanSurface, low: float, high: float, look: Look = "inward") 
     pairs = np.concatenate([pairs, np.stack([facet, met.facet], axis=1)[steep]])
     guess = np.concatenate([guess, met.distance[steep] * met.facing[steep]])
     met.facet[steep] = -1
+    idle = ~_looked_at(every, met.facet, count) if too_many else None
     pair = np.stack([facet, met.facet], axis=1)
     tips = tips_of(surface, pair, met.distance)
     edges = knife_edges(surface, inward, look == "outward", tips, low / 2)
@@ -179,7 +226,7 @@ def spans(surface: SpanSurface, low: float, high: float, look: Look = "inward") 
         dense,
         (low, high, look == "outward"),
         effort.pairs,
-        ~_looked_at(pair, len(dense)) if too_many else None,
+        idle,
     )
     return _assemble(
         surface,
@@ -189,7 +236,7 @@ def spans(surface: SpanSurface, low: float, high: float, look: Look = "inward") 
         (point, area, pair, met),
         found,
         (pairs, guess),
-        (dense, stands_for),
+        (dense, stands_for, each, looked_at),
     )
 
 
@@ -204,12 +251,20 @@ def _samples(surface: SpanSurface, low: float, most: int) -> tuple[Floats, Ints,
     return surface.samples[low, most]
 
 
-def _looked_at(pair: Ints, count: int) -> Bools:
+def _looked_at(own: Ints, met: Ints, count: int) -> Bools:
     """(count,) which facets have a point of their own or were met from one."""
     looked_at = np.zeros(count, dtype=bool)
-    looked_at[pair[:, 0]] = True
-    looked_at[pair[pair[:, 1] >= 0, 1]] = True
+    looked_at[own] = True
+    looked_at[met[met >= 0]] = True
     return looked_at
+
+
+def _on_rows(stands_for: Ints, row: Ints, count: int) -> Ints:
+    """Needles and the points near them, as rows of those that are left; without those of others."""
+    number = np.full(count, -1)
+    number[row] = np.arange(len(row))
+    near = number[stands_for[:, 1]]
+    return np.stack([stands_for[near >= 0, 0], near[near >= 0]], axis=1)
 
 
 def _assemble(
@@ -220,7 +275,7 @@ def _assemble(
     samples: tuple[Floats, Floats, Ints, Across],
     found: Contacts,
     guesses: tuple[Ints, Floats],
-    dense: tuple[Bools, Ints],
+    dense: tuple[Bools, Ints, Ints, LookedAt | None],
 ) -> Spans:
     """Samples and exact contacts as one table, in the rows of the mesh that was given."""
     low, high, look, complete, floor = setting

@@ -44,12 +44,19 @@ class Across:
     value: Floats
     lower: Floats
 
+    def take(self, rows: Ints) -> Across:
+        return Across(*(getattr(self, name)[rows] for name in self.__dataclass_fields__))
+
 
 def nothing(count: int) -> Across:
     """Across so many points, where nothing is met."""
     none, far = np.full(count, -1, dtype=np.int64), np.full(count, np.inf)
     place = np.full((count, 3), np.nan)
     return Across(none, far, np.zeros(count), place, far.copy(), far.copy())
+
+
+def _no_across() -> tuple[Ints, Across]:
+    return np.zeros(0, dtype=np.int64), nothing(0)
 
 
 def straight_across(
@@ -69,17 +76,43 @@ def straight_across(
     Up to 5 degrees the distance straight across stands; beyond, the ball's, if it touches
     within the facet; the other of the two is the other end of the interval.
     """
-    k = len(point)
-    met = nothing(k)
+    return some_across(surface, inward, point, facet, reach, everywhere=True)[1]
+
+
+def some_across(
+    surface: SpanSurface,
+    inward: Floats,
+    point: Floats,
+    facet: Ints,
+    reach: float,
+    everywhere: bool,
+) -> tuple[Ints, Across]:
+    """Rows (j,) of the points from which a facet was met, and what lies across from those.
+
+    Of millions of points few meet anything: what is told of the others is not carried along.
+
+    Parameters
+    ----------
+    everywhere : all points instead, see `straight_across`
+    """
+    parts: list[tuple[Ints, Across]] = [_no_across()] * -(-len(point) // POINTS_AT_ONCE)
 
     def fill(start: int) -> None:
         rows = slice(start, start + POINTS_AT_ONCE)
-        part = _straight_across(surface, inward, point[rows], facet[rows], reach)
-        for name in Across.__dataclass_fields__:
-            getattr(met, name)[rows] = getattr(part, name)
+        some = _straight_across(surface, inward, point[rows], facet[rows], reach)
+        kept = np.arange(len(some.facet)) if everywhere else np.flatnonzero(some.facet >= 0)
+        if not everywhere:
+            some = some.take(kept)
+        parts[start // POINTS_AT_ONCE] = start + kept, some
 
-    side_by_side(fill, range(0, k, POINTS_AT_ONCE), before=lambda: surface.scene)
-    return met
+    side_by_side(fill, range(0, len(point), POINTS_AT_ONCE), before=lambda: surface.scene)
+    if len(parts) == 1:
+        return parts[0]
+    rows, across = zip(*parts or [_no_across()], strict=True)
+    names = Across.__dataclass_fields__
+    return np.concatenate(rows), Across(
+        *(np.concatenate([getattr(one, name) for one in across]) for name in names)
+    )
 
 
 def _straight_across(
