@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.sampling import points_in_rows
+from lint3d.geometry.side_by_side import side_by_side
 from lint3d.geometry.spans_surface import SpanSurface
 
 Floats = NDArray[np.float64]
@@ -24,7 +25,7 @@ DENSE_LEAST = 500  # fewer needles than that are cheap enough to be looked at pa
 NARROW = 0.5  # needles are at most so broad, as a share of the low end of the range
 SMOOTH_COS = float(np.cos(np.radians(10.0)))  # how far they may turn from one to the next
 STATIONS_EACH, STATIONS_MOST = 512, 100_000_000
-STATIONS_AT_ONCE = 1_000_000
+STATIONS_AT_ONCE = 100_000
 NEEDLES_AT_ONCE = 1_000_000
 POINTS_A_CELL = 8
 BITS = 20  # cells a side, as a power of 2
@@ -78,14 +79,19 @@ def _dense_facets(
         return dense
     cells = _Cells(surface, CELL * low)
     known = cells.beside(distinct(cells.key(point, facet)))
-    for number in np.unique(count):
+    corners = surface.corners
+    for number in np.unique(count).tolist():
         alike = rows[count == number]
-        for start in range(0, len(alike), max(1, STATIONS_AT_ONCE // int(number))):
-            some = alike[start : start + max(1, STATIONS_AT_ONCE // int(number))]
-            place, _ = points_in_rows(surface.corners[some], int(number))
+        each = max(1, STATIONS_AT_ONCE // number)
+
+        def fill(start: int, alike: Ints = alike, each: int = each, number: int = number) -> None:
+            some = alike[start : start + each]
+            place, _ = points_in_rows(corners.take(some, 0), number)
             key = cells.key(place.reshape(-1, 3), np.repeat(some, number))
             found = np.minimum(np.searchsorted(known, key), len(known) - 1)
             dense[some] = (known[found] == key).reshape(len(some), -1).all(axis=1)
+
+        side_by_side(fill, range(0, len(alike), each))
     return dense
 
 
@@ -108,7 +114,16 @@ def thinned_out(
     kept = np.ones(len(facet), dtype=bool)
     if not len(on_dense):
         return np.arange(len(facet)), area, np.zeros((0, 2), dtype=np.int64)
-    key = _Cells(surface, CELL * low).key(point[on_dense], facet[on_dense])
+    key = _Cells(surface, CELL * low).key(point.take(on_dense, 0), facet[on_dense])
+    # All points of most cells stay: only those of the others are put in order.
+    ranked = np.sort(key)
+    some = np.flatnonzero(ranked[POINTS_A_CELL:] == ranked[:-POINTS_A_CELL])
+    if not len(some):
+        return np.arange(len(facet)), area, np.zeros((0, 2), dtype=np.int64)
+    crowded = distinct(ranked[some])
+    place = np.minimum(np.searchsorted(crowded, key), len(crowded) - 1)
+    is_crowded = crowded[place] == key
+    on_dense, key = on_dense[is_crowded], key[is_crowded]
     order = np.argsort(key, kind="stable")
     begin = np.flatnonzero(np.diff(key[order], prepend=-1))
     size = np.diff(begin, append=len(order))
