@@ -138,11 +138,11 @@ def _longest_side_first(corners: Floats) -> Floats:
         x, y, z = (corners[:, (side + 1) % 3] - corners[:, side]).T
         lengths.append(np.sqrt(x * x + y * y + z * z))
     first, second, third = lengths
-    side = np.where(second > first, 1, 0)
-    side[third > np.maximum(first, second)] = 2
+    longest = np.where(second > first, 1, 0)
+    longest[third > np.maximum(first, second)] = 2
     # Rows of three numbers are taken, not chosen one by one: several times faster.
     flat, at = corners.reshape(-1, 3), 3 * np.arange(len(corners))
     turned = np.empty(corners.shape)
     for i in range(3):
-        turned[:, i] = flat.take(at + (side + i) % 3, 0)
+        turned[:, i] = flat.take(at + (longest + i) % 3, 0)
     return turned

@@ -197,7 +197,8 @@ def spans(
             (point, area, np.stack([facet, np.full_like(facet, -1)], axis=1), nothing(len(point))),
             no_contacts(),
             (np.zeros((0, 2), np.int64), np.zeros(0)),
-            (dense, stands_for, each, looked_at),
+            (dense, stands_for, each),
+            looked_at,
         )
     row, met = some_across(surface, inward, point, facet, reach, everywhere)
     every, looked_at = facet, None if everywhere else LookedAt(point, facet, row)
@@ -236,7 +237,8 @@ def spans(
         (point, area, pair, met),
         found,
         (pairs, guess),
-        (dense, stands_for, each, looked_at),
+        (dense, stands_for, each),
+        looked_at,
     )
 
 
@@ -275,7 +277,8 @@ def _assemble(
     samples: tuple[Floats, Floats, Ints, Across],
     found: Contacts,
     guesses: tuple[Ints, Floats],
-    dense: tuple[Bools, Ints, Ints, LookedAt | None],
+    dense: tuple[Bools, Ints, Ints],
+    looked_at: LookedAt | None,
 ) -> Spans:
     """Samples and exact contacts as one table, in the rows of the mesh that was given."""
     low, high, look, complete, floor = setting
@@ -317,7 +320,10 @@ def _assemble(
         edges,
         pair,
         *guesses,
-        *dense,
+        dense[0],
+        dense[1],
+        dense[2],
+        looked_at,
         floor,
     )
 

@@ -173,3 +173,29 @@ def test_spans_at_points_of_ones_own() -> None:
     assert (interval[:, 0] <= 0.5).all()
     assert (interval[:, 1] >= 0.5).all()
     assert (surface.normals[contact, 2] < -0.5).all()
+
+
+@pytest.mark.parametrize("make", ALL[:6], ids=lambda make: make.__name__)
+def test_points_that_met_nothing_may_be_left_out_and_nothing_else_changes(make: Any) -> None:
+    case = case_of(make, 3)
+    surface = surface_from_mesh(case.vertices, case.faces)
+    all_told = spans(surface, shapes.LOW, shapes.HIGH, case.look)
+    some = spans(surface, shapes.LOW, shapes.HIGH, case.look, everywhere=False)
+    assert some.measured.all()
+    assert np.array_equal(some.value, all_told.value[all_told.measured])
+    for here, there in zip(some.at_every_point(), all_told.at_every_point(), strict=True):
+        assert np.array_equal(here, there)
+    ours, theirs = (
+        [(region.value, region.area, region.faces.tolist()) for region in thin_regions(found)]
+        for found in (some, all_told)
+    )
+    assert ours == theirs
+
+
+def test_without_gaps_no_point_has_a_row_but_all_are_told() -> None:
+    surface = surface_from_mesh(*shapes.arrays(shapes.box([10, 20, 30])))
+    found = spans(surface, shapes.LOW, shapes.HIGH, "outward", everywhere=False)
+    assert len(found.value) == 0
+    point, value, face = found.at_every_point()
+    assert len(point) == len(face) > 0
+    assert (value == shapes.HIGH).all()
