@@ -72,6 +72,10 @@ def all_are_plain(vertices: Floats, ends: Ints, is_concave: Bools, step_mm: floa
     points = vertices[used]
     feature = connected_groups(len(used), local[:, 0], local[:, 1])
     count = int(feature.max(initial=-1)) + 1
+    branched = [_branched(local[mine], feature, count) for mine in (is_concave, ~is_concave)]
+    if (branched[0] & branched[1]).any():
+        # Neither its concave lines nor its convex ones are closed loops: a thread is left at once.
+        return False
     concave = _lines(points, local[is_concave], step_mm)
     convex = _lines(points, local[~is_concave], step_mm)
     # Nothing stands on a foot of straight lines, nor is there a floor in them: holes through walls.
@@ -116,6 +120,13 @@ def all_are_plain(vertices: Floats, ends: Ints, is_concave: Bools, step_mm: floa
     if bars.have_strokes(high):
         return False
     return not _have_spaces(points, feature, normal, raised | sunk, middle, reach)
+
+
+def _branched(ends: Ints, feature: Ints, count: int) -> Bools:
+    """(count,) do three edges of one kind meet in a vertex of each feature?"""
+    branched = np.zeros(count, bool)
+    branched[feature[np.bincount(ends.ravel(), minlength=len(feature)) > 2]] = True
+    return branched
 
 
 @dataclass(frozen=True, eq=False)

@@ -9,6 +9,8 @@ found" says nothing. Angles in radians. Guarded by tests/geometry/test_relief_ro
 
 from __future__ import annotations
 
+from functools import cached_property
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
@@ -35,34 +37,34 @@ LEAST_ALIKE = 0.15
 MOST_COMPARED, MOST_ASKED = 20_000, 2_000
 
 
-def is_rough(folds: Folds) -> bool:
-    """Is it no use to look for relief?
+class Roughness:
+    """How rough a surface is; worked out once, when first asked for."""
 
-    Parameters
-    ----------
-    folds : angles of a surface
+    def __init__(self, folds: Folds) -> None:
+        """
+        Parameters
+        ----------
+        folds : angles of a surface
+        """
+        self._folds = folds
 
-    Returns
-    -------
-    bool : False for surfaces of few faces, and for steep facets that repeat
-    """
-    if len(folds.faces) <= ROUGH_FACES or lonely_share(folds, ROUGH_TURN) <= MOST_LONELY:
-        return False
-    return noise_share(folds) > MOST_UNSETTLED
+    @cached_property
+    def is_rough(self) -> bool:
+        """Is it no use to look for relief? False for few faces, and for steep ones that repeat."""
+        folds = self._folds
+        if len(folds.faces) <= ROUGH_FACES or lonely_share(folds, ROUGH_TURN) <= MOST_LONELY:
+            return False
+        return self.noise_share > MOST_UNSETTLED
 
+    @cached_property
+    def may_hide_relief(self) -> bool:
+        """Is there so much noise that letters may be there where none are found?"""
+        return len(self._folds.faces) > ROUGH_FACES and self.noise_share > MOST_UNSETTLED
 
-def may_hide_relief(folds: Folds) -> bool:
-    """Is there so much noise that letters may be there where none are found?
-
-    Parameters
-    ----------
-    folds : angles of a surface
-
-    Returns
-    -------
-    bool : False for surfaces of few faces
-    """
-    return len(folds.faces) > ROUGH_FACES and noise_share(folds) > MOST_UNSETTLED
+    @cached_property
+    def noise_share(self) -> float:
+        """Area of the unsettled faces as a share of the surface; 0 if they repeat."""
+        return noise_share(self._folds)
 
 
 def noise_share(folds: Folds) -> float:
@@ -96,17 +98,17 @@ def _repeating_share(looks: Floats) -> float:
 
 def _round_each_face(folds: Folds) -> tuple[Floats, Ints]:
     """(m, 3) turns at the sides of each face, ascending, and (m, 3) the faces beyond; -1: none."""
-    turn = np.zeros((len(folds.faces), 3))
+    turn = np.full((len(folds.faces), 3), np.inf)
     beyond = np.full((len(folds.faces), 3), -1)
-    mine = np.concatenate([folds.face[:, 0], folds.face[:, 1]])
-    other = np.concatenate([folds.face[:, 1], folds.face[:, 0]])
-    both = np.concatenate([folds.turn, folds.turn])
-    order = np.lexsort((both, mine))
-    mine = mine[order]
-    side = np.arange(len(mine)) - np.searchsorted(mine, mine)
-    turn[mine, side] = both[order]
-    beyond[mine, side] = other[order]
-    return turn, beyond
+    mine = folds.face.T.ravel()
+    order = np.argsort(mine, kind="stable")
+    count = np.bincount(mine, minlength=len(folds.faces))
+    side = np.arange(len(mine)) - np.repeat(np.cumsum(count) - count, count)
+    turn[mine[order], side] = np.tile(folds.turn, 2)[order]
+    beyond[mine[order], side] = folds.face[:, ::-1].T.ravel()[order]
+    ascending = np.argsort(turn, axis=1, kind="stable")
+    turn = np.take_along_axis(turn, ascending, axis=1)
+    return np.where(np.isinf(turn), 0.0, turn), np.take_along_axis(beyond, ascending, axis=1)
 
 
 def _spread(rows: Ints, most: int) -> Ints:

@@ -26,7 +26,7 @@ from lint3d.geometry.relief_heights import CLEAR, CLEAR_COARSE, measure_height
 from lint3d.geometry.relief_islands import Island, islands, merged
 from lint3d.geometry.relief_levels import islands_by_level, islands_on_known_patches
 from lint3d.geometry.relief_lines import Inscription, inscriptions_among, with_inner
-from lint3d.geometry.relief_roughness import is_rough, may_hide_relief
+from lint3d.geometry.relief_roughness import Roughness
 from lint3d.geometry.relief_shapes import Shape
 from lint3d.geometry.relief_surface import Searched, surfaces_to_search
 from lint3d.geometry.relief_untold import untold_beside
@@ -150,7 +150,8 @@ def _told_shapes(found: Found) -> list[Shape]:
 
 def _on_surface(searched: Searched, step_mm: float) -> Found:
     folds = searched.folds
-    if is_rough(folds):
+    roughness = Roughness(folds)
+    if roughness.is_rough:
         return Found(trouble=TOO_ROUGH)
     found = islands(folds)
     if len(found) > MOST_ISLANDS:
@@ -167,7 +168,7 @@ def _on_surface(searched: Searched, step_mm: float) -> Found:
             again = _made_of(shapes, searched)
             if _told_shapes(again):
                 return again
-    if not _told_shapes(sorted_out) and may_hide_relief(folds):
+    if not _told_shapes(sorted_out) and roughness.may_hide_relief:
         return Found(trouble=TOO_ROUGH)
     if not _told_shapes(sorted_out) and is_coarse(folds):
         untold = [*sorted_out.marks, *sorted_out.others]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lint3d.geometry.relief_base import fit_base, frame, quantile
+from lint3d.geometry.relief_base import fit_base, frame, quantile, square_columns
 
 RADIUS = 20.0
 
@@ -72,3 +72,15 @@ def test_a_frame_is_right_handed() -> None:
 def test_quantile_by_weight() -> None:
     assert quantile(np.array([3.0, 1.0, 2.0]), np.array([1.0, 1.0, 8.0]), 0.5) == 2.0
     assert quantile(np.zeros(0), np.zeros(0), 0.5) == 0.0
+
+
+@pytest.mark.parametrize("alike", [1.0, 1e-3, 1e-7, 0.0])
+@pytest.mark.parametrize("count", [20, 400, 5000])
+def test_columns_are_square_to_each_other_however_alike_they_were(count: int, alike: float) -> None:
+    rng = np.random.default_rng(count)
+    terms = rng.normal(size=(count, 6))
+    terms[:, 5] = terms[:, 4] + alike * terms[:, 5]
+    square, back = square_columns(terms)
+    assert np.abs(square.T @ square - np.eye(6)).max() < 1e-11
+    assert np.abs(square @ back - terms).max() < 1e-12 * np.abs(terms).max() * 10
+    assert np.abs(np.tril(back, -1)).max() == 0

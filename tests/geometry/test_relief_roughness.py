@@ -11,7 +11,7 @@ import shapes_sound as sound
 from shapes_walls import arrays
 
 from lint3d.geometry.patches import Folds, folds
-from lint3d.geometry.relief_roughness import is_rough, may_hide_relief, noise_share
+from lint3d.geometry.relief_roughness import Roughness, noise_share
 from lint3d.geometry.reliefs import Found, find_reliefs
 from lint3d.geometry.topology import edge_table
 
@@ -35,12 +35,12 @@ def test_a_thread_is_no_noise(pitch: float, deep: float) -> None:
     there = folds_of(*arrays(sound.thread(int(20 / pitch), pitch, 6, deep)))
     assert len(there.faces) > 10_000
     assert noise_share(there) == 0
-    assert not is_rough(there)
+    assert not Roughness(there).is_rough
 
 
 @pytest.mark.parametrize("sigma", [0.05, 0.1])
 def test_a_noisy_thread_is_noise(sigma: float) -> None:
-    assert is_rough(folds_of(*noisy(sound.thread(6), sigma)))
+    assert Roughness(folds_of(*noisy(sound.thread(6), sigma))).is_rough
 
 
 def test_the_order_of_faces_changes_nothing() -> None:
@@ -84,7 +84,7 @@ def test_few_faces_are_never_rough() -> None:
     """A crystal of random points turns steeply everywhere, but has few faces."""
     points = np.random.default_rng(0).normal(size=(300, 3))
     body = m3.Manifold.hull_points(points / np.linalg.norm(points, axis=1)[:, None] * 10)
-    assert not may_hide_relief(folds_of(*arrays(body)))
+    assert not Roughness(folds_of(*arrays(body))).may_hide_relief
 
 
 def test_coarse_gems_are_no_noise() -> None:
