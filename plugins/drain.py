@@ -225,9 +225,9 @@ def blind_depth(
 def unreachable(distances: Recesses) -> Iterator[Place | LeftOut]:
     """Support so far inside that cleaning hardly reaches it.
 
-    The value is the distance from the outside: of a pocket from its middle, along the shortest of
-    the ways that are nearly as wide as the widest; of a bent or narrow place from where it is no
-    wider than a self-venting opening.
+    The value is the distance from the outside: of a pocket from the farthest of its widest places,
+    along the shortest of the ways that are nearly as wide as the widest; of a bent or narrow place
+    from where it is no wider than a self-venting opening.
 
     Remedy: open the part nearer to that place.
     """

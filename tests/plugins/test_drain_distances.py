@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import math
+from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
 import networkx as nx
 import numpy as np
 import pytest
+import shapes_voids as parts
+from parts import write_stl
 
+import lint3d
 from lint3d_plugins.drain_distances import distances_behind
 
 
@@ -68,3 +73,20 @@ def test_what_lies_past_the_mouth_is_outside() -> None:
     opening(graph, 0, 1, 2.0, 20.0)
     graph.edges[0, 1, 0]["throat"].way.width = np.array([9.0, 8, 2, 2, 2])
     assert distances_behind(hollow_of(graph), neck_of(1, 2.0))[1][0] == pytest.approx(10.0)
+
+
+@pytest.mark.parametrize("seed", [1, 4])
+def test_a_flat_pocket_reaches_to_its_far_ends(seed: int, tmp_path: Path) -> None:
+    """The hole is in the middle of the largest side; 5.2 or 28 mm were told, by the frame."""
+    solid = parts.block([50, 30, 10]) - parts.block([46, 26, 6])
+    solid -= parts.rod([0, 0, 0], [0, 0, 6], 2, 16)
+    vertices, faces = parts.mesh(solid, parts.random_frame(seed))
+    path = write_stl(tmp_path / "a.stl", vertices[faces])
+    limits = ["drain/narrow-neck=2", "drain/unreachable=15"]
+    only = ["drain/unreachable"]
+    (result,) = lint3d.inspect([str(path)], only=only, limits=limits, workers=0).results
+    truth = 5 + math.hypot(20, 10)
+    assert result.measured == pytest.approx(truth, abs=1.5)
+    assert result.lower is not None
+    assert result.lower > 15
+    assert result.kind == "fail"
