@@ -34,6 +34,7 @@ from lint3d.geometry.rods_groups import (
 from lint3d.geometry.rods_lines import lines_of
 from lint3d.geometry.rods_lips import lips
 from lint3d.geometry.spans import Look
+from lint3d.geometry.spans_dense import distinct
 from lint3d.geometry.spans_effort import effort_of_step
 from lint3d.geometry.spans_surface import SpanSurface
 
@@ -109,7 +110,7 @@ def worst_bars(surface: SpanSurface, reach: float, look: Look, most: int) -> tup
 
 def _facets_of(felt: Felt, group: Ints) -> tuple[Ints, Ints]:
     """Facets that points of a group lie on, each once, and the group."""
-    key = np.unique(felt.facet * np.int64(int(group.max()) + 1) + group)
+    key = distinct(felt.facet * np.int64(int(group.max()) + 1) + group)
     size = np.int64(int(group.max()) + 1)
     return key // size, key % size
 

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from lint3d.geometry.ray_fans import chords
 from lint3d.geometry.rods_search import searched
 from lint3d.geometry.sampling import spread_points
+from lint3d.geometry.side_by_side import side_by_side
 from lint3d.geometry.spans_pairs import dot
 from lint3d.geometry.spans_regions import ROD_RATIO
 from lint3d.geometry.spans_surface import SpanSurface
@@ -23,6 +24,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
+POINTS_AT_ONCE = 20_000  # from which all is felt at once, on one core
 POINTS_MOST = 60_000  # points felt at once, beside one a facet
 DIRECTIONS = 8  # chords felt through each place, over half a turn
 CHORD_REACH = 20.0  # they are felt up to this many times the thickness each way
@@ -152,24 +154,10 @@ def _felt_at(
         POINTS_MOST + len(facets),
     )
     facet = facets[owner]
-    # Across the broader way of a flat bar, too: its sides all round give the axis.
-    broad = ROD_RATIO * reach
-    across, distance, facing = _across(surface, inward, point, facet, broad)
-    good = across >= 0
-    contact = point + inward[facet] * np.where(good, distance, 0.0)[:, None]
-    width, way = np.full(len(point), np.inf), np.zeros((len(point), 3))
-    wide = near[1][owner]
-    rows = np.flatnonzero(good & (wide > 0))
-    width[rows], way[rows] = _chord_beside(
-        surface, point[rows], contact[rows], near[0][owner[rows]]
+    across, distance, facing, contact, width, way, wide = _felt_from(
+        surface, inward, (point, facet), near, owner, reach
     )
-    # What is as wide as the bar near it needs one chord: a wider one may run askew.
-    like = good & _is_thin(width, distance, reach) & (np.abs(width - wide) <= ALIKE * wide)
-    rows = np.flatnonzero(good & ~like)
-    width[rows] = np.inf
-    rows = rows[_may_be_thin(surface, point[rows], contact[rows])]
-    width[rows], way[rows] = _chords(surface, point[rows], contact[rows])
-    wide[rows] = width[rows]
+    good = across >= 0
     narrow = np.minimum(width, distance)
     is_thin = good & _is_thin(width, distance, reach)
     # In the corners of a triangle a bar is flat; that is nothing against it.
@@ -205,6 +193,68 @@ def _felt_at(
     return felt, whole, unsure
 
 
+def _felt_from(
+    surface: SpanSurface,
+    inward: Floats,
+    place: tuple[Floats, Ints],
+    near: tuple[Floats, Floats],
+    owner: Ints,
+    reach: float,
+) -> tuple[Ints, Floats, Floats, Floats, Floats, Floats, Floats]:
+    """What lies across from points, and how wide it is there, on two cores.
+
+    Returns
+    -------
+    across, distance, facing : see `_across`
+    contact : (k, 3) mm, straight across
+    width : (k,) mm, the shortest chord square to that, inf where it is not thin; way : (k, 3)
+    wide : (k,) mm, the width that those beside it are compared with
+    """
+    point, facet = place
+    count = len(point)
+    across = np.empty(count, dtype=np.int64)
+    distance, facing, width, wide = (np.empty(count) for _ in range(4))
+    contact, way = np.empty((count, 3)), np.empty((count, 3))
+
+    def feel(start: int) -> None:
+        rows = slice(start, start + POINTS_AT_ONCE)
+        of = owner[rows]
+        some = (point[rows], facet[rows]), (near[0].take(of, 0), near[1][of])
+        felt = _felt_from_some(surface, inward, *some, reach)
+        across[rows], distance[rows], facing[rows], contact[rows] = felt[:4]
+        width[rows], way[rows], wide[rows] = felt[4:]
+
+    side_by_side(feel, range(0, count, POINTS_AT_ONCE), before=lambda: surface.scene)
+    return across, distance, facing, contact, width, way, wide
+
+
+def _felt_from_some(
+    surface: SpanSurface,
+    inward: Floats,
+    place: tuple[Floats, Ints],
+    near: tuple[Floats, Floats],
+    reach: float,
+) -> tuple[Ints, Floats, Floats, Floats, Floats, Floats, Floats]:
+    point, facet = place
+    # Across the broader way of a flat bar, too: its sides all round give the axis.
+    broad = ROD_RATIO * reach
+    across, distance, facing = _across(surface, inward, point, facet, broad)
+    good = across >= 0
+    contact = point + inward.take(facet, 0) * np.where(good, distance, 0.0)[:, None]
+    width, way = np.full(len(point), np.inf), np.zeros((len(point), 3))
+    along, wide = near
+    rows = np.flatnonzero(good & (wide > 0))
+    width[rows], way[rows] = _chord_beside(surface, point[rows], contact[rows], along[rows])
+    # What is as wide as the bar near it needs one chord: a wider one may run askew.
+    like = good & _is_thin(width, distance, reach) & (np.abs(width - wide) <= ALIKE * wide)
+    rows = np.flatnonzero(good & ~like)
+    width[rows] = np.inf
+    rows = rows[_may_be_thin(surface, point[rows], contact[rows])]
+    width[rows], way[rows] = _chords(surface, point[rows], contact[rows])
+    wide[rows] = width[rows]
+    return across, distance, facing, contact, width, way, wide
+
+
 def _is_thin(width: Floats, distance: Floats, reach: float) -> Bools:
     """Is a place, so far across and so wide square to that, thin both ways?"""
     thin: Bools = (width <= ROD_RATIO * distance) & (np.minimum(width, distance) <= reach)
@@ -216,7 +266,7 @@ def _across(
 ) -> tuple[Ints, Floats, Floats]:
     """What is met straight across: facet or -1, how far, and cosine to its outer side."""
     ways = inward[facet]
-    across = surface.scene.first_facet(point, ways, np.full(len(point), reach))
+    across = surface.scene.first_facet(point, ways, reach)
     distance = surface.scene.distance(point, ways, across)
     facing = np.where(across >= 0, -dot(ways, inward[across]), 0.0)
     lost = (facing < LEANS_COS) | (distance > reach) | (distance <= 0)
