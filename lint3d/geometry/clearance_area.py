@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.clearance import closest_points
+from lint3d.geometry.vectors import cross_product
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -101,6 +102,6 @@ def quartered(corners: Floats) -> Floats:
 
 
 def _areas(corners: Floats) -> Floats:
-    normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    area: Floats = 0.5 * np.linalg.norm(normal, axis=1)
+    normal = cross_product(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    area: Floats = 0.5 * np.sqrt(np.einsum("ij,ij->i", normal, normal))
     return area

@@ -19,6 +19,7 @@ from lint3d.geometry.clearance_area import cut_small
 from lint3d.geometry.clearance_spots import Spot, touching_faces
 from lint3d.geometry.clearance_triangles import nearest_on_each
 from lint3d.geometry.components import connected_groups
+from lint3d.geometry.vectors import cross_product
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -103,8 +104,8 @@ def fit_at(
     there = _patch(two, patches[1], _squarest(two, spot.point[1], across, spot.face[1])) - origin
     wide = max(reach, 2 * spot.distance)
     close = _within_boxes(here, there, wide)
-    near = (_nearby(close[0]), _nearby(close[1]))
-    facing = _facing(*near, wide)
+    near = _Sides(_nearby(close[0]), _nearby(close[1]))
+    facing = _facing(near, wide)
     if facing is None:
         return None
     shapes = (
@@ -119,11 +120,11 @@ def fit_at(
         faceting = shapes[0].sagitta + shapes[1].sagitta
         if kind == "round":
             reach = 1.02 * (abs(shapes[0].radius - shapes[1].radius) + (offset or 0.0)) + faceting
-            near = (_nearby(_on(here, shapes[0])), _nearby(_on(there, shapes[1])))
+            near = _Sides(_nearby(_on(here, shapes[0])), _nearby(_on(there, shapes[1])))
         else:
             reach = max(wide, _LOOSE * spot.distance)
             near = _sliding(one, two, spot, reach)
-    gap = _gap_over(*near, max(reach, spot.distance) + 4 * one.uncertainty_mm)
+    gap = _gap_over(near, max(reach, spot.distance) + 4 * one.uncertainty_mm)
     if gap is None:
         return None
     return Fit(
@@ -139,13 +140,13 @@ def fit_at(
     )
 
 
-def _sliding(one: Surface, two: Surface, spot: Spot, reach: float) -> tuple[Floats, Floats]:
+def _sliding(one: Surface, two: Surface, spot: Spot, reach: float) -> _Sides:
     """All faces round the spot that look straight at the other body: the four sides of a slider in
     its channel, and not the one pair that is nearest."""
     origin = spot.point.mean(axis=0)
     rows = _boxed(one.corners, two.corners, reach)
     sides = (one.corners[rows[0]] - origin, two.corners[rows[1]] - origin)
-    facing = _facing(*sides, reach)
+    facing = _facing(_Sides(*sides), reach)
     near = []
     for which, surface in enumerate((one, two)):
         face = surface.row[rows[which]]
@@ -154,7 +155,7 @@ def _sliding(one: Surface, two: Surface, spot: Spot, reach: float) -> tuple[Floa
         group = touching_faces(surface.faces[face[kept]])
         start = group[face[kept] == spot.face[which]]
         near.append(_nearby(sides[which][kept][np.isin(group, start)]))
-    return near[0], near[1]
+    return _Sides(near[0], near[1])
 
 
 def _squarest(surface: Surface, point: Floats, across: Floats, face: int) -> int:
@@ -203,19 +204,17 @@ def _boxed(one: Floats, two: Floats, reach: float) -> tuple[Ints, Ints]:
     return rows[0], rows[1]
 
 
-def _facing(here: Floats, there: Floats, reach: float) -> tuple[Ints, Ints] | None:
+def _facing(sides: _Sides, reach: float) -> tuple[Ints, Ints] | None:
     """Faces of both sides that look straight at each other within reach.
 
     Looked at from both: from a wide facet's few samples a small one over it is missed.
     """
-    if len(here) == 0 or len(there) == 0:
+    if len(sides[0]) == 0 or len(sides[1]) == 0:
         return None
-    sides = [(here, there), (there, here)]
     found = []
-    for mine, other in sides:
-        cells, owner = cut_small(mine, _FEWEST_SAMPLES)
-        seen = _straight(cells, other, reach)
-        found.append((np.unique(owner[seen.rows]), np.unique(seen.face)))
+    for look in (sides.look_from(0), sides.look_from(1)):
+        seen = look.straight(reach)
+        found.append((np.unique(look.owner[seen.rows]), np.unique(seen.face)))
     first = np.union1d(found[0][0], found[1][1])
     second = np.union1d(found[0][1], found[1][0])
     return (first, second) if len(first) and len(second) else None
@@ -232,14 +231,38 @@ class _Seen:
     area: Floats
 
 
-def _straight(cells: Floats, other: Floats, reach: float) -> _Seen:
-    """Which cells have something straight ahead within reach?"""
-    middle, cross = cells.mean(axis=1), _crosses(cells)
-    distance, face, point = closest_points(middle, other)
-    ahead = np.abs(np.einsum("ij,ij->i", point - middle, _unit(cross)))
-    rows = np.flatnonzero((distance <= reach) & (ahead >= _FACING_COS * distance))
-    area = 0.5 * np.linalg.norm(cross[rows], axis=1)
-    return _Seen(rows, face[rows], distance[rows], area)
+class _Look:
+    """From small cells of one side to what is nearest on the other: made once, asked twice."""
+
+    def __init__(self, mine: Floats, other: Floats) -> None:
+        cells, self.owner = cut_small(mine, _FEWEST_SAMPLES)
+        middle, self.cross = cells.mean(axis=1), _crosses(cells)
+        self.distance, self.face, point = closest_points(middle, other)
+        self.ahead = np.abs(np.einsum("ij,ij->i", point - middle, _unit(self.cross)))
+
+    def straight(self, reach: float) -> _Seen:
+        """Which cells have something straight ahead within reach?"""
+        straight = self.ahead >= _FACING_COS * self.distance
+        rows = np.flatnonzero((self.distance <= reach) & straight)
+        area = 0.5 * np.linalg.norm(self.cross[rows], axis=1)
+        return _Seen(rows, self.face[rows], self.distance[rows], area)
+
+
+class _Sides:
+    """Some faces of both bodies, and what each sees of the other."""
+
+    def __init__(self, here: Floats, there: Floats) -> None:
+        self.corners = (here, there)
+        self._looks: dict[int, _Look] = {}
+
+    def __getitem__(self, which: int) -> Floats:
+        return self.corners[which]
+
+    def look_from(self, which: int) -> _Look:
+        """From 0, the first, or 1, the second."""
+        if which not in self._looks:
+            self._looks[which] = _Look(self.corners[which], self.corners[1 - which])
+        return self._looks[which]
 
 
 def _shape(corners: Floats, step: float) -> _Shape | None:
@@ -313,14 +336,12 @@ def _on(corners: Floats, shape: _Shape) -> Floats:
     return keep
 
 
-def _gap_over(here: Floats, there: Floats, reach: float) -> tuple[float, float, float] | None:
+def _gap_over(sides: _Sides, reach: float) -> tuple[float, float, float] | None:
     """Mean and largest gap, and the area, where the smaller side looks straight at the other."""
-    if len(here) == 0 or len(there) == 0:
+    if len(sides[0]) == 0 or len(sides[1]) == 0:
         return None
-    sizes = [np.linalg.norm(_crosses(side), axis=1).sum() for side in (here, there)]
-    if sizes[1] < sizes[0]:
-        here, there = there, here
-    seen = _straight(cut_small(here, _FEWEST_SAMPLES)[0], there, reach)
+    sizes = [np.linalg.norm(_crosses(side), axis=1).sum() for side in sides.corners]
+    seen = sides.look_from(1 if sizes[1] < sizes[0] else 0).straight(reach)
     if len(seen.rows) == 0:
         return None
     mean = float(np.average(seen.distance, weights=seen.area + 1e-300))
@@ -328,8 +349,7 @@ def _gap_over(here: Floats, there: Floats, reach: float) -> tuple[float, float, 
 
 
 def _crosses(corners: Floats) -> Floats:
-    cross: Floats = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    return cross
+    return cross_product(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
 
 
 def _unit(vectors: Floats) -> Floats:

@@ -191,11 +191,30 @@ class Field:
         """Exact distances, where less than `within`, of some faces or of the nearest of a group."""
         if len(rows) == 0:
             return
+        bound = self._no_farther(rows)
+        if group is not None:
+            of_group = np.full(int(group.max()) + 1, np.inf)
+            np.minimum.at(of_group, group, bound)
+            bound = of_group[group]
+        within = np.minimum(within, bound)
         found = nearest_faces(self.here[rows], self.there, within, group, self.slack)
         better = found.distance < self.known[rows[found.face]]
         face = rows[found.face[better]]
         self.known[face], self.other[face] = found.distance[better], found.other[better]
         self.points[0, face], self.points[1, face] = found.point[better], found.other_point[better]
+
+    def _no_farther(self, rows: Ints) -> Floats:
+        """Some faces are surely nearer than this, by the corners of both sides.
+
+        With little to choose from the exact search takes a third of the time.
+        """
+        here = self.here[rows]
+        near = closest_points(here.reshape(-1, 3), self.there)[0].reshape(-1, 3).min(axis=1)
+        corner = _each_once(self.there)
+        far, face, _ = closest_points(corner, here)
+        np.minimum.at(near, face, far)
+        # What the search may miss by is left to it, so that it finds the nearest by itself.
+        return near * (1 + 1e-12) + 2 * self.slack
 
     def _regions(self) -> tuple[Ints, list[float]]:
         """Region of each face (-1: too far) and the level of each region."""
@@ -252,6 +271,16 @@ def _needles(corners: Floats) -> int:
     longest = np.einsum("kij,kij->ki", side, side).max(axis=1)
     normal = cross_product(side[:, 0], side[:, 1])
     return int((np.sqrt(np.einsum("kj,kj->k", normal, normal)) * _NEEDLE < longest).sum())
+
+
+def _each_once(corners: Floats) -> Floats:
+    """(n, 3) the corners of triangles, each place once."""
+    points = corners.reshape(-1, 3)
+    order = np.lexsort(points.T)
+    is_new = np.ones(len(order), dtype=bool)
+    is_new[1:] = (points[order[1:]] != points[order[:-1]]).any(axis=1)
+    once: Floats = points[order[is_new]]
+    return once
 
 
 def touching_faces(faces: Ints) -> Ints:

@@ -31,6 +31,7 @@ MANY_PAIRS = 4_000_000
 _PAIRS_AT_ONCE = 1 << 18
 _PORTION = 1 << 17
 _LEAVES = 1 << 14  # pairs whose corners stay in the processor's cache
+_FEW = 256
 _CELLS = 1023  # 10 bits a direction in the order of the leaves
 
 
@@ -208,7 +209,11 @@ class _Search:
                 a, b = a.take(rows, 0), b.take(rows, 0)
                 np.maximum(least, _shadow_gap(a, b, axis_of(a, b)), out=least)
             order = np.argsort(least, kind="stable")
-            for portion in (order[: len(order) // 16], order[len(order) // 16 :]):
+            # Of few pairs all are worked out at once: a second call would cost more than it saves.
+            first_few = len(order) // 16 if len(order) > _FEW else 0
+            for portion in (order[:first_few], order[first_few:]):
+                if not len(portion):
+                    continue
                 rows = portion[self._may_matter(near[portion], least[portion])]
                 self._take(
                     near[rows], far[rows], *triangle_distances(a.take(rows, 0), b.take(rows, 0))
