@@ -51,7 +51,11 @@ def round_places(thickness: Thickness, felt: Bars, interest: Interest, remark: s
     for limit, passed in ((interest.high / HEAD_ROOM, False), (interest.high, True)):
         found = [one for one in thickness.regions(limit) if one.kind == "rod"]
         bars = bars_of_regions(thickness.spans, found)
-        rows = _without_chords(thickness, found, bars, felt)
+        rows = [
+            i
+            for i in _without_chords(thickness, found, bars, felt)
+            if not _is_wide_enough(bars[i], limit)
+        ]
         told = places_of([found[i] for i in rows], remark)
         pairs = list(zip(told, [bars[i] for i in rows], strict=True))
         below = sorted(
@@ -81,6 +85,11 @@ def round_places(thickness: Thickness, felt: Bars, interest: Interest, remark: s
         if places:
             break
     return Places(places, left_out)
+
+
+def _is_wide_enough(bar: Bar | None, limit: float) -> bool:
+    """Is it a hole, measured by all its sides, of which some alone are nearer than the limit?"""
+    return bar is not None and bar.is_whole and bar.lower >= limit
 
 
 def _without_chords(

@@ -33,6 +33,7 @@ from lint3d.geometry.rods_groups import (
 )
 from lint3d.geometry.rods_lines import lines_of
 from lint3d.geometry.rods_lips import lips
+from lint3d.geometry.rods_rings import whole_rings
 from lint3d.geometry.spans import Look
 from lint3d.geometry.spans_dense import distinct
 from lint3d.geometry.spans_effort import effort_of_step
@@ -94,12 +95,18 @@ def worst_bars(surface: SpanSurface, reach: float, look: Look, most: int) -> tup
     if parted.max() > group.max():
         group = parted
         axis, straight = axes_of(surface, inward, felt, group)
+    if look == "outward":
+        # The sides of a star are found apart, and are one hole.
+        sides, width = _facets_of(felt, group), _least_of(felt.narrow, group)
+        ring = whole_rings(surface, inward, *sides, axis, straight, width).ring
+        if (ring != np.arange(len(ring))).any():
+            group = np.unique(ring[group], return_inverse=True)[1]
+            axis, straight = axes_of(surface, inward, felt, group)
     keep = worst_groups(felt, group, axis, most)
     felt, group = on_some(felt, group, keep)
     axis, straight = axis[keep], straight[keep]
-    found, kept = _bars(surface, inward, felt, group, whole, axis, straight, look == "outward")
+    found, side = _bars(surface, inward, felt, group, whole, axis, straight, look == "outward")
     is_long = np.array([bar.length >= SHORTEST * bar.diameter for bar in found], bool)
-    side = np.bincount(group, felt.area)[kept]
     round_side = np.array([np.pi * bar.diameter * bar.shortest for bar in found])
     is_long &= side >= COVERED * round_side
     found = [bar for bar, is_kept in zip(found, is_long, strict=True) if is_kept]
@@ -115,6 +122,13 @@ def _facets_of(felt: Felt, group: Ints) -> tuple[Ints, Ints]:
     return key // size, key % size
 
 
+def _least_of(value: Floats, group: Ints) -> Floats:
+    """Least value of each group; none is empty."""
+    least = np.full(int(group.max()) + 1, np.inf)
+    np.minimum.at(least, group, value)
+    return least
+
+
 def _bars(
     surface: SpanSurface,
     inward: Floats,
@@ -124,11 +138,22 @@ def _bars(
     axis: Floats,
     straight: Bools,
     is_hole: bool,
-) -> tuple[list[Bar], Ints]:
-    """All there is to say about each group that is a bar, and which groups are."""
+) -> tuple[list[Bar], Floats]:
+    """All there is to say about each group that is a bar, and the area of their sides, mm2."""
     facet, of = _facets_of(felt, group)
+    side = np.bincount(group, felt.area).astype(np.float64)
+    closed = np.zeros(len(axis), dtype=bool)
+    if is_hole:
+        width = _least_of(felt.narrow, group)
+        rings = whole_rings(surface, inward, facet, of, axis, straight, width)
+        facet, of, closed = rings.facet, rings.bar, rings.grown
+        whole = whole.copy()
+        whole[facet[closed[of]]] = True
+        area = np.bincount(of, surface.areas[facet], len(axis))
+        side = np.where(closed, area, side)
     circle, centre, is_sure = narrowest_circles(surface, inward, facet, of, axis)
     floor = float(np.sqrt(3.0)) * surface.resolution
+    is_sure |= closed & (np.array([one[0] for one in circle]) > 4 * floor)
     least = CIRCLE_LEAST["outward" if is_hole else "inward"]
     order = np.argsort(of, kind="stable")
     cuts = np.searchsorted(of[order], np.arange(len(axis) + 1))
@@ -158,7 +183,7 @@ def _bars(
         found.append(
             _bar(surface, part, mine, whole, axis[i], across, is_one, floor, centre[i], is_hole)
         )
-    return with_ends(surface, found), np.array(kept, dtype=np.int64)
+    return with_ends(surface, found), side[kept]
 
 
 def _is_pointed(surface: SpanSurface, bar: Bar) -> bool:

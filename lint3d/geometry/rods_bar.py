@@ -16,10 +16,11 @@ from numpy.typing import NDArray
 from lint3d.geometry.rods_bent import circles_at
 from lint3d.geometry.rods_circle import narrowest_circles, sagitta_of
 from lint3d.geometry.rods_outline import are_closed
+from lint3d.geometry.rods_rings import axes_beside, whole_rings
 from lint3d.geometry.spans import Spans
 from lint3d.geometry.spans_regions import ThinRegion
 from lint3d.geometry.spans_surface import SpanSurface
-from lint3d.geometry.vectors import square_to
+from lint3d.geometry.vectors import pointing_up, square_to
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -48,6 +49,7 @@ class Bar:
     faces : (f,) int64, rows of the mesh, those at the narrowest section first
     sagitta : mm, how far a round section may lie outside its flats, both sides together
     extent : mm, longest side of its box
+    is_whole : is it a hole of which only some sides are thin both ways, measured by all?
     """
 
     diameter: float
@@ -64,6 +66,7 @@ class Bar:
     faces: Ints
     sagitta: float
     extent: float
+    is_whole: bool = False
 
     @property
     def slenderness(self) -> tuple[float, float, float]:
@@ -96,13 +99,6 @@ def straight_axes(normal: Floats, weight: Floats, bar: Ints, count: int) -> tupl
     return pointing_up(vectors[:, :, 0]), straight
 
 
-def pointing_up(axis: Floats) -> Floats:
-    """The same directions (k, 3), turned so that the largest component is positive."""
-    largest = np.take_along_axis(axis, np.abs(axis).argmax(axis=1)[:, None], axis=1)
-    turned: Floats = axis * np.where(largest < 0, -1.0, 1.0)
-    return turned
-
-
 def bars_of_regions(spans: Spans, regions: Sequence[ThinRegion]) -> list[Bar | None]:
     """Thin regions as bars.
 
@@ -122,6 +118,12 @@ def bars_of_regions(spans: Spans, regions: Sequence[ThinRegion]) -> list[Bar | N
     facet = np.concatenate(facets)
     bar = np.repeat(np.arange(len(regions)), [len(one) for one in facets])
     axis, straight = straight_axes(spans.inward[facet], surface.areas[facet], bar, len(regions))
+    closed = np.zeros(len(regions), dtype=bool)
+    if spans.look == "outward":
+        width = np.array([one.value for one in regions])
+        _take_axes_beside(spans, facet, bar, axis, straight, width)
+        rings = whole_rings(surface, spans.inward, facet, bar, axis, straight, width)
+        facet, bar, closed = rings.facet, rings.bar, rings.closed
     circle, centre, _ = narrowest_circles(surface, spans.inward, facet, bar, axis)
     found: list[Bar | None] = [None] * len(regions)
     bent = []
@@ -130,7 +132,10 @@ def bars_of_regions(spans: Spans, regions: Sequence[ThinRegion]) -> list[Bar | N
         diameter, sagitta, below, above = circle[i]
         # Where the section is not convex the planes of its sides cut the circle.
         least = one.lower - 2 * spans.floor_mm
-        if not straight[i] or not (least - above <= diameter and fits[i]):
+        is_plain = bool(least - above <= diameter and fits[i])
+        is_whole = bool(not is_plain and closed[i])
+        is_whole &= bool(4 * spans.floor_mm < diameter < np.inf)
+        if not straight[i] or not (is_plain or is_whole):
             bent.append(i)
             continue
         corners = surface.corners[facets[i]].reshape(-1, 3)
@@ -152,11 +157,35 @@ def bars_of_regions(spans: Spans, regions: Sequence[ThinRegion]) -> list[Bar | N
             one.faces,
             sagitta,
             one.extent,
+            is_whole,
         )
     for i, other in zip(bent, _bent(spans, [regions[i] for i in bent]), strict=True):
         found[i] = other
     ended = iter(with_ends(surface, [bar for bar in found if bar is not None and bar.is_straight]))
     return [next(ended) if bar is not None and bar.is_straight else bar for bar in found]
+
+
+def _take_axes_beside(
+    spans: Spans, facet: Ints, bar: Ints, axis: Floats, straight: Bools, width: Floats
+) -> None:
+    """Set the axes of holes of which only sides that look one way are known, if they close."""
+    some = ~straight[bar]
+    if not some.any():
+        return
+    facet, bar = facet[some], bar[some]
+    surface = spans.surface
+    others, of = axes_beside(surface, facet, bar)
+    order = np.argsort(bar, kind="stable")
+    count = np.bincount(bar, minlength=len(axis))
+    start = np.cumsum(count) - count
+    # The sides of each bar once for each axis that it may have.
+    turn = np.repeat(np.arange(len(of)), count[of])
+    place = np.arange(len(turn)) - np.repeat(np.cumsum(count[of]) - count[of], count[of])
+    sides = facet[order[start[of[turn]] + place]]
+    every = np.ones(len(of), dtype=bool)
+    rings = whole_rings(surface, spans.inward, sides, turn, others, every, width[of])
+    closed = rings.closed
+    axis[of[closed]], straight[of[closed]] = others[closed], True
 
 
 def _fits_there(

@@ -14,13 +14,13 @@ from scipy.spatial import cKDTree
 
 from lint3d.geometry.components import connected_groups
 from lint3d.geometry.ray_fans import fan
-from lint3d.geometry.rods_bar import pointing_up, straight_axes
+from lint3d.geometry.rods_bar import straight_axes
 from lint3d.geometry.rods_felt import Felt
 from lint3d.geometry.rods_lines import BESIDE
 from lint3d.geometry.rods_meeting import AS_THICK
 from lint3d.geometry.spans_regions import ROD_RATIO
 from lint3d.geometry.spans_surface import SpanSurface
-from lint3d.geometry.vectors import cross_product
+from lint3d.geometry.vectors import cross_product, pointing_up
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

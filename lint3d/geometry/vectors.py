@@ -48,6 +48,13 @@ def square_to(way: Floats) -> tuple[Floats, Floats]:
     return one, cross_product(way, one)
 
 
+def pointing_up(axis: Floats) -> Floats:
+    """The same directions (k, 3), turned so that the largest component is positive."""
+    largest = np.take_along_axis(axis, np.abs(axis).argmax(axis=1)[:, None], axis=1)
+    turned: Floats = axis * np.where(largest < 0, -1.0, 1.0)
+    return turned
+
+
 def square_to_one(way: Floats) -> Floats:
     """Two unit vectors square to one vector and to each other.
 
