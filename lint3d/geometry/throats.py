@@ -32,6 +32,8 @@ Bools = NDArray[np.bool_]
 _PLACES = 4
 #: Side branches that a way runs into and back, at most.
 _FOLDS = 4
+#: A ball of a section is larger than those on the way if it is so by this share.
+_WIDER = 0.02
 #: Tilts of a cut that are tried, degrees.
 _TILTS = (0.0, 5.0, -5.0, 10.0, -10.0, 16.0, -16.0, 23.0, -23.0, 31.0, -31.0)
 
@@ -116,12 +118,15 @@ def narrowest(
             if not route.unfold(path[opening]):
                 break
             route.settle()
-        row = int(np.argmin(route.radius))
-        best = _better(best, _closing_section(clearance, route))
-        if best is None or best.radius <= route.lower() + 2 * tolerance_of(best.radius):
-            break
-        axis = wall_axis(clearance, clearance.corners, best.point, route.tangent(row), best.found)
-        if not route.reroute(row, best.point, axis):
+        plain = _closing_section(clearance, route)
+        best = _better(best, plain)
+        # Where the section shows a larger ball the way moves there, before others are tried.
+        shows_more = plain is not None and plain.found > (1 + _WIDER) * route.radius.min()
+        if plain is not None and shows_more and _goes_through(clearance, route, plain):
+            continue
+        if not _is_tight(route, best):
+            best = _better(best, _closing_section(clearance, route, tilted=True))
+        if best is None or _is_tight(route, best) or not _goes_through(clearance, route, best):
             break
     route.leave_mouths(NECK_FACTOR, BEND_FACTOR)
     return _throat(clearance, route, best, upper / 2)
@@ -147,12 +152,27 @@ def _better(one: Section | None, two: Section | None) -> Section | None:
     return one if one.radius <= two.radius else two
 
 
-def _closing_section(clearance: Clearance, route: Route) -> Section | None:
+def _is_tight(route: Route, section: Section | None) -> bool:
+    """Does a section bound the way as closely as is asked for?"""
+    if section is None:
+        return False
+    return section.radius <= route.lower() + 2 * tolerance_of(section.radius)
+
+
+def _goes_through(clearance: Clearance, route: Route, section: Section) -> bool:
+    """Was the way led through the largest ball of a section, and is it wider for that?"""
+    row = int(np.argmin(route.radius))
+    axis = wall_axis(clearance, clearance.corners, section.point, route.tangent(row), section.found)
+    return route.reroute(row, section.point, axis)
+
+
+def _closing_section(clearance: Clearance, route: Route, tilted: bool = False) -> Section | None:
     """The best plane section through the narrow part of a way that the material closes around."""
     found = None
     for row in _section_rows(route):
         radius = float(route.radius[row])
-        for normal in _normals(clearance, route, row):
+        plain, slanting = _normals(clearance, route, row)
+        for normal in slanting if tilted else plain:
             section = largest_in_section(
                 clearance, route.point[row], normal, radius, tolerance_of(radius) / 2
             )
@@ -187,8 +207,8 @@ def _middle_row(route: Route) -> int:
     return first + int(np.argmin(np.abs(route.at[first : last + 1] - along)))
 
 
-def _normals(clearance: Clearance, route: Route, row: int) -> list[Floats]:
-    """Directions in which the passage may run at a point of the way.
+def _normals(clearance: Clearance, route: Route, row: int) -> tuple[list[Floats], list[Floats]]:
+    """Directions in which the passage may run at a point of the way, and others tilted about one.
 
     Where it is narrowest, the facets that are touched lie across it: their spread tells its
     direction better than the way itself; where they leave it open, the way decides.
@@ -213,7 +233,7 @@ def _normals(clearance: Clearance, route: Route, row: int) -> list[Floats]:
     side = np.cross(touch, level)
     angles = np.radians(_TILTS)
     tilted = np.cos(angles)[:, None] * level + np.sin(angles)[:, None] * side
-    return [tangent, walls, contact, *tilted]
+    return [tangent, walls, contact], list(tilted)
 
 
 def _throat(clearance: Clearance, route: Route, section: Section | None, upper: float) -> Throat:
