@@ -41,6 +41,8 @@ _GAIN = 0.02
 _NUDGE, _OUTWARD = 0.05, 0.1
 #: Moves of a corner that are looked at together.
 _FEW = 6
+#: Points put between two of a way where it leaves a neck.
+_BETWEEN = 8
 #: Points along a line are this far apart, times the radius, and as many at most.
 _APART, _MOST_POINTS = 0.7, 300
 
@@ -82,6 +84,8 @@ def neck_lengths(
     row : where it is narrowest
     radius : mm, of the throat
     """
+    if clearance is not None:
+        point, radii, row = _filled_at_mouths(clearance, point, radii, row)
     lengths, least = [], 1.0
     for factor in (NECK_FACTOR_LOW, NECK_FACTOR):
         line = _neck_line(point, radii, row, factor)
@@ -97,6 +101,26 @@ def neck_lengths(
     shortest = max(least * min(shortest, length) - doubt, 0.0)
     longest = max(_length(_neck_line(point, radii, row, NECK_FACTOR_HIGH)), length) + doubt
     return shortest, length, longest
+
+
+def _filled_at_mouths(
+    clearance: Clearance, point: Floats, radii: Floats, row: int
+) -> tuple[Floats, Floats, int]:
+    """A way with more points where it gets wider than a neck, and the same row of it.
+
+    Between the last point in the neck and the first beyond, clearance is no straight line.
+    """
+    steps = set()
+    for factor in (NECK_FACTOR_LOW, NECK_FACTOR, NECK_FACTOR_HIGH):
+        first, last = _last_within(radii, row, factor)
+        steps |= {first - 1, last}
+    inner = np.array(sorted(one for one in steps if 0 <= one < len(radii) - 1), np.int64)
+    share = np.arange(1, _BETWEEN + 1)[:, None] / (_BETWEEN + 1)
+    new = point[inner, None] + share * (point[inner + 1] - point[inner])[:, None]
+    at = np.repeat(inner + 1, _BETWEEN)
+    row += _BETWEEN * int(np.count_nonzero(inner < row))
+    new = new.reshape(-1, 3)
+    return np.insert(point, at, new, axis=0), np.insert(radii, at, clearance.at(new)), row
 
 
 def _neck_line(point: Floats, radius: Floats, row: int, factor: float) -> Floats:

@@ -41,6 +41,8 @@ _EVERY = 8
 _RIM = 3.0
 #: Points of a way that are looked at on either side of a place for a fold between them.
 MOST_FOLDED = 300
+#: Points about as narrow as the narrowest that are put in the middle together.
+_AT_ONCE = 64
 #: Rounds in which zigzags are taken out.
 _STRAIGHTENING = 24
 
@@ -237,12 +239,18 @@ class Route:
         return smooth
 
     def _narrowest_stays(self) -> bool:
-        """Is the narrowest point in the middle of the passage? If not, it is put there."""
-        rows = np.array([int(np.argmin(self.radius))])
+        """Is the narrowest point in the middle of the passage? If not, it is put there.
+
+        So are others that are hardly wider: else each of them would be the narrowest in its turn.
+        """
+        least = float(self.radius.min())
+        rows: Ints = np.flatnonzero(self.radius <= least + tolerance_of(least) / 2)
+        rows = rows[np.argsort(self.radius[rows], kind="stable")[:_AT_ONCE]]
         point, radius = self._ascend(self.point[rows], self._normals(self.at[rows]), _ROUNDS_LAST)
-        if radius[0] < self.radius[rows[0]] + tolerance_of(float(radius[0])) / 4:
+        wider = radius >= self.radius[rows] + tolerance_of_all(radius) / 4
+        if not wider[0]:
             return True
-        self.point[rows], self.radius[rows] = point, radius
+        self.point[rows[wider]], self.radius[rows[wider]] = point[wider], radius[wider]
         return False
 
     def _is_bracketed(self) -> bool:

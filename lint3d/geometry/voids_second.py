@@ -69,8 +69,8 @@ def find_second_ways(
     crossings: dict[int, Crossings] = {}
     for piece in range(1, len(pieces)):
         crossings.clear()
-        for places, other in walls.necks(piece)[:_MOST_FOLLOWED]:
-            if other > piece or not _is_hidden(places, shown, space.grid.pitch):
+        for places, other in walls.necks(piece, piece)[:_MOST_FOLLOWED]:
+            if not _is_hidden(places, shown, space.grid.pitch):
                 continue
             if any(_lies_beside(clearance, places, throat) for throat in known):
                 continue

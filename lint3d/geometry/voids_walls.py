@@ -77,21 +77,35 @@ class Walls:
         most = max(_LEAST_SAMPLES, _SAMPLES_PER_FACE * int(covered))
         self._sample = slice(None, None, len(self.row) // most + 1)
         self._face = nearest.nearest(self.point[self._sample])[1]
+        self._seen: dict[int, NDArray[np.bool_]] = {}
+        self._seen_by_any = self._sees(np.ones(len(self.part), bool))
         table = edge_table(surface.faces, len(surface.vertices))
         self.links = np.column_stack(face_links(table)).astype(np.int64)
 
-    def necks(self, part: int) -> list[tuple[Floats, int]]:
-        """Places on the surface that lead from a piece to others, and the piece they lead to."""
+    def necks(self, part: int, most: int | None = None) -> list[tuple[Floats, int]]:
+        """Places on the surface that lead from a piece to others, and the piece they lead to.
+
+        Parameters
+        ----------
+        most : pieces with higher numbers are left out; none are by default
+        """
         found = []
-        mine = self._sees(self.part == part)
-        for other in np.unique(self.part[self.part != part]):
-            theirs = self._sees(self.part == other)
+        mine = self._seen_from(part)
+        others = np.unique(self.part[self.part != part])
+        for other in others if most is None else others[others <= most]:
+            theirs = self._seen_from(int(other))
             found += [
                 (places, int(other))
                 for rows in self._between(mine, theirs)
                 for places in self._places(rows, part, int(other))
             ]
         return found
+
+    def _seen_from(self, part: int) -> NDArray[np.bool_]:
+        """(m,) which faces does a piece see?"""
+        if part not in self._seen:
+            self._seen[part] = self._sees(self.part == part)
+        return self._seen[part]
 
     def _sees(self, points: NDArray[np.bool_]) -> NDArray[np.bool_]:
         seen = np.zeros(len(self.surface.faces), bool)
@@ -101,8 +115,7 @@ class Walls:
     def _between(self, mine: NDArray[np.bool_], theirs: NDArray[np.bool_]) -> list[Ints]:
         """Groups of faces that lead from what one piece sees to what another sees."""
         faces, links = self.surface.faces, self.links
-        every = self._sees(np.ones(len(self.part), bool))
-        free = ~every | (mine & theirs)
+        free = ~self._seen_by_any | (mine & theirs)
         inner = free[links].all(axis=1)
         group = connected_groups(len(faces), links[inner, 0], links[inner, 1])
         both = np.concatenate([links, links[:, ::-1]])

@@ -73,6 +73,20 @@ def test_way_that_folds_back_at_a_mouth() -> None:
     assert length == pytest.approx(4.0, abs=0.03)
 
 
+@pytest.mark.parametrize("offset", [0.0, 0.13, 0.31])
+def test_points_that_lie_far_apart_at_the_mouths(offset: float) -> None:
+    """A plate 4 mm thick; where the way gets wider was taken as a straight line between points."""
+    block = parts.block([12, 12, 4]) - parts.rod([0, 0, -3], [0, 0, 3], 1.0, 48)
+    clearance = Clearance(*parts.mesh(block))
+    up = np.arange(-4, 4, 0.6) + offset
+    point = np.column_stack([0 * up, 0 * up, up])
+    radii = clearance.at(point)
+    row = int(np.argmin(radii))
+    shortest, length, longest = neck_lengths(clearance, point, radii, row, float(radii[row]))
+    assert shortest <= 4.0 <= longest
+    assert length == pytest.approx(4.0, abs=0.03)
+
+
 def test_ways_that_fold_where_they_meet() -> None:
     """Both halves of a neck of 10 mm run past the place where they meet: 7.515 for 7.126 mm."""
 
