@@ -122,13 +122,19 @@ def flat_cap(
 
 def _lowest(corner: Floats, above: Above) -> float:
     """The least height over some triangles, mm: over a drum it may be far from all corners."""
-    least = np.inf
+    least, steepest = np.inf, 0.0
     for _ in range(ROUNDS):
         corner = np.einsum("ijk,nkl->nijl", FOUR, corner).reshape(-1, 3, 3)
         level = above(corner.reshape(-1, 3)).reshape(-1, 3)
         least = min(least, float(level.min()))
-        # Of the large ones a flank may hold the lowest place, and no corner.
-        size = np.linalg.norm(np.ptp(corner, axis=1), axis=1)
-        rank = level.min(axis=1) - 0.5 * size * (level.max(axis=1) - level.min(axis=1)) / size.max()
-        corner = corner[np.argsort(rank, kind="stable")[:TRIANGLES]]
+        # No place of a triangle is farther than this from a corner, nor lower than so by the
+        # steepest slope seen: a ridge between two facets may run through its middle.
+        side = np.linalg.norm(corner - np.roll(corner, 1, axis=1), axis=2)
+        fall = np.abs(level - np.roll(level, 1, axis=1))
+        steepest = max(steepest, float((fall / np.maximum(side, 1e-300)).max()))
+        bound = level.min(axis=1) - steepest * side.max(axis=1) / np.sqrt(3)
+        kept = np.argsort(bound, kind="stable")[:TRIANGLES]
+        corner = corner[kept[bound[kept] < least]]
+        if not len(corner):
+            break
     return least

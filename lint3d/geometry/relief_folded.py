@@ -23,6 +23,9 @@ Bools = NDArray[np.bool_]
 #: More planes times points of a foot than this are not compared: such facets are fine, and a
 #: polynomial fits them.
 MOST_PAIRS = 2_000_000
+#: A base of more faces is not looked at as a whole; planes that differ by less (as angles, and as
+#: shares of the foot's size) are one.
+MOST_BASE, SAME_PLANE = 20_000, 1e-5
 #: Facets that lean against each other by less are one face; edges that differ by less run the same
 #: way. A base of more faces than that is bent rather than folded.
 ONE_FACE, SAME_WAY, MOST_FACES = 0.006, 0.01, 16
@@ -94,6 +97,37 @@ def facet_planes(
         if doubt <= (most_doubt if found is None else found.doubt):
             found = FacetPlanes(normal, offset, folds.area[beside], is_convex, doubt)
     return found
+
+
+def planes_of_base(
+    folds: Folds, foot: tuple[Ints, Ints], base: Ints, normal: Floats, most_doubt: float
+) -> FacetPlanes | None:
+    """The planes of a whole base, where it is all bent one way and has few of them.
+
+    Above a flat cap's edge, and below a flat floor's, the nearest facet may be one that the foot
+    does not touch.
+
+    Parameters
+    ----------
+    folds : angles of a surface
+    foot : vertices where the edges of the foot start and end
+    base : faces of the base
+    normal : (3,) roughly that of the base along the foot
+    most_doubt : mm
+
+    Returns
+    -------
+    FacetPlanes, or None where the base has too many faces, or the foot strays from the planes
+    """
+    if len(base) > MOST_BASE:
+        return None
+    # An end face is beside a base, whatever way both meet.
+    base = base[folds.is_plain[base] & (folds.normal[base] @ normal >= LEAN)]
+    offset = np.einsum("ij,ij->i", folds.normal[base], folds.vertices[folds.faces[base, 0]])
+    size = float(np.ptp(folds.vertices[foot[0]], axis=0).max(initial=1e-9))
+    look = np.round(np.column_stack([folds.normal[base], offset / size]) / SAME_PLANE)
+    one_each = np.unique(look, axis=0, return_index=True)[1]
+    return facet_planes(folds, *foot, base[one_each], most_doubt)
 
 
 @dataclass(frozen=True, eq=False)

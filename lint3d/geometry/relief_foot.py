@@ -34,6 +34,8 @@ MOST_DOUBT = 0.05
 #: other side of the plane, by a share of the island's rise, and none higher than a share of the
 #: whole height.
 BEYOND, BEYOND_RISE, ROUNDING = 0.05, 0.02, 0.5
+#: Chords of a base lean by no more than this share of what they do at their ends.
+CHORD = 1.5
 #: A base is known well if its points follow it to this share of the island's rise.
 FOLLOWED = 0.01
 
@@ -58,7 +60,7 @@ def base_of(
         return plane
     base = _nearest_base(usual, near_base, island, reach, step_mm)
     if base is None or _is_followed(base, *usual, island, step_mm):
-        if isinstance(base, RoundBase) and _is_on_bands(base, folds, island, step_mm):
+        if isinstance(base, RoundBase) and _is_rounded_onto(base, folds, island, step_mm):
             return replace(base, is_round_of_most=True)
         return base
     other = round_of_most(*usual, island.centre, island.normal, MOST_DOUBT * island.rise)
@@ -128,21 +130,6 @@ def _is_rounded_onto(base: Base | RoundBase, folds: Folds, island: Island, step_
     return bool(wide <= height * longest[off].sum())
 
 
-def _is_on_bands(base: RoundBase, folds: Folds, island: Island, step_mm: float) -> bool:
-    """Is a foot one of the bands of a rounding that leads to its base?
-
-    The bands lean. Facets of a coarse base are off it as well, between their corners, and do not.
-    """
-    if not _is_rounded_onto(base, folds, island, step_mm):
-        return False
-    near = beside(folds, island)
-    _, level, below = base.foot(folds.vertices[folds.faces[near]].mean(axis=1))
-    off = np.abs(level) > max(step_mm, base.residual)
-    leans = np.einsum("ij,ij->i", folds.normal[near], below) < FLAT_LEAN
-    area = np.where(off, folds.area[near], 0.0)
-    return bool(area[leans].sum() > 0.5 * area.sum())
-
-
 def is_off(folds: Folds, island: Island, base: Base | RoundBase) -> bool:
     """Does a foot lie off a drum, cone or ball that nearly all round it lies on?
 
@@ -152,7 +139,22 @@ def is_off(folds: Folds, island: Island, base: Base | RoundBase) -> bool:
         return False
     start, length = foot_of(folds, island)
     near = max(BEYOND_RISE * island.rise, base.residual)
-    return quantile(np.abs(base.height(start)), length, 0.5) > near
+    is_far = quantile(np.abs(base.height(start)), length, 0.5) > near
+    return is_far and not _are_chords(base, folds, beside(folds, island))
+
+
+def _are_chords(base: RoundBase, folds: Folds, faces: Ints) -> bool:
+    """Are faces chords of a base, which are off it between their corners, and no bands that lean?
+
+    A chord that rises by s on a radius R leans by no more than sqrt(2 s / R) at its ends.
+    """
+    middle = folds.vertices[folds.faces[faces]].mean(axis=1)
+    _, _, below = base.foot(middle)
+    lean = np.arccos(np.clip(np.einsum("ij,ij->i", folds.normal[faces], below), -1, 1))
+    off = np.abs(base.height(folds.vertices[folds.faces[faces]].reshape(-1, 3)))
+    area = folds.area[faces]
+    rise = quantile(off.reshape(-1, 3).max(axis=1), area, 0.9)
+    return quantile(lean, area, 0.5) <= CHORD * np.sqrt(2 * rise / base.radius)
 
 
 def stray(folds: Folds, island: Island, base: Base | RoundBase) -> float:

@@ -15,7 +15,13 @@ from lint3d.geometry.patches import Folds
 from lint3d.geometry.relief_base import Base, quantile
 from lint3d.geometry.relief_facets import height_above_facets
 from lint3d.geometry.relief_flat import Above, FlatCap, FlatLimits, flat_cap
-from lint3d.geometry.relief_folded import FoldedBase, facet_planes, folded_base
+from lint3d.geometry.relief_folded import (
+    FacetPlanes,
+    FoldedBase,
+    facet_planes,
+    folded_base,
+    planes_of_base,
+)
 from lint3d.geometry.relief_foot import (
     FLAT_LEAN,
     MOST_DOUBT,
@@ -102,9 +108,10 @@ def measure_height(
     most = 2 * max(island.rise, island.across)
     _, level, below = base.foot(corner)
 
-    def above(points: Floats) -> Floats:
+    def above_base(points: Floats) -> Floats:
         return sign * base.height(points)
 
+    above: Above = above_base
     told = _told(folds, island, sign * level, below, step_mm + base.residual)
     # A base that was fitted to slivers may tell anything.
     is_told = clear * told.blur < told.top <= most
@@ -120,8 +127,14 @@ def measure_height(
             level, below = planes.foot(corner)
             other = _told(folds, island, sign * level, below, step_mm + planes.doubt)
             is_clear = clear * other.blur < other.top <= most
-            if is_clear and (not is_told or other.doubt < doubt):
-                is_told, told, above = True, other, lambda points: sign * planes.foot(points)[0]
+            wide = None
+            if is_clear and (other.doubt < doubt or other.blur < doubt):
+                wide = _over_flat(folds, island, other, planes, step_mm)
+            # Over a flat cap heights differ, and doubt is what the base itself is off.
+            off = told.blur + stray(folds, island, base)
+            known_better = other.doubt < doubt or (wide is not None and other.blur < off)
+            if is_clear and (not is_told or known_better):
+                is_told, told, above = True, other, _above_planes(wide or planes, sign)
                 lies_on = (
                     folded_base(
                         planes,
@@ -170,6 +183,23 @@ def _flat(
         np.isin(rows, told.leaning),
         FlatLimits(island.centre, island.footprint, *known, facet_mm),
     )
+
+
+def _above_planes(planes: FacetPlanes, sign: float) -> Above:
+    return lambda points: sign * planes.foot(points)[0]
+
+
+def _over_flat(
+    folds: Folds, island: Island, told: _Told, planes: FacetPlanes, step_mm: float
+) -> FacetPlanes | None:
+    """The planes of the whole base, where the cap above them is flat and they are as well known."""
+    sign = 1.0 if island.raised else -1.0
+    known = planes.doubt, step_mm
+    if _flat(folds, island, told, _above_planes(planes, sign), known) is None:
+        return None
+    most = 2 * planes.doubt + step_mm
+    foot = island.start, island.end
+    return planes_of_base(folds, foot, island.base, island.normal, most)
 
 
 def _lowest(told: _Told, flat: FlatCap, faces: Ints) -> _Told:

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from lint3d.geometry.components import connected_groups
 from lint3d.geometry.patches import Folds
-from lint3d.geometry.relief_base import Base
+from lint3d.geometry.relief_base import Base, quantile
 from lint3d.geometry.relief_border import LEAST_VOTES, MOST_RISE, is_no_bar
 from lint3d.geometry.relief_islands import BY_LEVEL, Island, are_same, ringed
 from lint3d.geometry.relief_round import RoundBase, base_below
@@ -29,6 +29,9 @@ Bools = NDArray[np.bool_]
 LOW = 0.04
 #: ... and above so many times what the base and the surface may be off; never above that share.
 CLEAR, MOST_LOW = 3.0, 0.3
+#: Between their corners, facets of a coarse base lie farther from it than their middles: a third of
+#: the way across a strip is a triangle's middle, and 1.125 times as far is the middle of the strip.
+DIP, MOST_FACETS = 1.2, 0.95
 #: It stands as high as that letter, within this share of the height.
 LIKE_HEIGHT = 0.2
 #: So many bases are looked at, one sense each.
@@ -136,11 +139,18 @@ def _on_base_of(seed: Shape, folds: Folds, tolerance_mm: float, number: int) -> 
     """All that stands on the base of a letter as high as that does."""
     base = seed.measured.base
     assert isinstance(base, Base | RoundBase)
-    low = max(LOW * seed.height, CLEAR * (base.residual + tolerance_mm))
+    dip = DIP * _facet_rise(folds, seed.measured.island.base, base)
+    low = max(LOW * seed.height, CLEAR * (base.residual + tolerance_mm), dip)
     if low > MOST_LOW * seed.height:
         return []
     like = (1 - LIKE_HEIGHT) * seed.height, (1 + LIKE_HEIGHT) * seed.height
     return _on_base(folds, base, seed.raised, low, like, number)
+
+
+def _facet_rise(folds: Folds, faces: Ints, base: Base | RoundBase) -> float:
+    """How far the middles of facets lie from the base whose corners they share, mm."""
+    middle = folds.vertices[folds.faces[faces]].mean(axis=1)
+    return quantile(np.abs(base.height(middle)), folds.area[faces], MOST_FACETS)
 
 
 def _on_base(

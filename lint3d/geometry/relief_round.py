@@ -61,6 +61,13 @@ class RoundBase:
     is_round_of_most: bool = False
     """Is it what nearly all the area round the foot lies near?"""
 
+    @property
+    def radius(self) -> float:
+        """mm, by which it bends near the origin"""
+        if not self._slant:
+            return self._radius
+        return float(self._polar(self.origin[None])[2][0] / np.cos(self._slant))
+
     def height(self, points: Floats) -> Floats:
         """(n,) mm: distance from the base along its normal, positive outside."""
         return self.foot(points)[1]

@@ -39,6 +39,58 @@ def test_strokes_and_characters_are_as_drawn(height: float, radius: float, turn:
     assert told == pytest.approx(lowest, abs=case.slack + 0.01)
 
 
+def lowest_above_facets(
+    outline: shapes.Outline, height: float, radius: float, sides: int
+) -> np.ndarray:
+    """By closed form: where each character is lowest above the planes of a drum's facets, mm."""
+    x0, _, x1, _ = outline.bounds()
+    far = max(-x0, x1)
+    middle = np.pi / sides * (2 * np.arange(sides) + 1)
+    facets = np.column_stack([np.cos(middle), np.sin(middle)])
+    top = height if height > 0 else height - radius + np.sqrt(radius**2 - far**2)
+    lowest = []
+    for one in outline.decompose():
+        x = np.linspace(*one.bounds()[::2], 2001)
+        level = np.column_stack([x, np.full(len(x), top + radius)]) @ facets.T
+        level = level.max(axis=1) - radius * np.cos(np.pi / sides)
+        lowest.append(abs(level).min())
+    return np.sort(lowest)
+
+
+@pytest.mark.parametrize(
+    ("text", "sides", "radius", "height", "turn"),
+    [
+        ("HELLO", 48, 88.0, -0.8, 0.0),  # 0.533 was told for 0.749
+        ("EHTL", 64, 60.0, -0.8, 90.0),  # 0.851 for 0.762
+        ("EHTL", 64, 30.0, -0.5, 90.0),
+        ("EHTL", 48, 60.0, 0.8, 90.0),  # over a crown between two facets
+        ("EHTL", 64, 60.0, 0.8, 0.0),
+    ],
+)
+def test_flat_caps_are_as_high_as_the_facets_below_say(
+    text: str, sides: int, radius: float, height: float, turn: float
+) -> None:
+    outline = shapes.centred(shapes.bar_text(text, 10.0, 1.1))
+    case = shapes.flat_capped(outline, height, radius=radius, sides=sides, turn_deg=turn)
+    told = sorted((one.height, one.lower, one.upper) for one in line_on(case).shapes)
+    lowest = lowest_above_facets(outline.rotate(turn), height, radius, sides)
+    assert [value for value, _, _ in told] == pytest.approx(lowest, abs=0.002)
+    for (_, lower, upper), drawn in zip(told, lowest, strict=True):
+        assert lower <= drawn <= upper
+
+
+@pytest.mark.parametrize(("text", "sides", "radius"), [("HULA", 64, 105.0), ("HULA", 48, 70.0)])
+def test_facets_that_dip_below_their_drum_are_no_part_of_a_mark(
+    text: str, sides: int, radius: float
+) -> None:
+    """The facets round the last letter lie as deep as marks begin: a groove of 0.08 was told."""
+    outline = shapes.centred(shapes.font_text(text, 10.0))
+    line = line_on(shapes.flat_capped(outline, -0.8, radius=radius, sides=sides))
+    plate = line_on(shapes.on_slab(outline, -0.8))
+    told, drawn = (min(one.strokes.narrowest for one in it.shapes) for it in (line, plate))
+    assert told == pytest.approx(drawn, rel=0.01)
+
+
 def test_closed_spaces_are_as_drawn() -> None:
     outline = shapes.centred(shapes.font_text("AO8R", 10.0))
     drum = shapes.flat_capped(outline, 1.0, radius=24.0, sides=256)
