@@ -79,6 +79,8 @@ def held_by(
     doubt = pitch / 2
     # Where on a neck the grid ends a pocket is chance: what fills the neck is not the pocket's.
     share = [_outside_neck(pockets[0], some) / max(len(some), 1) for some in points]
+    for number, pocket in enumerate(pockets[1:], 1):
+        share[number] *= not _is_bend(pockets[0], pocket)
     volume, least, most = (
         np.concatenate([s * v for s, v in zip(share, volumes, strict=True)])
         for volumes in (
@@ -251,14 +253,30 @@ def _outside_neck(pocket: Pocket, points: Floats) -> Floats:
     """(k,) 0 for points that lie in the neck of a pocket, 1 for others."""
     from scipy.spatial import cKDTree
 
-    throat = pocket.throat
-    narrow = pocket.way[pocket.way_width <= NECK * throat.diameter]
+    from lint3d.geometry.throats_length import BEND_FACTOR
+
+    diameter, width = pocket.throat.diameter, pocket.way_width
+    narrow = np.flatnonzero(width <= NECK * diameter)
     if len(narrow) < 2:
         return np.ones(len(points))
-    gap, near = cKDTree(narrow).query(points)
-    is_before = (near == 0) & ((points - narrow[0]) @ (narrow[1] - narrow[0]) < 0)
-    outside: Floats = (is_before | (gap > MUCH_WIDER * throat.diameter / 2)).astype(np.float64)
+    # A neck runs on through its bends, and what fills them is not the pocket's either: whether the
+    # grid takes a bend for a pocket of its own is chance.
+    rows = np.arange(narrow[0], narrow[-1] + 1)
+    rows = rows[width[rows] <= BEND_FACTOR * diameter]
+    way = pocket.way[rows]
+    gap, near = cKDTree(way).query(points)
+    reach = np.maximum(MUCH_WIDER * diameter, width[rows][near]) / 2
+    is_before = (near == 0) & ((points - way[0]) @ (way[1] - way[0]) < 0)
+    outside: Floats = (is_before | (gap > reach)).astype(np.float64)
     return outside
+
+
+def _is_bend(pocket: Pocket, other: Pocket) -> bool:
+    """Is another pocket one of the bends of the neck that leads out of the first?"""
+    from lint3d.geometry.throats_length import BEND_FACTOR
+
+    is_small = other.diameter <= BEND_FACTOR * pocket.throat.diameter
+    return is_small and not _outside_neck(pocket, other.position[None])[0]
 
 
 def _outlet(pocket: Pocket) -> Floats:

@@ -17,7 +17,9 @@ from lint3d_plugins.drain_held import BETWEEN, TRIES, _every, _outlet, held_by, 
 WAX = Liquid(780.0, 0.026, 6.5)
 
 
-def pocket(volume: float, diameter: float, at: tuple[float, float, float]) -> Any:
+def pocket(
+    volume: float, diameter: float, at: tuple[float, float, float], ball: float = 9.0
+) -> Any:
     throat = SimpleNamespace(
         position=np.array(at), diameter=diameter, lower=diameter, upper=diameter
     )
@@ -26,6 +28,8 @@ def pocket(volume: float, diameter: float, at: tuple[float, float, float]) -> An
         volume_lower=volume,
         volume_upper=volume,
         throat=throat,
+        diameter=ball,
+        position=np.array(at),
         way=np.array([at]),
         way_width=np.array([diameter]),
     )
@@ -65,6 +69,18 @@ def test_pockets_behind_one_throat_count_by_their_volumes() -> None:
     points = [np.array([[0, 0, 1.0]]), np.array([[0, 0, 60.0]])]
     held = held_by(WAX, [near, far], points, 0.1)
     assert held.volume == pytest.approx(10.0)
+
+
+@pytest.mark.parametrize(("aside", "held_mm3"), [(0.0, 0.0), (6.0, 11.5)])
+def test_a_bend_of_the_neck_holds_nothing_of_its_own(aside: float, held_mm3: float) -> None:
+    """Whether the grid takes a bend for a pocket is chance; a small pocket aside of it is none."""
+    main, bend = pocket(900.0, 2.0, (0, 0, 0)), pocket(11.5, 2.0, (aside, 0, -10), 2.8)
+    down = np.linspace(0, -12, 61)
+    main.way = np.column_stack([np.zeros((61, 2)), down])
+    main.way_width = np.select([down > -5.9, np.abs(down + 10) < 0.5], [12.0, 2.8], 2.0)
+    points = [np.array([[0, 0, 1.0]]), ball_points(1.35, 6) + [aside, 0.3, -10]]
+    held = held_by(WAX, [main, bend], points, 0.1)
+    assert held.volume == pytest.approx(held_mm3, rel=0.2)
 
 
 def test_every_direction_is_near_one_that_is_tried() -> None:
