@@ -19,7 +19,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
-ACCEPT_COS = float(np.cos(np.radians(30.0)))  # steepest facet across whose distance is a span
+ACCEPT_COS = float(np.cos(np.radians(30.5)))  # of twice the lean of a contact, with as little more
 IN_PLACE_COS = float(np.cos(np.radians(5.0)))  # near enough to opposite to be read straight across
 POINTS_AT_ONCE = 100_000  # work arrays that stay in the processor's cache: a third quicker
 

@@ -16,7 +16,7 @@ from lint3d.geometry.spans_zoom import Contacts
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-SQUARE_COS = float(np.cos(np.radians(15.1)))  # a side that leans more is a ridge
+SQUARE_COS = float(np.cos(np.radians(15.35)))  # a side that leans more is a ridge
 LEANS_COS = float(np.cos(np.radians(1.5)))  # squarer than this the ball is that of its sides
 ROUND_COS = float(np.cos(np.radians(20.0)))  # what turns less goes on round, and is no rim
 ON_PLANE = 1e-6  # of a facet's longest side: so far off its plane its border may be

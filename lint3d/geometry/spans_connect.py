@@ -32,7 +32,7 @@ SIDE_POINTS = 8  # points along a side at which thin places are looked for on ei
 SIDES_MOST = 100_000
 SIDES_SHARE = 4  # one in so many of the rays may look for links over sides
 SET_BACK = 1e-3  # of the way to the middle of the facet
-PARALLEL_COS = float(np.cos(np.radians(30.0)))
+PARALLEL_COS = float(np.cos(np.radians(30.5)))
 CELL_BITS = 20  # cells of space a side, as a power of 2
 HALF_ROUND = [
     (x, y, z) for x in (-1, 0, 1) for y in (-1, 0, 1) for z in (-1, 0, 1) if (x, y, z) > (0, 0, 0)

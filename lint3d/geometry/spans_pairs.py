@@ -22,8 +22,9 @@ Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
 # Steepest contact that is still a wall. Tried: at 15 degrees wedges of 5-30 degrees are caught
-# and corners of 40-60 pass; at 30 degrees a corner of 60 alarms.
-LEAN_COS = float(np.cos(np.radians(15.0)))
+# and corners of 40-60 pass; at 30 degrees a corner of 60 alarms. A little more: twelve equal teeth
+# lean by 15 degrees to the last digit, and rounding would choose among them.
+LEAN_COS = float(np.cos(np.radians(15.25)))
 LEVEL = 1e-4  # sine of the slope up to which a side counts as square to a direction
 HUB_LEAST = 128  # sides at a vertex above which they are looked up, not gone through
 SIDES_AT_ONCE = 300_000

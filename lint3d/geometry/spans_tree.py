@@ -14,13 +14,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lint3d.geometry.spans_pairs import dot
+from lint3d.geometry.spans_pairs import LEAN_COS, dot
 from lint3d.geometry.vectors import cross_product
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
+LEAN_TAN = float(np.tan(np.arccos(LEAN_COS)))
 FANOUT = 4
 FACING_COS = 0.5  # facets within 60 degrees of opposite are looked at
 BUDGET, BUDGET_EACH, BUDGET_MOST = 4_000_000, 60, 20_000_000
@@ -214,8 +215,8 @@ def _reaches_over(corners: Floats, inward: Floats, a: Ints, b: Ints, reach: floa
     keep = (top > 0) & (bottom <= reach)
     rows = np.flatnonzero(keep)
     base, other, normal = base.take(rows, 0), other.take(rows, 0), normal.take(rows, 0)
-    # A line that counts leans by at most 15 degrees, be the planes parallel or not.
-    wider = reach * np.tan(np.radians(15)) - 1e-9 * np.maximum(top, -bottom)[rows]
+    # A line that counts leans by so much at most, be the planes parallel or not.
+    wider = reach * LEAN_TAN - 1e-9 * np.maximum(top, -bottom)[rows]
     for side in range(3):
         along = base[:, (side + 1) % 3] - base[:, side]
         out = cross_product(along, normal)

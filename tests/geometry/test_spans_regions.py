@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import manifold3d as m3
 import numpy as np
 import pytest
 import shapes_walls as shapes
@@ -127,3 +128,18 @@ def test_the_cut_off_edge_of_a_wedge_is_a_wall_though_it_is_thin_there_alone(ang
     (edge,) = thin_regions(spans(surface, 0.423, 0.53), 0.423)
     assert edge.kind == "wall"
     assert edge.lower <= 0.41 <= edge.upper
+
+
+@pytest.mark.parametrize("seed", range(2))
+def test_twelve_equal_teeth_are_twelve(seed: int) -> None:
+    """Their sides enclose 30 degrees: 8 to 12 were told, as rounding chose."""
+    plate = shapes.box([12, 10, 3], [-6, -5, 0])
+    tool = m3.Manifold.cylinder(5, 1, 1, 48).translate([0, 0, -1])
+    slot = shapes.box([1.3, 0.262, 5], [0, -0.131, -1])
+    for i in range(12):
+        tool += slot.rotate([0, 0, 30 * i])
+    v, f = shapes.arrays(plate - tool)
+    v = (v @ Rotation.random(random_state=seed).as_matrix().T).astype(np.float32).astype(float)
+    found = thin_regions(spans(surface_from_mesh(v, f), 0.423, 0.529), 0.423)
+    assert [one.kind for one in found] == ["wall"] * 12
+    assert np.ptp([one.value for one in found]) < 0.01

@@ -11,12 +11,13 @@ import shapes_walls as shapes
 from scipy.spatial.transform import Rotation
 
 from lint3d.geometry.spans import spans
+from lint3d.geometry.spans_pairs import LEAN_COS
 from lint3d.geometry.spans_regions import thin_regions
 from lint3d.geometry.spans_sharp import sharp_regions
 from lint3d.geometry.spans_slanted import _directions, _shortest_along
 from lint3d.geometry.spans_surface import SpanSurface, surface_from_mesh
 
-LEAN = np.radians(15.0)
+LEAN = np.arccos(LEAN_COS)
 
 
 def messy_solid(seed: int) -> SpanSurface:
@@ -48,7 +49,7 @@ def messy_solid(seed: int) -> SpanSurface:
 
 
 @pytest.mark.parametrize("seed", range(20))
-def test_directions_lean_by_at_most_15_degrees_from_both(seed: int) -> None:
+def test_directions_lean_no_more_than_a_contact_may_from_both(seed: int) -> None:
     rng = np.random.default_rng(seed)
     first = rng.normal(size=(50, 3))
     first /= np.linalg.norm(first, axis=1)[:, None]
