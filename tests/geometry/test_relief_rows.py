@@ -65,6 +65,24 @@ def test_features_that_are_set_out_from_a_middle_line_are_no_lettering(high: flo
     assert not _found(case.vertices, case.faces).inscriptions
 
 
+def _clip_ring(radius: float, turn: float) -> m3.CrossSection:
+    circle = m3.CrossSection.circle
+    ring = circle(radius, 32) - circle(radius - 0.8, 32)
+    slit = m3.CrossSection.square((20.0, 1.8)).translate((0.0, -0.9))
+    return (ring - slit).rotate(turn)
+
+
+def test_clip_rings_of_unlike_sizes_are_no_lettering() -> None:
+    """The line told leans, as heads of some have it; their middles lie on a straight one."""
+    outline = m3.CrossSection()
+    turns = (20, 120, 250, 310, 75, 190)
+    radii = (2.8, 2.9, 3.6, 2.9, 3.2, 4.0)
+    for k, (radius, turn) in enumerate(zip(radii, turns, strict=True)):
+        outline += _clip_ring(radius, turn).translate((10.0 * k, 0.0))
+    case = shapes.on_slab(shapes.centred(outline), 1.2)
+    assert not _found(case.vertices, case.faces).inscriptions
+
+
 @pytest.mark.parametrize("text", ["jig", "Wg7p", "T-Qy", "a.m."])
 @pytest.mark.cases(2)
 def test_letters_of_unlike_heights_stand_on_lines(text: str) -> None:
