@@ -161,6 +161,7 @@ def test_the_same_place_again_replaces_and_keeps_the_rest(tmp_path: Path) -> Non
 
 @given(st.text(min_size=1).filter(str.strip), st.text(min_size=1).filter(str.strip))
 @settings(max_examples=40, deadline=None)
+@pytest.mark.further
 def test_any_words_come_back(reason: str, by: str) -> None:
     import tempfile
 

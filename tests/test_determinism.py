@@ -70,6 +70,7 @@ def test_two_workers_and_another_hash_seed(folder: Path, reference: bytes) -> No
     assert sarif(folder, workers=2, hash_seed="2") == reference
 
 
+@pytest.mark.further
 def test_any_order_of_files_from_another_folder(tmp_path: Path, reference: bytes) -> None:
     """Another folder and name, files written and named in another order, by one worker."""
     other = tmp_path / "elsewhere, much further away"

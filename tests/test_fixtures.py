@@ -89,6 +89,7 @@ def test_mesh_is_closed_oriented_and_free_of_slivers(part: str) -> None:
 
 
 @pytest.mark.parametrize("part", PARTS)
+@pytest.mark.cases(2)
 def test_no_edge_pierces_a_facet(part: str) -> None:
     mesh = load(part)
     assert not list(piercings(mesh))

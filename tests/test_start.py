@@ -29,6 +29,7 @@ def _tests_of(folder: Path, *options: str) -> subprocess.CompletedProcess[str]:
 
 
 @pytest.mark.parametrize("kind", ["plugin", "sheet"])
+@pytest.mark.cases(1)
 def test_what_is_written_runs_green_at_once(kind: str, tmp_path: Path) -> None:
     written = start(kind, "our-oven", tmp_path)  # type: ignore[arg-type]
     assert all(path.is_file() for path in written)

@@ -35,7 +35,7 @@ def heights(case: ReliefCase) -> tuple[list[tuple[float, ...]], list[tuple[float
     ("height", "draft", "fillet", "head"),
     [(0.3, 5.0, 0.045, 0.07), (-0.285, 0.0, 0.0, 0.07), (-0.24, 20.0, 0.036, 0.024)],
 )
-@pytest.mark.cases(2)
+@pytest.mark.cases(1)
 def test_rounded_edges_take_nothing_from_the_height(
     base: str, height: float, draft: float, fillet: float, head: float
 ) -> None:

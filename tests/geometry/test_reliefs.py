@@ -429,6 +429,7 @@ def test_facets_of_a_rounding_in_a_counter_are_no_character() -> None:
     check(shapes.stored(shapes.moved(case, np.random.default_rng(0))))
 
 
+@pytest.mark.further
 def test_the_floor_of_a_counter_is_no_dot_in_it() -> None:
     """It was told 1.84 mm high beside letters of 2.237 mm: near enough to be one of them."""
     rounded = {"fillet": 0.349, "head": 0.125}

@@ -230,6 +230,7 @@ def test_rays_beyond_those_allowed_are_refused() -> None:
         surface.scene.first_facet(origin, way, 1.0)
 
 
+@pytest.mark.further
 def test_edges_in_a_ring_are_looked_up_from_inside_it() -> None:
     turn = np.arange(5000) * 2 * np.pi / 5000
     ring = np.column_stack([np.cos(turn), np.sin(turn), 0 * turn])
@@ -271,7 +272,7 @@ def star(count: int, rings: tuple[float, float, float] = (10, 20, 25), thick: fl
 
 
 @pytest.mark.parametrize("look", ["inward", "outward"])
-@pytest.mark.cases(1)
+@pytest.mark.further
 def test_spikes_beside_each_other_are_told_each_by_itself(
     look: Literal["inward", "outward"],
 ) -> None:

@@ -306,7 +306,7 @@ def test_graph_holds_every_opening() -> None:
 
 
 @pytest.mark.parametrize("name", ["manifold-block", "housing", "filter"])
-@pytest.mark.cases(2)
+@pytest.mark.cases(1)
 def test_demo_kit(name: str, request: pytest.FixtureRequest) -> None:
     """Against fixtures/truth.toml."""
     import tomllib

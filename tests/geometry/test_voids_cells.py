@@ -28,7 +28,7 @@ def _only_opening(solid: Manifold, seed: int) -> tuple[float, float, float]:
 
 
 @pytest.mark.parametrize("seed", SEEDS)
-@pytest.mark.cases(1)
+@pytest.mark.further
 def test_neck_two_hundred_times_as_long_as_wide(seed: int) -> None:
     """As thin against the grid as 0.3 mm is in a part of 200 mm that is 5 times as large."""
     solid = parts.block([30] * 3) - parts.ball(2.5) - parts.rod([0, 0, 0], [20, 0, 0], 0.06, 16)

@@ -19,7 +19,7 @@ LIMIT = 1.5
 
 
 @pytest.mark.parametrize(("gap", "seed"), [(0.8, 2), (1.2, 1), (1.45, 3)])
-@pytest.mark.cases(1)
+@pytest.mark.further
 def test_gap_all_round_a_lid(gap: float, seed: int) -> None:
     found = find_voids(
         *parts.mesh(parts.cup_with_lid(gap), parts.random_frame(seed)), LIMIT, 5.0, limits=(LIMIT,)

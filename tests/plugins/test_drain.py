@@ -328,6 +328,7 @@ def test_long_neck_before_a_short_narrow_one(tmp_path: Path) -> None:
     assert holds(result, (40 + 2 * (5 - math.sqrt(25 - 1.1**2))) / parts.polygon_width(2.2, 32))
 
 
+@pytest.mark.further
 def test_lattice_is_one_line_with_its_distribution(tmp_path: Path) -> None:
     solid = parts.block([37, 37, 14], [15, 15, 3])
     for x, y, z in np.ndindex(6, 6, 2):
@@ -631,6 +632,7 @@ def test_manifold_block(tmp_path: Path) -> None:
         "lid",
     ],
 )
+@pytest.mark.cases(1)
 def test_sound_parts_of_the_kit(name: str, tmp_path: Path) -> None:
     found = inspect(tmp_path, [FIXTURES / f"{name}.stl"])
     assert kinds(found) == {rule: ["pass"] for rule in RULES}

@@ -214,6 +214,7 @@ def test_manifold_block_empties_in_every_frame(seed: int | None) -> None:
     assert found.volume_upper < 0.2
 
 
+@pytest.mark.further
 def test_kit_passes_with_and_without_workers(tmp_path: Path) -> None:
     """How many workers make no difference is asked of all rules in tests/test_determinism.py."""
     files = [FIXTURES / "bracket.stl", FIXTURES / "manifold-block.stl"]

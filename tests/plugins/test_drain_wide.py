@@ -31,7 +31,7 @@ def _bore(width: float, deep: float) -> Manifold:
 @pytest.mark.parametrize(
     ("width", "deep", "kind"), [(16.0, 264.0, "fail"), (30.0, 420.0, "pass"), (14.0, 100.0, "pass")]
 )
-@pytest.mark.cases(1)
+@pytest.mark.further
 def test_square_bore(tmp_path: Path, width: float, deep: float, kind: str, seed: int) -> None:
     """The limit of the default sheet is 15."""
     (found,) = _judged(tmp_path, _bore(width, deep), seed)
@@ -41,7 +41,7 @@ def test_square_bore(tmp_path: Path, width: float, deep: float, kind: str, seed:
 
 
 @pytest.mark.parametrize("seed", [None, 3])
-@pytest.mark.cases(1)
+@pytest.mark.further
 def test_wide_ways_through_and_shallow_cups_are_none(tmp_path: Path, seed: int | None) -> None:
     tube = shapes.block([30, 30, 300]) - shapes.block([20, 20, 400])
     cup = shapes.block([60, 60, 60]) - shapes.block([40, 40, 60], [0, 0, 20])

@@ -376,6 +376,7 @@ def test_crossing_holes_and_counterbores_keep_their_depths(tmp_path: Path) -> No
 
 
 @pytest.mark.parametrize("name", ["housing", "lid", "manifold-block", "filter", "sound-coupon"])
+@pytest.mark.cases(2)
 def test_sound_parts_of_the_kit_raise_nothing(name: str) -> None:
     found = lint3d.inspect(FIXTURES / f"{name}.stl", only=["walls"], workers=0, config=Config())
     assert not told(found.results)
