@@ -113,6 +113,7 @@ def test_a_lower_bound_may_have_been_anything_above() -> None:
 
 @given(st.integers(0, 10**6), st.floats(-0.2, 0.1))
 @settings(max_examples=15, deadline=None)
+@pytest.mark.further
 def test_a_moved_part_is_judged_by_its_value_alone(seed: int, step: float) -> None:
     turn, shift = rotation(seed)
     new = moved(wall(value=0.4 + step), turn, shift)

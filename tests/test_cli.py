@@ -261,6 +261,7 @@ def test_a_terminal_without_the_letters_gets_stand_ins(folder: Path) -> None:
     assert "house/broad-part" in found.stdout
 
 
+@pytest.mark.further
 def test_a_reader_that_closes_the_pipe_gets_no_traceback(folder: Path) -> None:
     command = f"{sys.executable} -m lint3d inspect --workers 0 | true"
     found = subprocess.run(command, shell=True, capture_output=True, text=True, check=False)
@@ -279,6 +280,7 @@ def test_files_with_odd_names(folder: Path) -> None:
                           ("a%20b", "100%25", "%2541", "-dash", "%E6%B5%AE", "bad%FF"))  # fmt: skip
 
 
+@pytest.mark.further
 def test_nothing_beside_an_inspected_file_is_run(folder: Path) -> None:
     """`python -m` would look for modules in the current folder first."""
     for name in ("click", "numpy", "trimesh", "lint3d_plugins", "tomllib", "json"):

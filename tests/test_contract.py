@@ -65,6 +65,7 @@ def test_built_ins_keep_it(plugin: str) -> None:
     assert contract_breaches(plugin) == []
 
 
+@pytest.mark.further
 def test_a_value_left_to_chance_and_words_that_are_missing(tmp_path: Path) -> None:
     silent = PLUGIN.replace('"""House rules."""', "").replace("Remedy: split it.", "")
     found = breaches(tmp_path, "random.random()", "1e6", plugin=silent)
@@ -75,6 +76,7 @@ def test_a_value_left_to_chance_and_words_that_are_missing(tmp_path: Path) -> No
     assert len(found) == 3
 
 
+@pytest.mark.further
 def test_a_rule_that_crashes_on_a_broken_part(tmp_path: Path) -> None:
     found = breaches(tmp_path, "float(1.0 / body.closed)", "1e9")
     assert any("broken part (hole)" in text and "ZeroDivisionError" in text for text in found)

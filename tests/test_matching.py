@@ -21,6 +21,7 @@ PLACES = [(10, 5, 5), (30, 20, 5), (55, 38, 2), (30, 24, 5), (3, 3, 16)]
 
 @given(st.integers(0, 10**6))
 @settings(max_examples=25, deadline=None)
+@pytest.mark.further
 def test_every_place_is_found_again_in_a_random_frame(seed: int) -> None:
     turn, shift = rotation(seed)
     old = [wall(at, 0.3 + 0.01 * n) for n, at in enumerate(PLACES)]

@@ -153,6 +153,7 @@ def test_a_file_that_ends_its_worker_while_it_is_read(
     assert artifact.format is None
 
 
+@pytest.mark.further
 def test_it_is_the_same_with_one_worker_and_in_any_order(
     inspection: Inspection, tmp_path: Path
 ) -> None:

@@ -64,7 +64,7 @@ def direction_out(one, two, seed):
 
 @pytest.mark.parametrize("seed", [0, 7])
 @pytest.mark.parametrize("name", HELD)
-@pytest.mark.cases(2)
+@pytest.mark.cases(1)
 def test_held(name, seed):
     assert direction_out(*HELD[name], seed)[0] is None
     assert direction_out(*HELD[name][::-1], seed)[0] is None
@@ -72,7 +72,7 @@ def test_held(name, seed):
 
 @pytest.mark.parametrize("seed", [0, 7])
 @pytest.mark.parametrize("name", FREE)
-@pytest.mark.cases(5)
+@pytest.mark.cases(1)
 def test_free(name, seed):
     direction, (one, two) = direction_out(*FREE[name], seed)
     assert np.linalg.norm(direction) == pytest.approx(1)

@@ -70,6 +70,7 @@ def test_two_sheets_joined_at_a_branch_are_not_clear():
     assert not charts_of((points, faces)).is_clear.any()
 
 
+@pytest.mark.further
 def test_rough_surfaces_are_still_right():
     rng = np.random.default_rng(0)
     vertices, faces = shapes.icosphere(10, 4)

@@ -64,6 +64,7 @@ def test_eccentric_pin(seed, quarter, share):
 
 @settings(max_examples=8, deadline=None)
 @given(SEEDS, st.integers(2, 12), st.floats(2, 10), st.floats(1.05, 1.5))
+@pytest.mark.further
 def test_ball_in_ball(seed, quarter, radius, ratio):
     """Like facets about one middle: nearest where the inner facets' planes are nearest."""
     hollow = ball(radius * ratio + 2, 4 * quarter) - ball(radius * ratio, 4 * quarter)
@@ -169,6 +170,7 @@ def test_too_many_needles_are_given_up_at_once():
     assert time.perf_counter() - start < 10
 
 
+@pytest.mark.further
 def test_pairs_hold_all_that_are_near_and_only_those_whose_boxes_are():
     rng = np.random.default_rng(1)
     cube, faces = mesh(box([1] * 3))

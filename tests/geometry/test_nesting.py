@@ -28,6 +28,7 @@ def ball(radius, centre=(0, 0, 0)):
 
 @settings(max_examples=25, deadline=None)
 @given(st.integers(0, 2**32 - 1))
+@pytest.mark.further
 def test_nested_several_deep_in_any_order_and_turn(seed):
     rng = np.random.default_rng(seed)
     # A ball in a cavity of a ball in a cavity, and a neighbour with a cavity of its own.

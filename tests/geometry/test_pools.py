@@ -147,7 +147,7 @@ def test_bottle_is_held_with_its_neck_downward() -> None:
 
 
 @pytest.mark.parametrize("name", pools.KEEPS)
-@pytest.mark.cases(1)
+@pytest.mark.further
 def test_keeps_some_in_every_position_and_the_same_in_every_frame(name: str) -> None:
     solid, least = pools.KEEPS[name]()
     values, bounds = [], []
@@ -163,6 +163,7 @@ def test_keeps_some_in_every_position_and_the_same_in_every_frame(name: str) -> 
     assert max(low for low, _ in bounds) <= min(high for _, high in bounds)
 
 
+@pytest.mark.further
 def test_no_position_of_many_is_better() -> None:
     """Bounds hold against positions spread over the sphere."""
     solid, _ = pools.KEEPS["inkwell"]()

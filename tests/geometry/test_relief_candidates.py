@@ -49,6 +49,7 @@ def test_no_character_is_missed(text: str, base: str, height: float) -> None:
 
 
 @pytest.mark.parametrize("height", [0.6, -0.6])
+@pytest.mark.cases(1)
 def test_no_filleted_or_drafted_character_is_missed(height: float) -> None:
     for more in ({"fillet": 0.25}, {"draft_deg": 12.0}):
         case = shapes.lettered("LO", height, 8.0, thick=5.0, **more)

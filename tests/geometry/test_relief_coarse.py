@@ -35,7 +35,7 @@ def _coarse(text: str, height: float, base: str, around: int, **more: float) -> 
 @pytest.mark.parametrize("around", [28, 40, 64])
 @pytest.mark.parametrize("base", ["cylinder", "sphere", "saddle"])
 @pytest.mark.parametrize("height", [0.8, -0.8])
-@pytest.mark.cases(2)
+@pytest.mark.cases(1)
 def test_every_letter_on_a_coarse_base_is_found(base: str, height: float, around: int) -> None:
     case = _coarse("Pegel 7", height, base, around)
     case = stored(moved(case, np.random.default_rng(around)))

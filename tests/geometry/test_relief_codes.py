@@ -47,7 +47,7 @@ def check(found: Found, count: int, side: float, height: float, slack: float = 1
     ("count", "side", "height"),
     [(21, 1.0, 0.5), (21, 0.5, 0.3), (21, 2.0, -0.6), (14, 1.2, -0.8), (29, 0.6, 0.25)],
 )
-@pytest.mark.cases(5)
+@pytest.mark.cases(2)
 def test_a_field_of_squares_is_one_marking(
     count: int, side: float, height: float, seed: int
 ) -> None:
@@ -67,7 +67,7 @@ def test_a_field_of_squares_on_a_bent_base(base: str, height: float) -> None:
     ("base", "count", "span", "facets"),
     [("cylinder", 21, 1.25, 25), ("cylinder", 16, 0.8, 15), ("sphere", 16, 0.8, 15)],
 )
-@pytest.mark.cases(2)
+@pytest.mark.cases(1)
 def test_a_field_that_goes_far_round_its_base(
     base: str, count: int, span: float, facets: int, height: float
 ) -> None:
@@ -159,7 +159,7 @@ def test_a_row_may_be_empty() -> None:
 
 
 @pytest.mark.parametrize("seed", range(2))
-@pytest.mark.cases(1)
+@pytest.mark.further
 def test_squares_two_empty_ones_apart_are_one_field(seed: int) -> None:
     rng = np.random.default_rng(seed)
     filled = rng.random((24, 24)) < 0.5
@@ -190,7 +190,7 @@ def test_a_field_of_squares_on_a_slanted_face_with_draft() -> None:
 
 
 @pytest.mark.parametrize("gap", [0.0, -0.1, -0.38])
-@pytest.mark.cases(2)
+@pytest.mark.cases(1)
 def test_squares_that_meet_at_an_edge_only_or_not_at_all(gap: float) -> None:
     """Stored in a file, corners that meet are one vertex, and the edge between has four faces."""
     rng = np.random.default_rng(5)
@@ -218,6 +218,7 @@ def test_which_squares_are_filled_is_known_up_to_turns() -> None:
 
 
 @pytest.mark.parametrize("side", [1.0, -1.0])
+@pytest.mark.cases(1)
 def test_text_below_a_code_is_lettering_still(side: float) -> None:
     outline = shapes.squares(21, 1.0, np.random.default_rng(0))
     text = shapes.centred(shapes.font_text("LOT 47", 5.0)).translate((10, -5.5))
@@ -276,7 +277,7 @@ def chequered(count: int, side: float) -> m3.Manifold:
     ],
     ids=["9x9", "12x12", "15x15", "chequer", "ribs", "grille", "diamonds", "knurl", "pins"],
 )
-@pytest.mark.cases(2)
+@pytest.mark.cases(1)
 def test_what_repeats_is_no_code(body: m3.Manifold) -> None:
     found = found_on(shapes.ReliefCase("", *arrays(body), height=0.0))
     assert not found.codes

@@ -31,7 +31,7 @@ def found_on_drum(text: str, height: float, sides: int, radius: float) -> Found:
 
 @pytest.mark.parametrize("height", [0.8, -0.6])
 @pytest.mark.parametrize("sides", [9, 10, 11, 12, 17, 24, 96])
-@pytest.mark.cases(5)
+@pytest.mark.cases(3)
 def test_height_is_that_above_the_facets_there_are(sides: int, height: float) -> None:
     found = found_on_drum("Ki4", height, sides, 16.0)
     told = [shape for one in found.inscriptions for shape in one.shapes]

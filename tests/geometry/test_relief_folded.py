@@ -21,7 +21,7 @@ def found_on(case: ReliefCase) -> Found:
 @pytest.mark.parametrize("text", ["Rc8", "NdT", "DLLE"])
 @pytest.mark.parametrize("height", [0.5, -0.5])
 @pytest.mark.parametrize("sides", [5, 6, 7, 10])
-@pytest.mark.cases(6)
+@pytest.mark.cases(2)
 def test_letters_round_a_bar_are_all_told(text: str, height: float, sides: int) -> None:
     """Their base is fitted to one of the faces, and the other left out as a stranger."""
     outline = shapes.centred(shapes.font_text(text, 8.0))

@@ -60,7 +60,7 @@ def _grown(loop: np.ndarray, by: float) -> np.ndarray:
     [("11/26", 33.5, 0.326, 0.065, 0.14), ("KOL:x", 12.2, 0.238, 0.095, 0.0)],
 )
 @pytest.mark.parametrize("sense", [1, -1])
-@pytest.mark.cases(2)
+@pytest.mark.cases(1)
 def test_bands_of_a_rounding_at_the_foot_are_no_base(
     text: str, size: float, height: float, fillet: float, lean: float, sense: int
 ) -> None:

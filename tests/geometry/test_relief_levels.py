@@ -24,7 +24,7 @@ def found_on(case: shapes.ReliefCase, seed: int = 0) -> Found:
     [("FLNNF", "cylinder", 1.2, 0.72, 3.0), ("HETKF", "sphere", -1.2, 0.96, 1.8)],
     ids=["some feet run out", "all feet run out"],
 )
-@pytest.mark.cases(1)
+@pytest.mark.further
 def test_a_rounded_foot_that_runs_out_loses_no_letter(
     text: str, base: str, height: float, fillet: float, facet: float
 ) -> None:

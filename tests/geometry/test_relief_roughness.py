@@ -53,7 +53,7 @@ def test_the_order_of_faces_changes_nothing() -> None:
 
 @pytest.mark.parametrize("sigma", [0.005, 0.05, 0.3])
 @pytest.mark.parametrize("build", [sound.plate, lambda: sound.gear(20)], ids=["plate", "gear"])
-@pytest.mark.cases(2)
+@pytest.mark.cases(1)
 def test_a_noisy_scan_is_open_or_quiet(build: object, sigma: float) -> None:
     found = found_on(*noisy(build().refine_to_length(0.8), sigma))  # type: ignore[operator]
     assert not found.inscriptions
@@ -64,7 +64,7 @@ def test_a_noisy_scan_is_open_or_quiet(build: object, sigma: float) -> None:
 
 @pytest.mark.parametrize("sigma", [0.005, 0.02, 0.05, 0.1, 0.2])
 @pytest.mark.parametrize("edge", [0.4, 0.8])
-@pytest.mark.cases(2)
+@pytest.mark.cases(1)
 def test_letters_in_noise_are_found_or_it_is_open(edge: float, sigma: float) -> None:
     case = shapes.lettered("TIDE 7", 0.5, 8.0)
     case = shapes.remeshed(case, edge, sigma, np.random.default_rng(3))

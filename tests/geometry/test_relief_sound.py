@@ -33,7 +33,7 @@ def test_the_list_is_long() -> None:
 
 
 @pytest.mark.parametrize("name", NAMED)
-@pytest.mark.cases(8)
+@pytest.mark.cases(3)
 def test_it_carries_no_lettering(name: str) -> None:
     found = found_in_a_file(name, len(name))
     assert not found.trouble

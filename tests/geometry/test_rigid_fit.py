@@ -78,7 +78,7 @@ def error(frames: list[Frame], turn: Floats, shift: Floats, point: list[float]) 
 )
 @given(seed=st.integers(0, 10**6))
 @settings(max_examples=5, deadline=None)
-@pytest.mark.cases(2)
+@pytest.mark.cases(1)
 def test_a_place_is_found_again(
     before: Callable[[], Solid],
     after: Callable[[], Solid],

@@ -32,7 +32,7 @@ def surface_of(body: m3.Manifold, seed: int) -> SpanSurface:
 
 @pytest.mark.parametrize("flats", [6, 7, 8, 9, 11, 13, 16])
 @pytest.mark.parametrize("pieces", [24, 90])
-@pytest.mark.cases(2)
+@pytest.mark.cases(1)
 def test_a_ring_by_its_thin_region(flats: int, pieces: int) -> None:
     body, low, high = ring(flats, pieces, flats)
     found = spans(surface_of(body, flats), 0.8, 1.0)

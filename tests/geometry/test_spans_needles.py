@@ -69,7 +69,7 @@ def pairs_met(monkeypatch: pytest.MonkeyPatch) -> list[int]:
 
 
 @pytest.mark.parametrize("hub", [True, False])
-@pytest.mark.cases(1)
+@pytest.mark.further
 def test_a_thin_disc_of_needles_is_one_thin_place(hub: bool, pairs_met: list[int]) -> None:
     found = spans(moved(disc(2000, 0.6, hub=hub)), LOW, HIGH)
     (region,) = thin_regions(found)
@@ -146,6 +146,7 @@ def test_a_tangle_costs_no_more_the_more_facets_it_has() -> None:
     assert tangle == pytest.approx([spans_effort.LOOK, spans_effort.LOOK, spans_effort.LOOK / 12])
 
 
+@pytest.mark.further
 def test_of_a_tangle_of_many_facets_some_are_looked_at(monkeypatch: pytest.MonkeyPatch) -> None:
     """A million spikes in small: what is measured is right, and the rest is not called clear."""
     monkeypatch.setattr(spans_effort, "LOOK", 1.2e9)
@@ -212,6 +213,7 @@ def tangle(count: int) -> SpanSurface:
     return surface_from_mesh(np.random.default_rng(0).uniform(0, 60, (count**2, 3)), faces)
 
 
+@pytest.mark.further
 def test_a_tangle_is_told_in_part_within_the_rays_allowed(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(spans_effort, "LOOK", 1e9)
     monkeypatch.setattr(spans_effort, "EACH", 0.0)

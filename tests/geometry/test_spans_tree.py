@@ -69,7 +69,7 @@ def test_one_facet_faces_nothing() -> None:
 
 
 @pytest.mark.parametrize("look", ["inward", "outward"])
-@pytest.mark.cases(1)
+@pytest.mark.further
 def test_a_thin_wire_with_edges_may_be_cut_finely(look: Look) -> None:
     """Everything about a wire of eight flats was open: its sides are near each other all round."""
     section = m3.CrossSection.circle(0.25, 8).translate((4.06, 0))

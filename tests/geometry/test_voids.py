@@ -53,7 +53,7 @@ def _check(found: Voids, truths: list[float]) -> None:
         (3.4, 10, 48),
     ],
 )
-@pytest.mark.cases(3)
+@pytest.mark.cases(1)
 def test_bottle(neck: float, length: float, segments: int, seed: int) -> None:
     found = _voids(parts.bottle(6, neck, length, segments), seed)
     _check(found, [parts.polygon_width(neck, segments)])
@@ -73,7 +73,7 @@ def test_bottle(neck: float, length: float, segments: int, seed: int) -> None:
 
 @pytest.mark.parametrize("seed", FRAMES)
 @pytest.mark.parametrize("necks", [(2.0, 1.0, 1.5), (0.4, 0.3, 1.5), (1.0, 1.5, 2.3)])
-@pytest.mark.cases(1)
+@pytest.mark.further
 def test_series_takes_the_narrowest_on_the_way(necks: tuple[float, ...], seed: int) -> None:
     found = _voids(parts.series(necks), seed)
     widths = [parts.polygon_width(neck, 32) for neck in necks]
@@ -96,7 +96,7 @@ def test_two_necks_take_the_wider_and_are_no_bridge(seed: int) -> None:
 @pytest.mark.parametrize("seed", FRAMES)
 @pytest.mark.parametrize("width", [0.6, 1.45, 1.8])
 @pytest.mark.parametrize("name", sorted(parts.SECTIONS))
-@pytest.mark.cases(2)
+@pytest.mark.cases(1)
 def test_sections_that_are_not_round(name: str, width: float, seed: int) -> None:
     neck = parts.drawn(parts.SECTIONS[name](width), [0, 0, 0], [0, 0, 20])
     found = _voids(parts.block([20, 20, 30]) - parts.ball(7) - neck, seed)
@@ -123,7 +123,7 @@ def test_ring_gap(seed: int) -> None:
 
 
 @pytest.mark.parametrize("width", [pytest.param(0.2, marks=pytest.mark.slow), 0.7, 1.6])
-@pytest.mark.cases(1)
+@pytest.mark.further
 def test_bent_duct(width: float) -> None:
     line = [[0, 0, 0], [20, 0, 0], [20, 0, 15], [40, 0, 15]]
     solid = parts.block([60, 60, 50]) - parts.ball(12) - parts.duct(line, width, 16)
@@ -306,7 +306,7 @@ def test_graph_holds_every_opening() -> None:
 
 
 @pytest.mark.parametrize("name", ["manifold-block", "housing", "filter"])
-@pytest.mark.cases(1)
+@pytest.mark.further
 def test_demo_kit(name: str, request: pytest.FixtureRequest) -> None:
     """Against fixtures/truth.toml."""
     import tomllib

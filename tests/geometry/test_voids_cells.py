@@ -69,6 +69,7 @@ def test_the_wider_of_two_is_taken_and_no_wall_is_crossed() -> None:
     assert np.all(free[:-1] + free[1:] > step)
 
 
+@pytest.mark.further
 def test_no_way_through_a_wall() -> None:
     clearance = Clearance(*parts.mesh(parts.block([12, 12, 2])))
     ends = np.array([0, 0, -1.3]), np.array([0, 0, 1.3])

@@ -26,6 +26,7 @@ def test_a_gap_is_followed_once(monkeypatch: pytest.MonkeyPatch) -> None:
     assert pocket.throat.lower <= 0.25 <= pocket.throat.upper < 0.28
 
 
+@pytest.mark.further
 def test_hidden_holes_are_followed_each() -> None:
     solid = parts.block([14, 14, 14]) - parts.ball(5)
     for x in (-3.0, 3.0):

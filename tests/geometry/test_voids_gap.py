@@ -15,6 +15,7 @@ ROUND = np.array([[6.7, 0, 5.15], [-6.7, 1, 5.15], [0, 6.7, 5.15], [1, -6.7, 5.1
 
 
 @pytest.mark.parametrize("seed", [0, 1])
+@pytest.mark.cases(1)
 def test_gap_all_round_is_one(seed: int) -> None:
     frame = parts.random_frame(seed)
     clearance = Clearance(*parts.mesh(parts.cup_with_lid(0.3), frame))

@@ -69,7 +69,7 @@ def test_slot_of_any_width(width: float, seed: int) -> None:
 
 
 @pytest.mark.parametrize("gap", [0.05, 0.2, 0.5])
-@pytest.mark.cases(1)
+@pytest.mark.further
 def test_gap_around_a_pin_in_a_blind_bore(gap: float) -> None:
     """Along the pin, and from there to the middle of its end, 4 mm more."""
     barrel = parts.block([20, 20, 26]) - parts.rod([0, 0, -8], [0, 0, 14], 8 + 2 * gap, 64)
@@ -113,7 +113,7 @@ def test_however_many_ways_through_there_are_none_is_blind() -> None:
 
 @pytest.mark.parametrize("seed", range(2))
 @pytest.mark.parametrize("deep", [0.4, 0.45, 0.6, 1.5])
-@pytest.mark.cases(3)
+@pytest.mark.cases(1)
 def test_groove_that_is_open_at_its_ends(deep: float, seed: int) -> None:
     """Where no mouth is nearer than the ends, halfway between them, they rinse the groove.
 

@@ -36,7 +36,7 @@ def single(meshes):
     ids=["H7/g6 tightest", "H7/g6 loosest", "H7/h6 loosest", "H7/h6 tightest"],
 )
 @pytest.mark.parametrize("seed", [None, 3])
-@pytest.mark.cases(3)
+@pytest.mark.cases(1)
 def test_iso_286_fits_of_25_mm(hole_um, shaft_um, diametral_um, seed):
     hole, shaft = 12.5 + hole_um / 2000, 12.5 + shaft_um / 2000
     meshes = [mesh(barrel(hole, 20, -15, 15, SIDES)), mesh(rod(shaft, -20, 20, SIDES))]

@@ -62,7 +62,7 @@ def test_raised_characters_of_a_tactile_sign(
     ],
     ids=str,
 )
-@pytest.mark.cases(2)
+@pytest.mark.cases(1)
 def test_dots_of_braille(changed: dict[str, float], failing: set[str], tmp_path: Path) -> None:
     case = shapes.moved(shapes.braille("tide", segments=64, **changed), np.random.default_rng(8))
     found = kinds(tmp_path, case)

@@ -361,6 +361,7 @@ def test_open_shapes_raise_nothing(name: str, tmp_path: Path) -> None:
     assert kinds(found) == {rule: ["pass"] for rule in RULES}
 
 
+@pytest.mark.further
 def test_inkwell_keeps_a_puddle_in_every_position(tmp_path: Path) -> None:
     """A tube that reaches into the middle of a ball: half of it stays, however it is held."""
     tube = parts.rod([0, 0, 0], [0, 0, 10], 6, 32)
@@ -428,7 +429,7 @@ def test_blind_slot_less_deep_than_balls_are_wide(
 
 
 @pytest.mark.parametrize("width", [4.0, 11.0])
-@pytest.mark.cases(1)
+@pytest.mark.further
 def test_blind_slot_wider_than_a_bubble(width: float, tmp_path: Path) -> None:
     """A slot that a bubble passes is told where it is too deep for its width, alone or not."""
     size = [width + 8, 4 * width, 20 * width]

@@ -76,7 +76,7 @@ def test_manifold_block_in_another_frame(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("seed", [None, 3, 4])
-@pytest.mark.cases(1)
+@pytest.mark.further
 def test_second_opening_below_the_pitch_is_seen(tmp_path: Path, seed: int | None) -> None:
     """Two openings are no bridge, however fine one of them is."""
     rules = {result.rule for result, _ in findings(tmp_path, bottle(0.5), seed)}

@@ -51,7 +51,7 @@ def puddle(folder: Path, solid: Any, frame: np.ndarray | None = None, extra: str
 
 
 @pytest.mark.parametrize("name", pools.EMPTIES)
-@pytest.mark.cases(3)
+@pytest.mark.cases(1)
 def test_what_empties_passes_in_any_frame(name: str, tmp_path: Path) -> None:
     for seed in (1, 2):
         result = puddle(tmp_path, pools.EMPTIES[name](), parts.random_frame(seed))

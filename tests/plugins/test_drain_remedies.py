@@ -53,6 +53,7 @@ def test_holes_of_the_size_that_is_told_open_a_sealed_pocket(
     assert {result.kind for result in inspected(tmp_path, opened, *limits).values()} == {"pass"}
 
 
+@pytest.mark.further
 def test_a_neck_and_a_single_opening_are_widened_as_told(tmp_path: Path) -> None:
     narrow = inspected(tmp_path, BLOCK - hole(1.0, (20, 0, 0)))
     (neck,) = sizes(narrow["drain/narrow-neck"].remedy)

@@ -86,7 +86,7 @@ def _interval(result: Result, case: shapes_ducts.Case, limit: float) -> Iterator
 
 
 @pytest.mark.parametrize("family", sorted(set(shapes_ducts.FAMILIES) - LONG))
-@pytest.mark.cases(3)
+@pytest.mark.cases(1)
 def test_random_part(family: str, tmp_path: Path) -> None:
     assert list(troubles(family, 0, tmp_path)) == []
 

@@ -292,7 +292,7 @@ def test_an_inner_label_is_information(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(("height", "kind"), [(0.1, "fail"), (0.4, "pass")])
 @pytest.mark.parametrize("sense", [1, -1])
-@pytest.mark.cases(2)
+@pytest.mark.cases(1)
 def test_a_field_of_squares_is_judged_by_height_and_width(
     height: float, kind: str, sense: int, tmp_path: Path
 ) -> None:

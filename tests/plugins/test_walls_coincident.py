@@ -174,6 +174,7 @@ def sheet(is_alike: bool) -> np.ndarray:
 
 
 @pytest.mark.parametrize("is_alike", [True, False])
+@pytest.mark.cases(1)
 def test_a_sheet_on_a_face_is_told_the_same_in_every_frame(is_alike: bool, tmp_path: Path) -> None:
     told = set()
     for seed in range(7):

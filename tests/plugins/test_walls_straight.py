@@ -65,7 +65,7 @@ def lattice(thick: float, pitch: float, cells: int, count: int) -> m3.Manifold:
     ("thick", "cells", "count"),
     [(0.3, 1, 4), (0.5, 1, 4), (0.35, 1, 12), (0.5, 2, 4), (0.55, 1, 6)],
 )
-@pytest.mark.cases(1)
+@pytest.mark.further
 def test_a_lattice_of_thin_rods_is_one_place(
     tmp_path: Path, thick: float, cells: int, count: int
 ) -> None:
@@ -112,7 +112,7 @@ def test_pins_beside_each_other_are_told_one_by_one(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("width", [0.31, 0.38, 0.45, 0.52])
-@pytest.mark.cases(1)
+@pytest.mark.further
 def test_holes_that_cross_are_two_of_their_whole_depth(tmp_path: Path, width: float) -> None:
     """The hole that is cut in two was told as two of half the depth, or not at all."""
     body = shapes.box([12, 12, 6], [-6, -6, -3])
@@ -150,7 +150,7 @@ def test_a_place_is_held_up_to_the_side_and_one_diameter_past_the_end() -> None:
 
 @pytest.mark.parametrize("count", [24, 64, 96])
 @pytest.mark.parametrize("is_hole", [False, True])
-@pytest.mark.cases(1)
+@pytest.mark.further
 def test_what_tapers_is_told_once_as_what_it_is(tmp_path: Path, count: int, is_hole: bool) -> None:
     """On the rim of the thin end no ray across it met anything: it was a wall, or a gap, too."""
     block = shapes.box([8, 8, 5], [-4, -4, 0])

@@ -237,6 +237,7 @@ def test_a_drag_turns_and_the_wheel_zooms(opened: Watched) -> None:
     assert float(opened.moved(turned)[2]) < float(turned[2])
 
 
+@pytest.mark.further
 def test_section_see_through_and_thickness_change_the_picture(opened: Watched) -> None:
     opened.rows().nth(1).click()
     opened.camera()
@@ -259,6 +260,7 @@ def test_section_see_through_and_thickness_change_the_picture(opened: Watched) -
     assert stage.screenshot() not in seen
 
 
+@pytest.mark.further
 def test_the_place_stays_marked_when_the_part_is_seen_through(opened: Watched) -> None:
     import io
 
