@@ -80,21 +80,25 @@ def whole_rings(
         np.maximum(SQUARE, ROUNDED * surface.resolution * surface.longest / surface.areas),
         SQUARE_MOST,
     )
-    most = np.maximum(TIMES_MOST * np.bincount(bar, minlength=count), FEWEST)
+    found = np.bincount(known // size, minlength=count)
+    most = np.maximum(TIMES_MOST * found, FEWEST)
     ended = straight.copy()
-    followed = known[_along(surface, known, axis, tilt)]
-    fresh, grown = followed, np.zeros(count, dtype=bool)
-    while len(fresh):
-        beside = surface.neighbours[fresh % size]
-        owner = np.repeat(fresh // size, 3)[(beside >= 0).ravel()]
-        fresh = np.setdiff1d(owner * size + beside[beside >= 0], followed)
+    front = known[_along(surface, known, axis, tilt)]
+    fronts, before, grown = [front], front[:0], np.zeros(count, dtype=bool)
+    while len(front):
+        beside = surface.neighbours[front % size]
+        owner = np.repeat(front // size, 3)[(beside >= 0).ravel()]
+        # What lies beside a front was met in it, or in the one before, or is new.
+        fresh = np.setdiff1d(owner * size + beside[beside >= 0], np.concatenate([before, front]))
         fresh = fresh[_along(surface, fresh, axis, tilt)]
-        followed = np.concatenate([followed, fresh])
-        grown[np.setdiff1d(fresh, known) // size] = True
-        spent = np.bincount(followed // size, minlength=count) > most
-        fresh = fresh[~spent[fresh // size]]
+        grown[fresh // size] = True
+        found += np.bincount(fresh // size, minlength=count)
+        spent = found > most
         ended &= ~spent
-    followed = np.sort(followed[ended[followed // size]])
+        before, front = front, fresh[~spent[fresh // size]]
+        fronts.append(front)
+    followed = np.concatenate(fronts)
+    followed = np.unique(followed[ended[followed // size]])
     rows, owner = followed % size, followed // size
     closed = ended & _closes_round_void(surface, inward, rows, owner, axis)
     some = closed[owner]
