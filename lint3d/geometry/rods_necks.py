@@ -24,6 +24,7 @@ Floats = NDArray[np.float64]
 GROWS = 1.08  # each ball is so much larger than the one before
 BALLS_MOST = 60
 LEAST = 0.25  # of the width: the first ball, for a groove may open behind a neck that narrow
+STRAIGHT = 1e-3  # of the width: corners that stand out less are left out
 CRUMB = 0.01  # of the ball's area: smaller bits are left by rounding
 FLATS = 32  # of a circle as the balls have it
 
@@ -42,6 +43,8 @@ def has_neck(ends: Floats, width: float) -> bool:
     whole = CrossSection([line])
     if whole.area() < 0 or whole.is_empty():
         whole = CrossSection([line[::-1]])
+    # A flat that is cut into hundreds of facets is one side.
+    whole = whole.simplify(STRAIGHT * width)
     radius = LEAST * width / 2
     for _ in range(BALLS_MOST):
         worn = whole.offset(-radius, JoinType.Round, circular_segments=FLATS)
