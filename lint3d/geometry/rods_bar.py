@@ -20,6 +20,7 @@ from lint3d.geometry.rods_rings import axes_beside, whole_rings
 from lint3d.geometry.spans import Spans
 from lint3d.geometry.spans_regions import ThinRegion
 from lint3d.geometry.spans_surface import SpanSurface
+from lint3d.geometry.topology import expand_runs
 from lint3d.geometry.vectors import pointing_up, square_to
 
 Floats = NDArray[np.float64]
@@ -176,15 +177,12 @@ def _take_axes_beside(
     surface = spans.surface
     others, of = axes_beside(surface, facet, bar)
     order = np.argsort(bar, kind="stable")
-    count = np.bincount(bar, minlength=len(axis))
-    start = np.cumsum(count) - count
+    start = np.searchsorted(bar[order], np.arange(len(axis) + 1))
     # The sides of each bar once for each axis that it may have.
-    turn = np.repeat(np.arange(len(of)), count[of])
-    place = np.arange(len(turn)) - np.repeat(np.cumsum(count[of]) - count[of], count[of])
-    sides = facet[order[start[of[turn]] + place]]
+    rows, turn = expand_runs(start, of)
+    sides = facet[order[rows]]
     every = np.ones(len(of), dtype=bool)
-    rings = whole_rings(surface, spans.inward, sides, turn, others, every, width[of])
-    closed = rings.closed
+    closed = whole_rings(surface, spans.inward, sides, turn, others, every, width[of]).closed
     axis[of[closed]], straight[of[closed]] = others[closed], True
 
 

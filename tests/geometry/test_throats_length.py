@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 import shapes_voids as parts
 from manifold3d import CrossSection, Manifold
+from numpy.typing import NDArray
 
 from lint3d.geometry.throats import Throat, Way
 from lint3d.geometry.throats_clearance import Clearance
@@ -60,17 +61,22 @@ def test_other_sections(name: str, width: float, length: float, seed: int) -> No
     assert throat.length == pytest.approx(length, abs=0.12 * width)
 
 
-def test_way_that_folds_back_at_a_mouth() -> None:
-    """The same neck, whether points beyond its mouth are in order or not."""
-    block = parts.block([8, 8, 4]) - parts.rod([0, 0, -3], [0, 0, 3], 1.0, 48)
-    clearance = Clearance(*parts.mesh(block))
-    up = np.concatenate([np.linspace(-2.6, 2.0, 24), [2.2, 2.1, 2.05, 2.4, 2.6]])
+def _is_told_as_four_long(clearance: Clearance, up: NDArray[np.float64]) -> None:
+    """A neck through a plate 4 mm thick, by points (k,) on its axis."""
     point = np.column_stack([0 * up, 0 * up, up])
     radii = clearance.at(point)
     row = int(np.argmin(radii))
     shortest, length, longest = neck_lengths(clearance, point, radii, row, float(radii[row]))
     assert shortest <= 4.0 <= longest
     assert length == pytest.approx(4.0, abs=0.03)
+
+
+def test_way_that_folds_back_at_a_mouth() -> None:
+    """The same neck, whether points beyond its mouth are in order or not."""
+    block = parts.block([8, 8, 4]) - parts.rod([0, 0, -3], [0, 0, 3], 1.0, 48)
+    clearance = Clearance(*parts.mesh(block))
+    up = np.concatenate([np.linspace(-2.6, 2.0, 24), [2.2, 2.1, 2.05, 2.4, 2.6]])
+    _is_told_as_four_long(clearance, up)
 
 
 @pytest.mark.parametrize("offset", [0.0, 0.13, 0.31])
@@ -79,12 +85,7 @@ def test_points_that_lie_far_apart_at_the_mouths(offset: float) -> None:
     block = parts.block([12, 12, 4]) - parts.rod([0, 0, -3], [0, 0, 3], 1.0, 48)
     clearance = Clearance(*parts.mesh(block))
     up = np.arange(-4, 4, 0.6) + offset
-    point = np.column_stack([0 * up, 0 * up, up])
-    radii = clearance.at(point)
-    row = int(np.argmin(radii))
-    shortest, length, longest = neck_lengths(clearance, point, radii, row, float(radii[row]))
-    assert shortest <= 4.0 <= longest
-    assert length == pytest.approx(4.0, abs=0.03)
+    _is_told_as_four_long(clearance, up)
 
 
 def test_ways_that_fold_where_they_meet() -> None:
