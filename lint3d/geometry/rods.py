@@ -103,16 +103,19 @@ def worst_bars(surface: SpanSurface, reach: float, look: Look, most: int) -> tup
             group = np.unique(ring[group], return_inverse=True)[1]
             axis, straight = axes_of(surface, inward, felt, group)
     keep = worst_groups(felt, group, axis, most)
+    more = int((~keep).sum())
+    keep[keep] = ~_are_pointed(surface, *on_some(felt, group, keep))
     felt, group = on_some(felt, group, keep)
+    if not len(group):
+        return [], more
     axis, straight = axis[keep], straight[keep]
     found, side = _bars(surface, inward, felt, group, whole, axis, straight, look == "outward")
     is_long = np.array([bar.length >= SHORTEST * bar.diameter for bar in found], bool)
     round_side = np.array([np.pi * bar.diameter * bar.shortest for bar in found])
     is_long &= side >= COVERED * round_side
     found = [bar for bar, is_kept in zip(found, is_long, strict=True) if is_kept]
-    found = [bar for bar in found if not _is_pointed(surface, bar)]
     found.sort(key=lambda bar: (-bar.slenderness[0], int(bar.faces[0])))
-    return found, int((~keep).sum())
+    return found, more
 
 
 def _facets_of(felt: Felt, group: Ints) -> tuple[Ints, Ints]:
@@ -186,11 +189,21 @@ def _bars(
     return with_ends(surface, found), side[kept]
 
 
-def _is_pointed(surface: SpanSurface, bar: Bar) -> bool:
-    """Do most of its sides end in one point? It tapers to nothing: how thick is it?"""
-    corners = surface.faces[np.searchsorted(surface.face_ids, bar.faces)]
-    most = np.unique(corners, return_counts=True)[1].max()
-    return bool(most >= POINTED * len(corners) and len(corners) > 1)
+def _are_pointed(surface: SpanSurface, felt: Felt, group: Ints) -> Bools:
+    """(groups,) do most of its sides end in one point? It tapers to nothing: how thick is it?
+
+    Asked before all else is worked out: a body of needles has nothing but such.
+    """
+    facet, of = _facets_of(felt, group)
+    corner = surface.faces.take(facet, 0) + of[:, None] * np.int64(len(surface.vertices))
+    corner = np.sort(corner.ravel())
+    start = np.flatnonzero(np.diff(corner, prepend=-1))
+    most = np.zeros(int(group.max()) + 1, dtype=np.int64)
+    users = np.diff(start, append=len(corner))
+    np.maximum.at(most, corner[start] // len(surface.vertices), users)
+    sides = np.bincount(of, minlength=len(most))
+    pointed: Bools = (most >= POINTED * sides) & (sides > 1)
+    return pointed
 
 
 def _bent_circles(
