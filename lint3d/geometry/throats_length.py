@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from lint3d.geometry.throats_clearance import Clearance
 from lint3d.geometry.throats_route import across, tolerance_of, unit
+from lint3d.geometry.throats_short import shortest_line
 
 Floats = NDArray[np.float64]
 
@@ -126,12 +127,14 @@ def _filled_at_mouths(
 def _neck_line(point: Floats, radius: Floats, row: int, factor: float) -> Floats:
     """(n, 3) the way about a point before it gets wider than `factor` times its throat.
 
-    A bend inside the neck may be wider, as long as the way narrows down again.
+    A bend inside the neck may be wider, as long as the way narrows down again. What runs forth and
+    back there is left out.
     """
     limit = factor * radius[row]
     first, last = _last_within(radius, row, factor)
     ends = [_crossing(point, radius, at, side, limit) for at, side in ((first, -1), (last, 1))]
-    return np.vstack([ends[0], point[first : last + 1], ends[1]])
+    line = shortest_line(point[first : last + 1], radius[first : last + 1], float(radius[row]))
+    return np.vstack([ends[0], line, ends[1]])
 
 
 def _wide_ends(point: Floats, radius: Floats, row: int, factor: float) -> Floats:

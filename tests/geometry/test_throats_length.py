@@ -88,6 +88,23 @@ def test_points_that_lie_far_apart_at_the_mouths(offset: float) -> None:
     _is_told_as_four_long(clearance, up)
 
 
+def test_way_that_runs_forth_and_back_in_a_bend() -> None:
+    """Two legs of 6 mm and a wider bend from 1 mm before their corner to 1 mm beyond it.
+
+    A line cuts the corner at most straight; 0.64 mm are taken off for mouths that are not there.
+    """
+    along = np.linspace(0, 6, 25)
+    leg = np.column_stack([0 * along, along, 0 * along])
+    zigzag = np.array([[0.3, 0.3, 0], [-0.1, 0.4, 0], [0.2, 0.1, 0.2], [-0.3, 0.2, 0.1]] * 5)
+    point = np.concatenate([leg[::-1], zigzag, leg[:, [1, 0, 2]]])
+    from_corner = np.linalg.norm(point, axis=1)
+    radii = np.where(from_corner < 1.0, 1.4 - 0.4 * from_corner, 1.0)
+    shortest, length, longest = neck_lengths(None, point, radii, 0, 1.0)
+    assert shortest < length < longest
+    assert 12 - 0.64 - (2 - math.sqrt(2)) < length < 12 - 0.64
+    assert longest < 12.1
+
+
 def test_ways_that_fold_where_they_meet() -> None:
     """Both halves of a neck of 10 mm run past the place where they meet: 7.515 for 7.126 mm."""
 

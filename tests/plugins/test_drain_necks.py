@@ -29,9 +29,13 @@ def serpentine(file: Path, seed: int) -> str:
     return str(write_stl(file, vertices[faces]))
 
 
-@pytest.mark.parametrize("seed", [0, 3])
+@pytest.mark.parametrize("seed", [1, 0, 3])
+@pytest.mark.cases(2)
 def test_a_serpentine_is_one_neck_through_its_bends(seed: int, tmp_path: Path) -> None:
-    """By closed form; at each of the five bends the line may cut the corner by half a width."""
+    """By closed form; at each of the five bends the line may cut the corner by half a width.
+
+    In one frame (1) the way ran forth and back in a bend: 41.96 at least, for at most 38.9.
+    """
     file = serpentine(tmp_path / "a.stl", seed)
     found = lint3d.inspect(
         [file], only=["drain/long-neck"], limits=["drain/long-neck=15"], workers=0
