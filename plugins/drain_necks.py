@@ -98,9 +98,11 @@ class _Runs:
                 if hop not in self.throats:
                     self.throats[hop] = widest_between(graph, *hop)
                 self.behind.setdefault(hop, []).append(pocket)
-        wide = dict(graph.nodes(data="diameter"))
+        self._wide = wide = dict(graph.nodes(data="diameter"))
         for hop, throat in self.throats.items():
-            self.of[hop] = _run(wide, self.behind[hop][0], hop, throat.diameter)
+            # A bend that is a pocket, too, knows nothing of what lies behind it.
+            runs = [_run(wide, pocket, hop, throat.diameter) for pocket in self.behind[hop]]
+            self.of[hop] = max(runs, key=len)
 
     def hop_at(self, throat: Throat) -> Hop | None:
         """The opening that a throat is in, if it is on a way out."""
@@ -115,8 +117,11 @@ class _Runs:
 
         if narrow is None or hop is None:
             return False
-        alike = self.throats[hop].diameter <= NECK_FACTOR * self.throats[narrow].diameter
-        return alike and narrow in self.of[hop] and hop in self.of[narrow]
+        width = self.throats[narrow].diameter
+        if self.throats[hop].diameter > NECK_FACTOR * width:
+            return False
+        both = [one for one in self.behind[narrow] if hop in pairwise(one.way_nodes)]
+        return any(hop in _run(self._wide, pocket, narrow, width) for pocket in both)
 
 
 def _run(wide: dict[int, float], pocket: Pocket, hop: Hop, width: float) -> list[Hop]:

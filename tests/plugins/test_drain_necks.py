@@ -4,12 +4,18 @@ from __future__ import annotations
 
 import math
 from pathlib import Path
+from types import SimpleNamespace
 
+import numpy as np
 import pytest
 import shapes_voids as parts
 from parts import write_stl
 
 import lint3d
+from lint3d.geometry.throats import Throat, Way
+from lint3d.geometry.throats_length import NeckLengths
+from lint3d.geometry.voids_model import OUTSIDE
+from lint3d_plugins.drain_necks import necks_on_ways
 
 WIDTH = 1.8
 
@@ -63,3 +69,40 @@ def test_the_bends_of_a_serpentine_are_no_pockets_behind_necks_of_their_own(
         workers=0,
     )
     assert sorted(one.rule for one in found.results if one.kind == "fail") == rules
+
+
+@pytest.mark.parametrize("order", [(2, 1), (1, 2)])
+@pytest.mark.parametrize("widths", [(1.6, 1.61), (1.61, 1.6)])
+def test_a_bend_told_before_the_chamber_behind_it_parts_no_neck(
+    order: tuple[int, int], widths: tuple[float, float]
+) -> None:
+    """A serpentine of 12 bends, 101.2 mm, was told with another neck of 15.7 mm in it."""
+    import networkx as nx
+
+    graph = nx.MultiGraph()
+    for node, wide in ((OUTSIDE, math.inf), (1, 7.0), (2, 2.0)):
+        graph.add_node(node, diameter=wide)
+    legs = {(2, OUTSIDE): (20.0, 35.0), (1, 2): (0.0, 20.0)}
+    for (one, two), (begin, end), width in zip(legs, legs.values(), widths, strict=True):
+        throat = straight_throat(begin, end, width)
+        graph.add_edge(one, two, source=one, throat=throat, **bounds(throat))
+    ways = {1: (1, 2, OUTSIDE), 2: (2, OUTSIDE)}
+    pockets = [SimpleNamespace(node=node, way_nodes=ways[node]) for node in order]
+    hollow = SimpleNamespace(voids=SimpleNamespace(graph=graph, pockets=pockets))
+    (neck,) = necks_on_ways(hollow)  # type: ignore[arg-type]
+    assert [one.node for one in neck.pockets] == list(order)
+    assert neck.throat.length == pytest.approx(35.0, abs=0.6)
+
+
+def straight_throat(begin: float, end: float, width: float) -> Throat:
+    """Of a straight duct along z, mm."""
+    z = np.linspace(begin, end, 100)
+    point, axis = np.column_stack([0 * z, 0 * z, z]), np.array([0.0, 0.0, 1.0])
+    way = Way(point, np.full(100, width))
+    length = end - begin
+    lengths = NeckLengths.known(length, length, length)
+    return Throat(width, width, width, point[50], axis, lengths, way, 0)
+
+
+def bounds(throat: Throat) -> dict[str, float]:
+    return {"diameter": throat.diameter, "lower": throat.lower, "upper": throat.upper}
