@@ -86,10 +86,12 @@ def worst_bars(surface: SpanSurface, reach: float, look: Look, most: int) -> tup
     if not len(felt.point):
         return [], 0
     group = groups_of(surface, felt)
-    felt, group = on_some(felt, group, closed_round(surface, felt, group))
+    axis, straight = axes_of(surface, inward, felt, group)
+    closed = closed_round(surface, felt, group, axis, straight)
+    felt, group = on_some(felt, group, closed)
     if not len(group):
         return [], 0
-    axis, straight = axes_of(surface, inward, felt, group)
+    axis, straight = axis[closed], straight[closed]
     one_way = np.where(straight[group, None], axis[group], 0.0)
     parted = lines_of((felt.point + felt.contact) / 2, one_way, felt.thick, group)
     if parted.max() > group.max():

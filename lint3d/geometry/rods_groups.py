@@ -124,8 +124,16 @@ def axes_of(surface: SpanSurface, inward: Floats, felt: Felt, group: Ints) -> tu
     return np.where(straight[:, None], axis, long_way), straight
 
 
-def closed_round(surface: SpanSurface, felt: Felt, group: Ints) -> Bools:
-    """(groups,) do rays square to the bar meet one of its sides all round?"""
+def closed_round(
+    surface: SpanSurface, felt: Felt, group: Ints, axis: Floats, straight: Bools
+) -> Bools:
+    """(groups,) do rays square to the bar meet one of its sides all round?
+
+    Parameters
+    ----------
+    axis, straight : see `axes_of`; of a bar that is straight the way felt at a place may be 11
+        degrees off, and beside the lip of a short hole rays square to that leave it
+    """
     order = np.argsort(group, kind="stable")
     size = np.bincount(group)
     start = np.cumsum(size) - size
@@ -134,7 +142,11 @@ def closed_round(surface: SpanSurface, felt: Felt, group: Ints) -> Bools:
     middle = (felt.point[rows] + felt.contact[rows]) / 2
     across = felt.contact[rows] - felt.point[rows]
     across /= np.linalg.norm(across, axis=1)[:, None]
-    two = cross_product(across, felt.way[rows])
+    two = cross_product(across, np.where(straight[:, None], axis, 0.0)[group[rows]])
+    sine = np.linalg.norm(two, axis=1)
+    two /= np.maximum(sine, 1e-300)[:, None]
+    askew = sine < SAME_WAY
+    two[askew] = cross_product(across[askew], felt.way[rows[askew]])
     reach = ROUND_REACH * felt.thick[rows]
     turns = (np.arange(ROUND) + 0.5) * 2 * np.pi / ROUND
     met = (fan(surface.scene, middle, across, two, turns, reach) >= 0).sum(axis=1)

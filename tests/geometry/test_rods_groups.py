@@ -48,3 +48,24 @@ def test_where_all_may_be_worked_out_none_is_left() -> None:
     surface = bed(np.linspace(0.4, 0.8, 5), np.full(5, 5.0), 0)
     found, more = worst_bars(surface, 2.0, "inward", 20)
     assert (len(found), more) == (5, 0)
+
+
+@pytest.mark.parametrize("deep", [1.02, 1.14, 1.3, 1.6])
+@pytest.mark.parametrize("seed", range(2))
+def test_a_short_hole_of_uneven_corners_closes_round_beside_its_lips(
+    deep: float, seed: int
+) -> None:
+    """A hexagon with corners of 89 and 151 degrees: the way felt on its sides is a little off."""
+    turn = np.arange(6) * np.pi / 3
+    corners = np.where(np.arange(6) % 2 == 0, 1.0, 0.575)[:, None]
+    corners = corners * np.stack([np.cos(turn), np.sin(turn)], axis=1)
+    edge = corners[1] - corners[0]
+    wide = 2 * abs(edge[0] * corners[0, 1] - edge[1] * corners[0, 0]) / np.hypot(*edge)
+    section = m3.CrossSection([corners * (0.4 / wide)])
+    body = M.cube((6, 5, deep * 0.4)).translate((-3, -2.5, 0))
+    body -= M.extrude(section, 4.0).translate((0, 0, -1))
+    vertices, faces = arrays(body)
+    surface = surface_from_mesh(Rotation.random(random_state=seed).apply(vertices), faces)
+    (hole,) = bars(surface, 0.5, "outward")
+    assert hole.diameter == pytest.approx(0.4, abs=1e-4)
+    assert hole.length == pytest.approx(deep * 0.4, abs=1e-4)
