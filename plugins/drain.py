@@ -214,11 +214,15 @@ def blind_depth(
     """
     yield from recesses.hollows.unseen()
     bars = [bar for found in told_holes.values() for bar in found]
-    for hollow, recess in recesses.found:
-        if recess.ratio >= LEAST_RATIO and not is_round_hole(recess, bars):
-            least, most = recess.depth_lower / recess.width, recess.depth_upper / recess.width
-            remark = f"It is {recess.depth:.4g} mm deep and {recess.width:.4g} mm wide."
-            yield recess_place(hollow, recess, (recess.ratio, least, most), remark)
+    for hollow, found in recesses.by_hollow():
+        told = []
+        for recess in found:
+            if recess.ratio >= LEAST_RATIO and not is_round_hole(recess, bars):
+                least, most = recess.depth_lower / recess.width, recess.depth_upper / recess.width
+                remark = f"It is {recess.depth:.4g} mm deep and {recess.width:.4g} mm wide."
+                place = recess_place(hollow, recess, (recess.ratio, least, most), remark)
+                told.append((0, place))
+        yield from summed_up(hollow, told, "times", smallest_first=False)
 
 
 @rule("drain/unreachable", measures="mm")
@@ -234,10 +238,13 @@ def unreachable(distances: Recesses) -> Iterator[Place | LeftOut]:
     yield from distances.hollows.unseen()
     for hollow in distances.hollows.found:
         yield from summed_up(hollow, far_places(hollow), "mm", smallest_first=False)
-    for hollow, recess in distances.found:
-        value = recess.depth, recess.depth_lower, recess.depth_upper
-        remark = f"Its far end lies {recess.depth:.4g} mm from where cleaning reaches freely."
-        yield recess_place(hollow, recess, value, remark)
+    for hollow, found in distances.by_hollow():
+        told = []
+        for recess in found:
+            value = recess.depth, recess.depth_lower, recess.depth_upper
+            remark = f"Its far end lies {recess.depth:.4g} mm from where cleaning reaches freely."
+            told.append((0, recess_place(hollow, recess, value, remark)))
+        yield from summed_up(hollow, told, "mm", smallest_first=False)
 
 
 @hookimpl

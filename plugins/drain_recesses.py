@@ -45,6 +45,14 @@ class Recesses:
     ball: float
     found: tuple[tuple[Hollow, Recess], ...] = ()
 
+    def by_hollow(self) -> list[tuple[Hollow, list[Recess]]]:
+        """The hollows that have any, each with its own in the same order."""
+        hollows = {id(hollow): hollow for hollow, _ in self.found}
+        return [
+            (hollow, [recess for other, recess in self.found if other is hollow])
+            for hollow in hollows.values()
+        ]
+
 
 @dataclass(frozen=True, eq=False)
 class Reach:

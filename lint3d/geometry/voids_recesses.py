@@ -19,6 +19,7 @@ from scipy.spatial import cKDTree
 from lint3d.geometry.components import connected_groups
 from lint3d.geometry.rays import RayScene
 from lint3d.geometry.throats_clearance import Clearance
+from lint3d.geometry.voids_leaps import without_leaps
 from lint3d.geometry.voids_reach import (
     REACH,
     Balls,
@@ -181,9 +182,7 @@ def recesses_in(unreached: Unreached, is_blind: bool = False) -> list[Recess]:
     ball, least_depth, apart = unreached.ball, unreached.least_depth, unreached.apart
     if len(hidden) == 0 or len(start) == 0:
         return []
-    links = links_between(scene, hidden.centre, apart)
-    group = connected_groups(len(hidden), links[:, 0], links[:, 1])
-    entry, entry_at, entry_from = _entries(scene, hidden, start, ball / 2, apart)
+    links, group, (entry, entry_at, entry_from) = _hang_together(unreached, hidden, start)
     onward = np.zeros(len(start))
     is_by_itself = True
     if is_blind:
@@ -194,9 +193,7 @@ def recesses_in(unreached: Unreached, is_blind: bool = False) -> list[Recess]:
         hidden, start = hidden[~through], _both(start, hidden[through])
         if len(hidden) == 0:
             return []
-        links = links_between(scene, hidden.centre, apart)
-        group = connected_groups(len(hidden), links[:, 0], links[:, 1])
-        entry, entry_at, entry_from = _entries(scene, hidden, start, ball / 2, apart)
+        links, group, (entry, entry_at, entry_from) = _hang_together(unreached, hidden, start)
     far, before = farthest(hidden, links, entry, entry_at)
     deep = np.where(np.isfinite(far), far + hidden.radius, -1.0)
     order = np.lexsort((deep, group))
@@ -223,6 +220,17 @@ def recesses_in(unreached: Unreached, is_blind: bool = False) -> list[Recess]:
         if one.depth >= least_depth and not _is_corner(unreached, one, reached[0]):
             found.append(one)
     return sorted(found, key=lambda recess: (-recess.depth, *recess.position))
+
+
+def _hang_together(
+    unreached: Unreached, hidden: Balls, start: Balls
+) -> tuple[Ints, Ints, tuple[Floats, Ints, Ints]]:
+    """Links between hidden balls, the group that each is in, and where these are entered."""
+    clearance, ball, apart = unreached.clearance, unreached.ball, unreached.apart
+    links = links_between(clearance.scene, hidden.centre, apart)
+    entries = _entries(clearance.scene, hidden, start, ball / 2, apart)
+    links = without_leaps(clearance, hidden.centre, hidden.radius, links, entries[1], ball / 2)
+    return links, connected_groups(len(hidden), links[:, 0], links[:, 1]), entries
 
 
 def _is_corner(unreached: Unreached, recess: Recess, reached: Floats) -> bool:

@@ -7,6 +7,7 @@ import pytest
 import shapes_voids as parts
 from manifold3d import Manifold
 
+from lint3d.geometry import voids_recesses
 from lint3d.geometry.throats_clearance import Clearance
 from lint3d.geometry.voids import find_voids
 from lint3d.geometry.voids_reach import Balls
@@ -193,3 +194,20 @@ def test_a_small_ball_in_an_inner_corner_is_no_recess(is_slot: bool, seed: int) 
     )
     found = recesses_in(Unreached(clearance, hidden, start, 1.5, 0.5, 0.375), is_blind=True)
     assert len(found) == is_slot
+
+
+@pytest.mark.parametrize("turn", [[0, 0, 0], [0, 0, 30], [40, 20, 10]])
+def test_gaps_between_fins_are_as_many_as_there_are(
+    turn: list[float], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where places lie far apart, those at the mouths of two gaps see each other past a fin."""
+    monkeypatch.setattr(voids_recesses, "_MOST_PLACES", 300)
+    solid = parts.block([22, 30, 24])
+    for row in range(5):
+        solid -= parts.block([2.4, 40, 20], [4 * row - 8, 0, 4])
+    vertices, faces = parts.mesh(solid.rotate(turn))
+    found = find_voids(vertices, faces, 1.5, 6.0)
+    assert found.clearance is not None
+    recesses = find_recesses((vertices, faces), found.spaces[0], found.clearance, 3.4, 8.0)
+    assert len(recesses) == 5
+    assert all(one.depth_lower <= 15.0 <= one.depth_upper for one in recesses)
