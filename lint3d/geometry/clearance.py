@@ -139,26 +139,42 @@ def _without_far_sides(
     return first, second
 
 
-def closest_points(point: Floats, corners: Floats) -> tuple[Floats, Ints, Floats]:
-    """How far is the nearest of the triangles from each point?
+class Triangles:
+    """Triangles that points are asked about more than once: their boxes are ordered once.
 
     Parameters
     ----------
-    point : (k, 3) float64, mm
     corners : (m, 3, 3) float64, mm, each with an area
-
-    Returns
-    -------
-    distance : (k,) float64, mm
-    triangle : (k,) int64
-    nearest : (k, 3) float64, mm
     """
-    vertices = np.ascontiguousarray(corners.reshape(-1, 3))
-    faces = np.arange(len(vertices), dtype=np.int64).reshape(-1, 3)
-    _, triangle, nearest = igl.point_mesh_squared_distance(
-        np.ascontiguousarray(point), vertices, faces
-    )
-    nearest = nearest.reshape(-1, 3)
-    away = point - nearest
-    distance = np.sqrt(np.einsum("ij,ij->i", away, away))
-    return distance, np.asarray(triangle, np.int64).ravel(), nearest
+
+    def __init__(self, corners: Floats) -> None:
+        self._vertices = np.ascontiguousarray(corners.reshape(-1, 3))
+        self._faces = np.arange(len(self._vertices), dtype=np.int64).reshape(-1, 3)
+        self._tree = igl.AABB()
+        self._tree.init(self._vertices, self._faces)
+
+    def closest(self, point: Floats) -> tuple[Floats, Ints, Floats]:
+        """How far is the nearest of the triangles from each point?
+
+        Parameters
+        ----------
+        point : (k, 3) float64, mm
+
+        Returns
+        -------
+        distance : (k,) float64, mm
+        triangle : (k,) int64
+        nearest : (k, 3) float64, mm
+        """
+        _, triangle, nearest = self._tree.squared_distance(
+            self._vertices, self._faces, np.ascontiguousarray(point)
+        )
+        nearest = nearest.reshape(-1, 3)
+        away = point - nearest
+        distance = np.sqrt(np.einsum("ij,ij->i", away, away))
+        return distance, np.asarray(triangle, np.int64).ravel(), nearest
+
+
+def closest_points(point: Floats, corners: Floats) -> tuple[Floats, Ints, Floats]:
+    """How far is the nearest of the triangles from each point? See `Triangles.closest`."""
+    return Triangles(corners).closest(point)

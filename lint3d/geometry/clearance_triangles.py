@@ -65,6 +65,23 @@ def nearest_on_each(point: Floats, corners: Floats) -> tuple[Floats, Floats]:
     return np.sqrt(squared[:, 0]), nearest[:, :, 0].T + point
 
 
+def points_to_triangles(points: Floats, corners: Floats) -> Floats:
+    """How far are points from the triangle of their row?
+
+    Parameters
+    ----------
+    points : (k, p, 3) float64, mm
+    corners : (k, 3, 3) float64, mm
+
+    Returns
+    -------
+    distance : (k, p) float64, mm
+    """
+    origin = corners[:, :1]
+    squared, _ = _corners_to_triangles(_by_axis(points - origin), _by_axis(corners - origin))
+    return np.sqrt(squared)
+
+
 def _by_axis(points: Floats) -> Floats:
     """(k, p, 3) as (3, k, p), each axis in one piece."""
     return np.ascontiguousarray(np.moveaxis(points, -1, 0))

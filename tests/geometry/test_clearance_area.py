@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from manifold3d import Manifold
 from shapes_pairs import box, mesh, rotation
 
 from lint3d.geometry.clearance_area import area_within, quartered
@@ -49,3 +50,38 @@ def test_quartered_keeps_the_area():
         for c in (face, quartered(face))
     ]
     assert size[0] == pytest.approx(size[1])
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_caps_of_two_balls(seed):
+    """Points of spheres whose centres are c apart lie within d where (c - x)2 + r2 <= (R + d)2."""
+    generator = np.random.default_rng(seed)
+    radius, apart, level = 5.0, 10.3, 0.4
+    one = mesh(Manifold.sphere(radius, 256))
+    caps = []
+    for centre in (0.0, apart):
+        vertices, faces = one
+        vertices = vertices @ rotation(generator).T + [0, 0, centre]
+        facing = np.abs(vertices[faces][:, :, 2] - apart / 2).min(axis=1) < 0.4
+        caps.append(vertices[faces][facing])
+    # On the first sphere, at height z over its centre: c2 - 2 c z + R2 = (R + d)2.
+    height = (apart**2 + radius**2 - (radius + level) ** 2) / (2 * apart)
+    truth = 2 * np.pi * radius * (radius - height)
+    near = area_within(*caps, level)
+    assert near.area == pytest.approx(truth, rel=0.02)
+    assert near.doubt <= 0.11 * truth
+    assert near.extent == pytest.approx(2 * np.sqrt(radius**2 - height**2), rel=0.03)
+    assert near.middle == pytest.approx([0, 0, radius], abs=0.3)
+
+
+@pytest.mark.parametrize("seed", range(2))
+def test_faces_that_lie_on_each_other(seed):
+    """A foot of 4 x 6 on a large plate: the level is that of rounding."""
+    turn = rotation(np.random.default_rng(seed))
+    foot = corners(box([4, 6, 5], [10, 20, 0.0]), turn)
+    plate = corners(box([40, 60, 5], [0, 0, -5.0]), turn)
+    near = area_within(foot, plate, 1e-6)
+    assert near.area == pytest.approx(24, rel=0.05)
+    near = area_within(plate, foot, 1e-6)
+    assert near.area == pytest.approx(24, rel=0.2)
+    assert abs(near.area - 24) <= near.doubt
