@@ -93,7 +93,7 @@ def worst_bars(surface: SpanSurface, reach: float, look: Look, most: int) -> tup
         return [], 0
     axis, straight = axis[closed], straight[closed]
     one_way = np.where(straight[group, None], axis[group], 0.0)
-    parted = lines_of((felt.point + felt.contact) / 2, one_way, felt.thick, group)
+    parted = lines_of(felt.point, felt.contact, felt.narrow, one_way, group)
     if parted.max() > group.max():
         group = parted
         axis, straight = axes_of(surface, inward, felt, group)
