@@ -46,6 +46,8 @@ SPACE = ("walls/narrow-gap", "walls/small-hole", "walls/deep-hole")
 #: without caps, or with caps that are there twice, have 10 to 25 % on a plain plate; a few missing
 #: faces stay far below it.
 MOST_BROKEN_EDGES = 0.03
+#: A surface of fewer faces carries nothing: an L alone has four on its cap and twelve on its walls.
+LEAST_FACES = 16
 
 
 @measure(unit="mm")
@@ -84,7 +86,10 @@ def _is_in_pieces(body: Body) -> bool:
     """Is more than a share of its edges not between two faces?
 
     Outlines are followed from face to face: where that cannot be done, nothing found means little.
+    A crumb of a few faces has none.
     """
+    if len(body.faces) < LEAST_FACES:
+        return False
     users = body.edges.users()
     return int((users != 2).sum()) > MOST_BROKEN_EDGES * len(users)
 

@@ -8,6 +8,8 @@ tests/outside/test_relief_cad.py.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -38,6 +40,8 @@ CONGRUENT = 0.04
 MOST_CONGRUENT, MOST_IN_LINE = 0.6, 0.85
 #: A stroke that characters share is as wide in each, within this share.
 LIKE_STROKE = 0.35
+#: A plain bar is no character of a line if it is wider than so many strokes of all that are none.
+BLOCK = 2.0
 #: A lone mark stands up by no more than this share of its size.
 MARK_RISE = 0.25
 #: ... and by no more than so many of its strokes: crossed ribs do.
@@ -147,6 +151,22 @@ def share_a_stroke(shapes: list[Shape]) -> bool:
     narrow = [shape.strokes.narrowest for shape in shapes]
     usual = [shape.strokes.usual for shape in shapes]
     return max(narrow) <= (1 + LIKE_STROKE) * min(usual)
+
+
+def blocks_among(shapes: Sequence[Shape], character_height: float) -> list[Shape]:
+    """Those islands of a line that are plain blocks beside the strokes of the others.
+
+    An I or a dash is as wide as a stroke of the letters beside it. (Dots may be wider.)
+    """
+    strokes = [shape.strokes.usual for shape in shapes if is_no_bar(shape)]
+    if not strokes:
+        return []
+    most = BLOCK * max(strokes)
+    return [
+        one
+        for one in shapes
+        if not (is_no_bar(one) or is_small(one, character_height)) and one.strokes.narrowest > most
+    ]
 
 
 def is_mark(shape: Shape) -> bool:

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from lint3d.geometry.relief_border import (
     LEAST_VOTES,
     LIKE_STROKE,
+    blocks_among,
     is_lettering,
     is_pattern,
     is_shaped,
@@ -100,16 +101,19 @@ class Inscription:
 def inscriptions_among(shapes: list[Shape]) -> tuple[list[Inscription], list[int]]:
     """The inscriptions that some islands make up, and the rows of the islands that are in them."""
     found, told = _inscriptions_among(shapes)
-    patterns = {i for i in told if is_pattern(shapes[i])}
-    if not patterns:
+    blocks = {
+        id(shape) for line in found for shape in blocks_among(line.shapes, line.overall_height)
+    }
+    others = {i for i in told if is_pattern(shapes[i]) or id(shapes[i]) in blocks}
+    if not others:
         return found, told
-    rest = [i for i in range(len(shapes)) if i not in patterns]
+    rest = [i for i in range(len(shapes)) if i not in others]
     found, told = inscriptions_among([shapes[i] for i in rest])
     return found, [rest[i] for i in told]
 
 
 def _inscriptions_among(shapes: list[Shape]) -> tuple[list[Inscription], list[int]]:
-    """The same, of grids and wheels, too."""
+    """The same, of grids, wheels and blocks, too."""
     found: list[Inscription] = []
     standing = [shape.standing for shape in shapes]
     height = np.zeros(len(shapes))

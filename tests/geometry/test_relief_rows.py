@@ -99,3 +99,25 @@ def test_letters_one_below_the_other_stand_on_a_line() -> None:
     case = shapes.on_slab(shapes.centred(outline), 0.6)
     found = _found(case.vertices, case.faces)
     assert sum(len(line.shapes) for line in found.inscriptions) == 4
+
+
+def test_blocks_between_tees_make_no_word_of_them() -> None:
+    """Tees and blocks in turn, eight tall: the blocks are four strokes wide, an I would be one."""
+    square = m3.CrossSection.square
+    outline = m3.CrossSection()
+    for k, wide in enumerate((2.1, 1.8, 2.5, 2.2, 1.9)):
+        if k % 2:
+            one = square((2 * wide, 1.0)).translate((-wide, -4.0))
+            one += square((1.0, 8.0)).translate((-0.5, -4.0))
+        else:
+            one = square((2 * wide, 8.0), center=True)
+        outline += one.translate((6.7 * k, 0.0))
+    case = shapes.on_slab(shapes.centred(outline), 2.0)
+    assert not _found(case.vertices, case.faces).inscriptions
+
+
+def test_an_upright_beside_letters_is_a_character() -> None:
+    """Bars as wide as the strokes beside them are an I and an l."""
+    case = shapes.lettered("FIlT", 0.6, 8.0)
+    (line,) = _found(case.vertices, case.faces).inscriptions
+    assert line.characters == 4

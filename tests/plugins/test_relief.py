@@ -348,3 +348,17 @@ def test_a_letter_that_is_not_cut_loose_leaves_the_height_open(
     assert "Beside lettering" in kinds["open"].message
     assert kinds["open"].position is not None
     assert [result.kind for result in found[other]] == ["pass"]
+
+
+def test_crumbs_of_a_few_faces_leave_nothing_open(tmp_path: Path) -> None:
+    """Rounding to a file's numbers cuts slivers loose: no lettering fits on them."""
+    case = shapes.lettered("TIDE", 0.6, 8.0)
+    crumb = np.array([[0.0, 0, 0], [1, 0, 0], [0, 1, 0], [1, 1, 0.5]]) + (60.0, 0.0, 0.0)
+    faces = np.array([[0, 1, 2], [1, 3, 2]]) + len(case.vertices)
+    case = replace(
+        case,
+        vertices=np.concatenate([case.vertices, crumb]),
+        faces=np.concatenate([case.faces, faces]),
+    )
+    found = inspect(tmp_path, case)
+    assert sorted(result.kind for result in found["raised-height"]) == ["pass", "pass"]
