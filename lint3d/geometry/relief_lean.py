@@ -22,8 +22,8 @@ MOST_LEAN = 32
 #: Those of two no more than that, unless their feet and heads together are off by less than this
 #: share of their size.
 LEAN_OF_TWO, BOTH_LINES = 10, 0.04
-#: Lines that are shared weigh so much against low extents.
-SHARING = 2.0
+#: Lines that are shared weigh so much, and low extents: each by itself, or both.
+LINES, HEIGHTS, LINES_AND_HEIGHTS = (1.0, 0.0), (0.0, 1.0), (2.0, 1.0)
 #: The steps of the last searches, degrees.
 FINER = (0.1, 0.01, 0.001)
 #: Turned by so much, radians, a letter that stands on a side grows as half that side reaches; it is
@@ -31,9 +31,7 @@ FINER = (0.1, 0.01, 0.001)
 FLAT_TURN, FLAT_SIDE = np.radians(0.5), 0.02
 
 
-def best_lean(
-    flat: list[Floats], place: Floats, size: float, *, is_round: bool, is_flat: bool
-) -> float:
+def best_lean(flat: list[Floats], place: Floats, size: float, *, is_round: bool) -> float:
     """By which angle to turn the way, so that characters stand on a line and are low, radians.
 
     Parameters
@@ -42,7 +40,6 @@ def best_lean(
     place : (k, 2) mm, where the middles lie
     size : mm, of the letters
     is_round : the way runs round a circle
-    is_flat : it is straight, on one plane
     """
     # A slender stroke (I, a slash) is least tall when it leans.
     upright = np.array([_slenderness(points) < 3.0 for points in flat])
@@ -50,27 +47,29 @@ def best_lean(
         return 0.0
     letters = _Letters(flat, upright, place, near_pairs(place, size), size, is_round)
     if len(flat) > 2:
-        best = letters.least_lean(0.0, 1.0, MOST_LEAN, by_lines=True)
+        best = letters.least_lean(0.0, 1.0, MOST_LEAN, LINES_AND_HEIGHTS)
     else:
         best = _lean_of_two(letters)
     # The last of it is told by the letters themselves: their places are steps summed over a bent
     # base.
     if upright.any():
+        start = best
         for step in FINER:
-            best = letters.least_lean(best, step, 10, by_lines=False)
-        if is_flat and not letters.have_a_flat_end(best):
-            # Round letters are about as tall when they lean a little.
+            best = letters.least_lean(best, step, 10, HEIGHTS)
+        if len(flat) > 1 and not letters.have_a_flat_end(best):
+            # Round letters are about as tall when they lean a little, slanted ones less.
+            best = start
             for step in FINER:
-                best = letters.least_lean(best, step, 10, by_lines=True)
+                best = letters.least_lean(best, step, 10, LINES)
     return best
 
 
 def _lean_of_two(letters: _Letters) -> float:
     """Two share a foot line some way or other, letters or not: both lines tell, or none does."""
-    best = letters.least_lean(0.0, 1.0, MOST_LEAN, by_lines=True)
+    best = letters.least_lean(0.0, 1.0, MOST_LEAN, LINES_AND_HEIGHTS)
     if letters.off_both_lines(best) <= BOTH_LINES * letters.size:
         return best
-    return letters.least_lean(0.0, 1.0, LEAN_OF_TWO, by_lines=False)
+    return letters.least_lean(0.0, 1.0, LEAN_OF_TWO, HEIGHTS)
 
 
 @dataclass(frozen=True, eq=False)
@@ -87,14 +86,17 @@ class _Letters:
     size: float
     is_round: bool
 
-    def least_lean(self, best: float, step_deg: float, count: int, *, by_lines: bool) -> float:
-        """The angle round another one in which letters are low, radians; `by_lines`: and in which
-        they stand on lines, side by side."""
+    def least_lean(
+        self, best: float, step_deg: float, count: int, weight: tuple[float, float]
+    ) -> float:
+        """The angle round another one in which letters stand on lines, side by side, and in which
+        they are low, radians: how much either weighs."""
         angles = best + np.radians(step_deg) * np.arange(-count, count + 1)
         across = np.stack([-np.sin(angles), np.cos(angles)])
         low, high = self._extents(across)
-        total = (high - low)[self.upright].sum(axis=0)
-        if by_lines:
+        of_lines, of_heights = weight
+        total = of_heights * (high - low)[self.upright].sum(axis=0)
+        if of_lines:
             along = np.stack([np.cos(angles), np.sin(angles)])
             beside, at = self.place @ along, self.place @ across
             if self.is_round:
@@ -104,7 +106,7 @@ class _Letters:
             off = off_line(at + low, at + high, self.pairs, self.size, both=both)
             left, right = self._extents(along)
             boxes = (beside + left, at + low), (beside + right, at + high)
-            total += SHARING * off.sum(axis=0) + _in_each_other(*boxes, self.pairs).sum(axis=0)
+            total += of_lines * off.sum(axis=0) + _in_each_other(*boxes, self.pairs).sum(axis=0)
         return float(angles[total.argmin()])
 
     def off_both_lines(self, lean: float) -> float:

@@ -32,8 +32,6 @@ STANDS, BLOCK, SURELY = 0.02, 6, 0.1
 IN_A_ROW = 0.04
 #: Ways from neighbour to neighbour along one line differ by less than this.
 ALONG = np.cos(np.radians(20.0))
-#: Normals in one plane, as their cosine: within a hundredth of a degree.
-ONE_PLANE = np.cos(np.radians(0.01))
 
 
 def best_path(islands: Sequence[Standing]) -> tuple[Floats, Floats, Path]:
@@ -133,7 +131,7 @@ def _lean(path: Path, caps: Sequence[Floats], size: float) -> float:
     tall = np.array([float(np.linalg.norm(np.ptp(cap, axis=0))) for cap in caps])
     rows = np.flatnonzero(tall >= 0.5 * tall.max())
     flat = [path.flat(i, caps[i]) for i in rows.tolist()]
-    return best_lean(flat, path.place[rows], size, is_round=path.is_round, is_flat=path.is_flat)
+    return best_lean(flat, path.place[rows], size, is_round=path.is_round)
 
 
 class _Steps:
@@ -201,7 +199,6 @@ class Path:
         self.normal = np.array([one.normal for one in islands])
         self._steps = steps
         self.is_round = circle is not None
-        self.is_flat = not self.is_round and float((self.normal @ self.normal[0]).min()) > ONE_PLANE
         if circle is not None:
             self.along = _tangent(np.cross(circle.axis, self.centre - circle.middle), self.normal)
         else:

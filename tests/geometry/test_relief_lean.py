@@ -1,5 +1,7 @@
 """Guards lint3d/geometry/relief_lean.py: as tall as they are drawn, whichever letters they are."""
 
+from typing import Any
+
 import manifold3d as m3
 import numpy as np
 import pytest
@@ -10,8 +12,8 @@ from lint3d.geometry.reliefs import find_reliefs
 from lint3d.geometry.topology import edge_table
 
 
-def _told(outline: Outline) -> Inscription:
-    case = moved(on_slab(centred(outline), 0.5), np.random.default_rng(3))
+def _told(outline: Outline, **kind: Any) -> Inscription:
+    case = moved(on_slab(centred(outline), 0.5, **kind), np.random.default_rng(3))
     table = edge_table(case.faces, len(case.vertices))
     found = find_reliefs(case.vertices, case.faces, table, 1e-5)
     (line,) = found.inscriptions
@@ -42,6 +44,20 @@ def test_round_letters_alone_are_as_tall_as_they_are_drawn(text: str, font: str)
     """They are about as tall when they lean a little: 0.1 % too low was told."""
     outline = font_text(text, 10.0, font)
     low, high = _told(outline).character_height_interval
+    assert low <= _drawn_height(outline) <= high
+    assert high - low < 0.1
+
+
+@pytest.mark.parametrize(
+    ("text", "kind"),
+    [("SO", {}), ("OG3S", {"base": "cylinder", "radius": 25.0, "facet": 1.5})],
+)
+def test_round_letters_that_slant_are_as_tall_as_they_are_drawn(
+    text: str, kind: dict[str, Any]
+) -> None:
+    """They are less tall where the line leans towards them: 0.1 to 0.5 % too low was told."""
+    outline = font_text(text, 10.0).transform(np.array([[1.0, 0.2, 0.0], [0.0, 1.0, 0.0]]))
+    low, high = _told(outline, **kind).character_height_interval
     assert low <= _drawn_height(outline) <= high
     assert high - low < 0.1
 
