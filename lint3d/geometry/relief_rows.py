@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from lint3d.geometry.components import connected_groups
 from lint3d.geometry.relief_border import is_tall
 
 if TYPE_CHECKING:
@@ -100,8 +101,19 @@ class _Pairs:
         """Have so many of the pairs one middle line and unlike heights?
 
         The way of a line follows feet or heads where it can: it may lean against the middle line.
+        What hangs together by foot lines and head lines is type all the same: small letters beside
+        one that reaches above and below (java, cfmlf) have one middle line with it by chance.
         """
+        if self.hang_together():
+            return False
         return self._set_out(0.0) >= SET_OUT or self._set_out(self._tilt()) >= SET_OUT_LEANING
+
+    def hang_together(self) -> bool:
+        """Can all but one be reached from each other along foot lines and head lines?"""
+        step = np.minimum(np.abs(self.foot), np.abs(self.head))
+        one, two = np.nonzero(step <= WITHIN + self.off)
+        group = connected_groups(len(step), one, two)
+        return int(np.bincount(group).max()) >= len(step) - 1
 
     def _tilt(self) -> float:
         """By how much the middle line rises along the told way: the middle one of all pairs."""

@@ -83,8 +83,22 @@ def test_clip_rings_of_unlike_sizes_are_no_lettering() -> None:
     assert not _found(case.vertices, case.faces).inscriptions
 
 
-@pytest.mark.parametrize("text", ["jig", "Wg7p", "T-Qy", "a.m."])
-@pytest.mark.cases(2)
+def test_small_letters_between_those_that_reach_above_and_below_are_type() -> None:
+    """The middles of both tailed and both small ones lie on one line: it was no word."""
+    outline, at = m3.CrossSection(), 0.0
+    for foot, head, shape in ((-2, 10, "F"), (0, 8, "Z"), (0, 10, "L"), (-2, 10, "F"), (0, 8, "N")):
+        one = shapes.bar_text(shape, 10.0, 1.0)
+        left, low, right, high = one.bounds()
+        one = one.translate((-left, -low)).scale((1.0, (head - foot) / (high - low)))
+        outline += one.translate((at, foot))
+        at += right - left + 2.0
+    case = shapes.on_slab(shapes.centred(outline), 0.6)
+    (line,) = _found(case.vertices, case.faces).inscriptions
+    assert line.characters == 5
+
+
+@pytest.mark.parametrize("text", ["jig", "Wg7p", "T-Qy", "a.m.", "jvsm"])
+@pytest.mark.cases(3)
 def test_letters_of_unlike_heights_stand_on_lines(text: str) -> None:
     case = shapes.lettered(text, 0.6, 8.0, base="cylinder")
     found = _found(case.vertices, case.faces)
