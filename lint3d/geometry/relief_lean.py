@@ -24,6 +24,8 @@ MOST_LEAN = 32
 LEAN_OF_TWO, BOTH_LINES = 10, 0.04
 #: Lines that are shared weigh so much, and low extents: each by itself, or both.
 LINES, HEIGHTS, LINES_AND_HEIGHTS = (1.0, 0.0), (0.0, 1.0), (2.0, 1.0)
+#: Lines by themselves are asked where letters are off them by less than this share of their size.
+ON_LINES = 0.01
 #: The steps of the last searches, degrees.
 FINER = (0.1, 0.01, 0.001)
 #: Turned by so much, radians, a letter that stands on a side grows as half that side reaches; it is
@@ -56,18 +58,19 @@ def best_lean(flat: list[Floats], place: Floats, size: float, *, is_round: bool)
         start = best
         for step in FINER:
             best = letters.least_lean(best, step, 10, HEIGHTS)
-        if len(flat) > 1 and not letters.have_a_flat_end(best):
+        if len(letters.pairs) and not letters.have_a_flat_end(best):
             # Round letters are about as tall when they lean a little, slanted ones less.
-            best = start
             for step in FINER:
-                best = letters.least_lean(best, step, 10, LINES)
+                start = letters.least_lean(start, step, 10, LINES)
+            if letters.off_lines(start) <= ON_LINES * size:
+                best = start
     return best
 
 
 def _lean_of_two(letters: _Letters) -> float:
     """Two share a foot line some way or other, letters or not: both lines tell, or none does."""
     best = letters.least_lean(0.0, 1.0, MOST_LEAN, LINES_AND_HEIGHTS)
-    if letters.off_both_lines(best) <= BOTH_LINES * letters.size:
+    if letters.off_lines(best, both=True) <= BOTH_LINES * letters.size:
         return best
     return letters.least_lean(0.0, 1.0, LEAN_OF_TWO, HEIGHTS)
 
@@ -109,13 +112,15 @@ class _Letters:
             total += of_lines * off.sum(axis=0) + _in_each_other(*boxes, self.pairs).sum(axis=0)
         return float(angles[total.argmin()])
 
-    def off_both_lines(self, lean: float) -> float:
-        """How far the feet and the heads of two lie from each other's, mm."""
+    def off_lines(self, lean: float, *, both: bool = False) -> float:
+        """How far two letters are from standing on one line, or hanging from one, on average, mm;
+        `both`: from doing both, in all."""
+        if not len(self.pairs):
+            return 0.0
         across = np.array([[-np.sin(lean)], [np.cos(lean)]])
         low, high = self._extents(across)
-        at = self.place @ across
-        off = off_line(at + low, at + high, self.pairs, self.size, both=True)
-        return float(off.sum(axis=0)[0])
+        at = self.place[:, [1]] if self.is_round else self.place @ across
+        return float(off_line(at + low, at + high, self.pairs, self.size, both=both).mean())
 
     def have_a_flat_end(self, lean: float) -> bool:
         """Does an upright one grow at once when it is turned? It stands on a side."""
