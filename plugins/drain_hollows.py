@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -43,9 +44,12 @@ class Hollow:
     axes: Floats | None = None
     """(3, 3) rows are the axes of the frame that grids and clearance are in; None = the file's"""
 
-    @property
+    @cached_property
     def surface(self) -> tuple[Floats, Ints]:
-        """Vertices in the frame of the grids, and faces."""
+        """Vertices in the frame of the grids, and faces.
+
+        The same arrays each time: what was worked out on them is known again by that.
+        """
         return self.to_grids(self.group.vertices), self.group.faces
 
     def to_grids(self, points: Floats) -> Floats:

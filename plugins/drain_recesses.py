@@ -15,7 +15,7 @@ import numpy as np
 from lint3d import Place, Step
 from lint3d_plugins.drain_hollows import Hollow, Hollows
 from lint3d_plugins.drain_places import owners, width_or_none
-from lint3d_plugins.many_places import point
+from lint3d_plugins.many_places import MANY, point
 
 if TYPE_CHECKING:
     from lint3d.geometry.voids_recesses import Recess, Unreached
@@ -27,7 +27,8 @@ MOSTLY = 0.6
 #: A recess that is at least this share of a ball wide may be wider than the ball.
 _FILLED = 1.0 - 1e-6
 #: Places about as deep as they may be that are looked at nearer: fins and combs have dozens alike.
-_MOST_NEARER = 8
+#: Of so many that they are told as one, fewer.
+_MOST_NEARER, _NEARER_OF_MANY = 8, 2
 #: Points of a way that are told.
 _MOST_STEPS = 24
 
@@ -113,10 +114,14 @@ def recesses_of(
     found = []
     looked = 0
     for hollow, pockets, unreached in reach.found:
-        for one in recesses_in(unreached, is_blind):
-            if one.widest <= wider_than or any(node in pockets for node in one.nodes):
-                continue
-            if limit is not None and looked < _MOST_NEARER:
+        asked = [
+            one
+            for one in recesses_in(unreached, is_blind, wider_than)
+            if one.widest > wider_than and not any(node in pockets for node in one.nodes)
+        ]
+        most = _MOST_NEARER if len(asked) <= MANY else _NEARER_OF_MANY
+        for one in asked:
+            if limit is not None and looked < most:
                 nearer = looked_at_nearer(hollow.surface, unreached, one, limit)
                 looked += nearer is not one
                 one = nearer

@@ -10,6 +10,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from lint3d.geometry.components import connected_groups
 from lint3d.geometry.throats_clearance import Clearance
 from lint3d.geometry.voids_tight import grown
 
@@ -24,45 +25,60 @@ _NEAR, _TOUCHES = 0.5, 0.02
 _AS_FAR = 0.95
 #: Places along a link are this far apart, times the smaller of its balls, and as many at most.
 _APART, _MOST_PLACES = 0.7, 24
+#: Links are looked at in so many turns.
+_TURNS = 4
 
 
 def without_leaps(
     clearance: Clearance,
-    centre: Floats,
-    radius: Floats,
+    balls: tuple[Floats, Floats],
     links: Ints,
     at_mouth: Ints,
     most: float,
 ) -> Ints:
     """(k, 2) those links that do not lead out of a mouth and in by another.
 
+    Links between balls that hang together without them are not looked at.
+
     Parameters
     ----------
-    centre, radius : (n, 3) and (n,) mm, of the balls
+    balls : (n, 3) and (n,) mm, middles and radii
     links : (m, 2) balls that see each other
     at_mouth : rows of the balls at a mouth
     most : mm, radius of the ball that gets to all mouths
     """
+    centre, radius = balls
     is_mouth = np.zeros(len(centre), bool)
     is_mouth[at_mouth] = True
-    asked = np.flatnonzero(is_mouth[links].all(axis=1))
-    ends = links[asked]
-    least = radius[ends].min(axis=1)
-    step = centre[ends[:, 1]] - centre[ends[:, 0]]
+    gap = np.linalg.norm(centre[links[:, 1]] - centre[links[:, 0]], axis=1)
+    asked = np.flatnonzero(is_mouth[links].all(axis=1) & (gap > radius[links].sum(axis=1)))
+    is_kept = np.ones(len(links), bool)
+    is_kept[asked] = False
+    # The nearest first: what these join need not be looked at.
+    asked = asked[np.argsort(gap[asked], kind="stable")]
+    for some in np.array_split(asked, _TURNS):
+        known = links[is_kept]
+        group = connected_groups(len(centre), known[:, 0], known[:, 1])
+        parted = group[links[some, 0]] != group[links[some, 1]]
+        is_kept[some] = True
+        some = some[parted]
+        is_kept[some[_leaps(clearance, centre, radius, links[some], most)]] = False
+    return links[is_kept]
+
+
+def _leaps(clearance: Clearance, centre: Floats, radius: Floats, links: Ints, most: float) -> Bools:
+    """(k,) which links lead through space that the larger ball gets to, or along an edge?"""
+    least = radius[links].min(axis=1)
+    step = centre[links[:, 1]] - centre[links[:, 0]]
     gap = np.linalg.norm(step, axis=1)
     count = np.clip(gap / (_APART * least), 1, _MOST_PLACES).astype(np.int64)
-    row = np.repeat(np.arange(len(asked)), count)
+    row = np.repeat(np.arange(len(links)), count)
     number = np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count)
-    place = centre[ends[row, 0]] + ((number + 1) / (count[row] + 1))[:, None] * step[row]
+    place = centre[links[row, 0]] + ((number + 1) / (count[row] + 1))[:, None] * step[row]
     free = clearance.at(place)
-    leaps = np.zeros(len(asked), bool)
+    leaps = np.zeros(len(links), bool)
     leaps[row[free < _TOUCHES * least[row]]] = True
     near = np.flatnonzero((free < _NEAR * least[row]) & ~leaps[row])
-    leaps[row[near[_is_roomy(clearance, place[near], free[near], most)]]] = True
-    return np.delete(links, asked[leaps], axis=0)
-
-
-def _is_roomy(clearance: Clearance, place: Floats, free: Floats, most: float) -> Bools:
-    """Does the larger ball lie at a place, as soon as it is moved off the surface?"""
-    roomy: Bools = grown(clearance, place, free, most)[1] >= _AS_FAR * most
-    return roomy
+    roomy = grown(clearance, place[near], free[near], most)[1] >= _AS_FAR * most
+    leaps[row[near[roomy]]] = True
+    return leaps

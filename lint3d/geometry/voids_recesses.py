@@ -171,24 +171,38 @@ def find_unreached(
     return Unreached(clearance, hidden, start, ball, least_depth, apart)
 
 
-def recesses_in(unreached: Unreached, is_blind: bool = False) -> list[Recess]:
+def recesses_in(
+    unreached: Unreached, is_blind: bool = False, wider_than: float = 0.0
+) -> list[Recess]:
     """Each connected piece of what is not reached, the deepest first.
 
     Parameters
     ----------
     is_blind : is depth to be measured from any way through between two mouths as well?
+    wider_than : mm, pieces that are nowhere wider are left out
     """
     scene, hidden, start = unreached.clearance.scene, unreached.hidden, unreached.start
     ball, least_depth, apart = unreached.ball, unreached.least_depth, unreached.apart
     if len(hidden) == 0 or len(start) == 0:
         return []
     links, group, (entry, entry_at, entry_from) = _hang_together(unreached, hidden, start)
+    widest = np.zeros(int(group.max()) + 1)
+    np.maximum.at(widest, group, 2 * hidden.radius)
+    asked = (widest > wider_than)[group]
+    if not asked.all():
+        hidden = hidden[asked]
+        links, group, (entry, entry_at, entry_from) = _of_some(
+            asked, links, group, (entry, entry_at, entry_from)
+        )
+    if len(hidden) == 0:
+        return []
     onward = np.zeros(len(start))
     is_by_itself = True
     if is_blind:
         aside = ways_through(hidden, links, (entry, entry_at), least_depth, apart)
         through = np.isfinite(aside)
         is_by_itself = not through.any()
+    if not is_by_itself:
         onward = np.concatenate([onward, aside[through]])
         hidden, start = hidden[~through], _both(start, hidden[through])
         if len(hidden) == 0:
@@ -229,8 +243,22 @@ def _hang_together(
     clearance, ball, apart = unreached.clearance, unreached.ball, unreached.apart
     links = links_between(clearance.scene, hidden.centre, apart)
     entries = _entries(clearance.scene, hidden, start, ball / 2, apart)
-    links = without_leaps(clearance, hidden.centre, hidden.radius, links, entries[1], ball / 2)
+    links = without_leaps(clearance, (hidden.centre, hidden.radius), links, entries[1], ball / 2)
     return links, connected_groups(len(hidden), links[:, 0], links[:, 1]), entries
+
+
+def _of_some(
+    asked: Bools, links: Ints, group: Ints, entries: tuple[Floats, Ints, Ints]
+) -> tuple[Ints, Ints, tuple[Floats, Ints, Ints]]:
+    """The same of some balls alone, by their new rows; of each group there are all or none."""
+    row = np.cumsum(asked) - 1
+    entry, entry_at, entry_from = entries
+    mine = asked[entry_at]
+    return (
+        row[links[asked[links[:, 0]]]],
+        np.unique(group[asked], return_inverse=True)[1].astype(np.int64),
+        (entry[mine], row[entry_at[mine]], entry_from[mine]),
+    )
 
 
 def _is_corner(unreached: Unreached, recess: Recess, reached: Floats) -> bool:

@@ -8,6 +8,8 @@ mm. Guarded by tests/geometry/test_voids_recesses.py.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import coo_array
@@ -19,6 +21,7 @@ from lint3d.geometry.voids_reach import REACH, Balls
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
 
 #: A ball lies on the way between two places of a mouth if that way is no longer than this times the
 #: shortest; which leads through if it gets this share of half its length deep (all of it, but for
@@ -61,31 +64,57 @@ def ways_through(
         number[rows] = np.arange(len(rows))
         own = number[links[group[links[:, 0]] == one]]
         piece = _pieces(hidden.centre[entry_at[mine]], REACH * apart)
-        far = np.stack(
-            [
-                farthest(
-                    hidden[rows], own, entry[mine[piece == k]], number[entry_at[mine[piece == k]]]
-                )[0]
-                for k in range(int(piece.max()) + 1)
-            ]
-        )
-        for i in range(len(far)):
-            for j in range(i):
-                both = far[i] + far[j]
-                between = float(both.min())
-                middle = (both <= 1.03 * between + apart) & (
-                    np.abs(far[i] - far[j]) <= 0.1 * between + apart
-                )
-                if between < max(least_depth, _FAR_APART * apart) or not middle.any():
-                    continue
-                if np.median(depth[rows[middle]]) > _DEEP * between / 2:
-                    longest = _HARDLY_LONGER * between + apart
-                    near = both <= longest
-                    beside = rows[near]
-                    # There and back.
-                    off = (both[near] - between) / 2
-                    aside[beside] = np.minimum(aside[beside], off)
+        far = _far_from_each(hidden[rows], own, entry[mine], number[entry_at[mine]], piece)
+        for off, beside in _between_pieces(far, depth[rows], least_depth, apart):
+            of_part = rows[beside]
+            aside[of_part] = np.minimum(aside[of_part], off)
     return aside
+
+
+def _between_pieces(
+    far: Floats, depth: Floats, least_depth: float, apart: float
+) -> Iterator[tuple[Floats, Bools]]:
+    """Of each way that leads through between two pieces of a mouth: how far aside of it what lies
+    beside it is, mm, and which balls these are.
+
+    Parameters
+    ----------
+    far : (k, n) mm, of each ball from each of the pieces
+    depth : (n,) mm, of each ball from the mouth
+    """
+    for i in range(1, len(far)):
+        both = far[i] + far[:i]
+        between = both.min(axis=1)
+        middle = both <= (1.03 * between + apart)[:, None]
+        middle &= np.abs(far[i] - far[:i]) <= (0.1 * between + apart)[:, None]
+        deep = _DEEP * between / 2
+        # More than half of what lies in the middle is deep only if half of it is.
+        asked = 2 * (middle & (depth > deep[:, None])).sum(axis=1) >= middle.sum(axis=1)
+        asked &= middle.any(axis=1) & (between >= max(least_depth, _FAR_APART * apart))
+        for j in np.flatnonzero(asked).tolist():
+            if np.median(depth[middle[j]]) > deep[j]:
+                near = both[j] <= _HARDLY_LONGER * between[j] + apart
+                # There and back.
+                yield (both[j, near] - between[j]) / 2, near
+
+
+def _far_from_each(
+    hidden: Balls, links: Ints, entry: Floats, entry_at: Ints, piece: Ints
+) -> Floats:
+    """(k, n) mm, how far each ball is from each of k pieces of the mouth.
+
+    Parameters
+    ----------
+    piece : of each entry its number, from 0 on
+    """
+    count, pieces = len(hidden), int(piece.max()) + 1
+    step = np.linalg.norm(hidden.centre[links[:, 0]] - hidden.centre[links[:, 1]], axis=1)
+    # One node more stands for each piece; nothing leads back to it.
+    ends = np.concatenate([links, links[:, ::-1], np.column_stack([count + piece, entry_at])])
+    length = np.maximum(np.concatenate([step, step, entry]), 1e-9)
+    graph = coo_array((length, tuple(ends.T)), shape=(count + pieces,) * 2).tocsr()
+    far: Floats = dijkstra(graph, indices=count + np.arange(pieces))[:, :count]
+    return far
 
 
 def _pieces(points: Floats, apart: float) -> Ints:

@@ -11,7 +11,13 @@ from lint3d.geometry import voids_recesses
 from lint3d.geometry.throats_clearance import Clearance
 from lint3d.geometry.voids import find_voids
 from lint3d.geometry.voids_reach import Balls
-from lint3d.geometry.voids_recesses import Recess, Unreached, find_recesses, recesses_in
+from lint3d.geometry.voids_recesses import (
+    Recess,
+    Unreached,
+    find_recesses,
+    find_unreached,
+    recesses_in,
+)
 
 
 def _recesses(
@@ -211,3 +217,20 @@ def test_gaps_between_fins_are_as_many_as_there_are(
     recesses = find_recesses((vertices, faces), found.spaces[0], found.clearance, 3.4, 8.0)
     assert len(recesses) == 5
     assert all(one.depth_lower <= 15.0 <= one.depth_upper for one in recesses)
+
+
+def test_what_is_nowhere_wider_is_left_out() -> None:
+    solid = parts.block([20, 20, 20]) - parts.block([0.3, 8, 24], [-3, 0, 10])
+    solid -= parts.block([1.0, 8, 20], [3, 0, 10])
+    surface = parts.mesh(solid)
+    found = find_voids(*surface, 1.5, 6.0)
+    assert found.clearance is not None
+    told = []
+    for space in found.spaces:
+        unreached = find_unreached(surface, space, found.clearance, 1.5, 1.0)
+        assert unreached is not None
+        both = recesses_in(unreached, True)
+        told += [one.width for one in both]
+        wide = recesses_in(unreached, True, 0.5)
+        assert [one.depth for one in wide] == [one.depth for one in both if one.width > 0.5]
+    assert sorted(told) == pytest.approx([0.3, 1.0], rel=1e-3)

@@ -24,6 +24,16 @@ def test_spaces_are_filled_again_when_they_were_not_kept() -> None:
     assert all(np.array_equal(a, b) for a, b in zip(kept, again, strict=True))
 
 
+def test_places_on_the_surface_are_looked_for_once_in_any_frame() -> None:
+    """Turned corners were new ones each time, so that every ball had the places found anew."""
+    vertices, faces = shapes_voids.mesh(shapes_voids.bottle(4, 2.0, 3))
+    body = part_of(vertices[faces]).bodies[0]
+    (hollow,) = find_hollows([body], 1.5, 3.0, (1.5,)).found
+    hollow.axes = np.eye(3)[[1, 2, 0]]
+    (space,) = hollow.spaces()
+    assert space.places(*hollow.surface) is space.places(*hollow.surface)
+
+
 def _ball_with_copies(turn_inner: bool = False, turn_copies: bool = False) -> Body:
     """A block shut round a ball, with some faces of the ball's wall doubled."""
     vertices, faces = shapes_voids.mesh(shapes_voids.sealed_ball(5.0), shapes_voids.random_frame(7))
