@@ -96,7 +96,7 @@ def _parted(aside: Floats, narrow: Floats, group: Ints) -> Ints:
     mine = heap[of]
     size = np.bincount(mine)
     middle = np.stack([np.bincount(heap, stand[:, i] * count) for i in range(4)], axis=1)
-    middle /= size[:, None]
+    middle = middle / size[:, None]
     broad = np.bincount(mine, narrow) / size
     pairs = cKDTree(middle).query_pairs(BESIDE * float(broad.max()), output_type="ndarray")
     apart = np.linalg.norm(middle[pairs[:, 0]] - middle[pairs[:, 1]], axis=1)
