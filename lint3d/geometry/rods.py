@@ -49,6 +49,7 @@ SHORTEST = 1.0  # a bar is at least as long as it is thick
 CIRCLE_LEAST = {"inward": 0.85, "outward": 0.6}
 PROBES_MOST, PROBES_LEAST = 60_000, 4  # the same of bent bars, in all, and along each at least
 BENT_SHARE = 0.5  # of the places looked at, of a bent bar, sides must close round
+DIFFER_MOST = 0.4  # of its narrowest circle: a bent bar whose others are wider yet is a chamber
 POINTED = 0.75  # of the sides end in one point: what tapers to nothing is a sharp edge, and no bar
 CHORD_SHARE = 0.03  # chords a little off the shortest way may be so much too long
 COVERED = 0.7  # of the sides of a round bar as long and as thick must be thin both ways
@@ -229,9 +230,11 @@ def _bent_circles(
     each, start, count = np.unique(group[rows], return_index=True, return_counts=True)
     for i, first, mine in zip(each.tolist(), start.tolist(), count.tolist(), strict=True):
         good = first + np.flatnonzero(np.isfinite(size[first : first + mine]))
-        if len(good) >= BENT_SHARE * mine:
-            best = good[size[good].argmin()]
-            differ = float(np.median(size[good]) - size[best])
+        if len(good) < BENT_SHARE * mine:
+            continue
+        best = good[size[good].argmin()]
+        differ = float(np.median(size[good]) - size[best])
+        if differ <= DIFFER_MOST * size[best]:
             found[i] = float(size[best]), float(sagitta[best]), differ
     return found
 

@@ -95,8 +95,8 @@ def _parted(aside: Floats, narrow: Floats, group: Ints) -> Ints:
     heap = connected_groups(len(each), *fuller.T)
     mine = heap[of]
     size = np.bincount(mine)
-    middle = np.stack([np.bincount(heap, stand[:, i] * count) for i in range(4)], axis=1)
-    middle = middle / size[:, None]
+    total = np.stack([np.bincount(heap, stand[:, i] * count) for i in range(4)], axis=1)
+    middle: Floats = total / size[:, None]
     broad = np.bincount(mine, narrow) / size
     pairs = cKDTree(middle).query_pairs(BESIDE * float(broad.max()), output_type="ndarray")
     apart = np.linalg.norm(middle[pairs[:, 0]] - middle[pairs[:, 1]], axis=1)
