@@ -39,6 +39,7 @@ from lint3d.geometry.voids_region import regions_of_hollows
 from lint3d.geometry.voids_second import find_second_ways
 from lint3d.geometry.voids_shells import shell_regions
 from lint3d.geometry.voids_space import MARGIN, POINTS_PER_WIDTH, Space, build_space
+from lint3d.geometry.voids_trunks import with_trunks
 from lint3d.geometry.voids_union import united
 from lint3d.geometry.voids_walls import Surface
 from lint3d.geometry.voids_ways import find_pockets, put_side_by_side
@@ -148,7 +149,8 @@ def find_voids(
             found = gaps_as_one(space, clearance, graph, found, limits)
         if found != openings:
             graph, pockets = find_pockets(space, clearance, found, high)
-        graphs.append((graph, with_shared_gaps(graph, pockets, clearance, limits)))
+        pockets = with_shared_gaps(graph, pockets, clearance, limits)
+        graphs.append((graph, with_trunks(space, clearance, graph, pockets, high)))
     if voids.overlaps:
         # A union leaves slivers where walls coincide: what looks like a neck may be none.
         voids.left_out = [

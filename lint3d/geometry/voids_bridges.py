@@ -58,16 +58,16 @@ def with_shared_gaps(
     walked = 0
     for pocket in pockets:
         for hop in pairwise(pocket.way_nodes):
-            edge = _widest(graph, *hop)
+            edge = widest_edge(graph, *hop)
             parts = _alike(graph, edge)
             if edge in asked or not 1 < len(parts) <= _MOST_PARTS:
                 continue
-            if walked == _MOST_WALKED or not _cut_off(graph, parts):
+            if walked == _MOST_WALKED or not cut_off(graph, parts):
                 continue
             asked.update(parts)
             walked += 1
             gaps = _gaps(graph, clearance, parts, limits)
-            behind += [(gap, _cut_off(graph, gap)) for gap in gaps if len(gap) > 1]
+            behind += [(gap, cut_off(graph, gap)) for gap in gaps if len(gap) > 1]
     return [_with_bridge(graph, pocket, behind) for pocket in pockets]
 
 
@@ -89,7 +89,8 @@ def _throat(graph: nx.MultiGraph, edge: Edge) -> Throat:
     return throat
 
 
-def _widest(graph: nx.MultiGraph, one: int, two: int) -> Edge:
+def widest_edge(graph: nx.MultiGraph, one: int, two: int) -> Edge:
+    """The widest opening that is known between two nodes, the lower of which comes first."""
     edges = graph[one][two]
     key = max(edges, key=lambda key: (edges[key]["lower"], edges[key]["diameter"]))
     return min(one, two), max(one, two), key
@@ -105,7 +106,7 @@ def _alike(graph: nx.MultiGraph, edge: Edge) -> list[Edge]:
     ]
 
 
-def _cut_off(graph: nx.MultiGraph, edges: Sequence[Edge]) -> set[int]:
+def cut_off(graph: nx.MultiGraph, edges: Sequence[Edge]) -> set[int]:
     """Nodes from which nothing leads outside but some edges."""
     import networkx as nx
 
