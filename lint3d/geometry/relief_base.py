@@ -6,7 +6,7 @@ higher as long as that helps. Lengths in mm. Guarded by tests/geometry/test_reli
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +23,10 @@ WORTH = 0.7
 POINTS = 4.0
 #: A plane that so much of the area lies on is the base; so often it is looked for.
 MOST_AREA, PLANE_ROUNDS = 0.8, 20
+#: ... and a polynomial of this degree: that holds drums and saddles.
+DEGREE_OF_MOST = 4
+#: More points than this are not asked for what most of them lie on: those with most area are.
+MOST_POINTS = 1000
 _ROUNDS = 6
 #: From so many rows on columns are made square here and not by the library; so well.
 LONG, SQUARE = 300, 1e-12
@@ -45,8 +49,8 @@ class Base:
     residual: float
     """mm: 95 % of the points it was fitted to lie nearer (those that follow it). More where they
     say little about the middle, that a relief stands on: a ring of them holds no high degree."""
-    is_plane_of_most: bool = False
-    """Is it the plane that nearly all the area round the foot lies in?"""
+    is_of_most: bool = False
+    """Is it what nearly all the area round the foot lies on?"""
 
     def local(self, points: Floats) -> Floats:
         """(n, 3) u, v, w of points, mm."""
@@ -204,7 +208,52 @@ def plane_of_most(
     coefficient, residual = _robust(tuple(one[on] for one in at), trust_of(area[on]), 1, noise_mm)
     if residual > noise_mm:
         return None
-    return Base(origin, axes, scale, 1, coefficient, residual, is_plane_of_most=True)
+    return Base(origin, axes, scale, 1, coefficient, residual, is_of_most=True)
+
+
+def polynomial_of_most(
+    points: Floats, area: Floats, origin: Floats, normal: Floats, noise_mm: float, within_mm: float
+) -> Base | None:
+    """The polynomial that nearly all the area lies near, whatever stands beside it.
+
+    What `plane_of_most` is to a plane, where the base bends and is no drum, cone or ball.
+    Parameters as for `fit_base`.
+
+    Parameters
+    ----------
+    within_mm : so near
+
+    Returns
+    -------
+    Base, or None where there is none
+    """
+    degree = DEGREE_OF_MOST
+    terms = (degree + 1) * (degree + 2) // 2
+    if len(points) < POINTS * terms:
+        return None
+    if len(points) > MOST_POINTS:
+        largest = np.argsort(-area, kind="stable")[:MOST_POINTS]
+        points, area = points[largest], area[largest]
+    u, v, w = ((points - origin) @ frame(normal).T).T
+    scale = float(max(np.hypot(u, v).max(), 1e-9))
+    px, py = _ladder(u / scale, degree), _ladder(v / scale, degree)
+    column = np.stack([px[i] * py[j] for i, j in _powers(degree)], axis=1)
+    on = np.ones(len(u), bool)
+    for _ in range(PLANE_ROUNDS):
+        root = np.sqrt(area * on)
+        off = np.abs(w - column @ np.linalg.lstsq(column * root[:, None], w * root, rcond=None)[0])
+        last, on = on, off <= max(noise_mm, 2.0 * quantile(off, area, 0.5))
+        if (last == on).all():
+            break
+    if on.sum() < POINTS * terms:
+        return None
+    found = fit_base(points[on], area[on], origin, normal, noise_mm)
+    if found is None or found.residual > within_mm:
+        return None
+    near = np.abs(found.height(points)) <= within_mm
+    if area[near].sum() < MOST_AREA * area.sum():
+        return None
+    return replace(found, is_of_most=True)
 
 
 def trust_of(area: Floats) -> Floats:

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.patches import Folds
-from lint3d.geometry.relief_base import Base, plane_of_most, quantile
+from lint3d.geometry.relief_base import Base, plane_of_most, polynomial_of_most, quantile
 from lint3d.geometry.relief_islands import Island
 from lint3d.geometry.relief_round import MOST_AREA, NEAR, RoundBase, base_below, round_of_most
 
@@ -66,6 +66,9 @@ def base_of(
     other = round_of_most(*usual, island.centre, island.normal, MOST_DOUBT * island.rise)
     if other is not None and _is_rounded_onto(other, folds, island, step_mm):
         return other
+    bent = polynomial_of_most(*usual, island.centre, island.normal, step_mm, FOLLOWED * island.rise)
+    if bent is not None and _is_rounded_onto(bent, folds, island, step_mm):
+        return bent
     return base
 
 
@@ -160,9 +163,9 @@ def _are_chords(base: RoundBase, folds: Folds, faces: Ints) -> bool:
 def stray(folds: Folds, island: Island, base: Base | RoundBase) -> float:
     """How far the foot strays from a base, mm: all of it but a twentieth.
 
-    A foot on the rounding above a plane does not stray.
+    A foot on the rounding above what nearly all round it lies on does not stray.
     """
-    if isinstance(base, Base) and base.is_plane_of_most:
+    if isinstance(base, Base) and base.is_of_most:
         return 0.0
     start, length = foot_of(folds, island)
     return quantile(np.abs(base.height(start)), length, 0.95)

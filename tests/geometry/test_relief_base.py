@@ -5,7 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lint3d.geometry.relief_base import fit_base, frame, quantile, square_columns
+from lint3d.geometry.relief_base import (
+    fit_base,
+    frame,
+    polynomial_of_most,
+    quantile,
+    square_columns,
+)
 
 RADIUS = 20.0
 
@@ -84,3 +90,17 @@ def test_columns_are_square_to_each_other_however_alike_they_were(count: int, al
     assert np.abs(square.T @ square - np.eye(6)).max() < 1e-11
     assert np.abs(square @ back - terms).max() < 1e-12 * np.abs(terms).max() * 10
     assert np.abs(np.tril(back, -1)).max() == 0
+
+
+def test_a_bent_base_is_what_most_of_the_area_lies_on() -> None:
+    """A rounding has more corners than the base beside it, all on one level, and little area."""
+    rng = np.random.default_rng(4)
+    base = _drum(rng.uniform(-6, 6, (140, 2)), 0.0)
+    band = _drum(rng.uniform(-1, 1, (200, 2)), 0.09)
+    points, area = np.vstack([base, band]), np.repeat([2.0, 0.02], [140, 200])
+    origin, normal = np.zeros(3), np.array([0.0, 0.0, 1.0])
+    found = polynomial_of_most(points, area, origin, normal, 1e-6, 0.005)
+    assert found is not None
+    assert found.is_of_most
+    assert np.abs(found.height(_drum(rng.uniform(-1, 1, (50, 2)), 0.09)) - 0.09).max() < 0.001
+    assert polynomial_of_most(points, np.ones(340), origin, normal, 1e-6, 0.005) is None

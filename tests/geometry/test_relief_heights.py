@@ -131,6 +131,23 @@ def test_bands_of_a_rounding_are_no_base_in_a_bore_of_few_faces() -> None:
         assert shape.upper - shape.lower < 0.06 * 5.4
 
 
+@pytest.mark.further
+def test_bands_of_a_rounding_are_no_base_on_a_saddle_of_few_facets() -> None:
+    """The I was told 0.378 to 0.389 mm high: its base ran through the top of its fillet."""
+    height, size = 0.46314398048844224, 5.034605144276851
+    outline = shapes.centred(shapes.bar_text("IEETOA", size, size / 14))
+    case = shapes.on_slab(
+        outline, height, base="saddle", radius=43.23949768692255, facet=2.88263317912817,
+        thick=0.3 * size, margin=0.5 * size, fillet=0.2 * height, head=0.07192293063252644,
+    )  # fmt: skip
+    table = edge_table(case.faces, len(case.vertices))
+    (line,) = find_reliefs(case.vertices, case.faces, table, 1e-5).inscriptions
+    assert len(line.shapes) == 6
+    for shape in line.shapes:
+        assert shape.lower - 1e-5 <= height <= shape.upper + 1e-5
+        assert shape.upper - shape.lower < 0.05 * height
+
+
 @pytest.mark.parametrize("segments", [16, 32])
 @pytest.mark.parametrize("high", [0.6, 0.775, 0.9])
 def test_balls_of_few_facets_are_domes(high: float, segments: int) -> None:
