@@ -52,6 +52,7 @@ from lint3d_plugins.drain_recesses import (
     LEAST_RATIO,
     Recesses,
     is_round_hole,
+    ratio_bounds,
     recess_place,
 )
 from lint3d_plugins.drain_remedies import to_open, to_vent, to_widen
@@ -215,10 +216,10 @@ def blind_depth(
     yield from recesses.hollows.unseen()
     bars = [bar for found in told_holes.values() for bar in found]
     for hollow, found in recesses.by_hollow():
-        told = []
+        told, doubt = [], hollow.width_doubt
         for recess in found:
             if recess.ratio >= LEAST_RATIO and not is_round_hole(recess, bars):
-                least, most = recess.depth_lower / recess.width, recess.depth_upper / recess.width
+                least, most = ratio_bounds(recess, doubt)
                 remark = f"It is {recess.depth:.4g} mm deep and {recess.width:.4g} mm wide."
                 place = recess_place(hollow, recess, (recess.ratio, least, most), remark)
                 told.append((0, place))

@@ -45,6 +45,13 @@ class Hollow:
     """(3, 3) rows are the axes of the frame that grids and clearance are in; None = the file's"""
 
     @cached_property
+    def width_doubt(self) -> float:
+        """mm, how much wider or narrower than drawn a passage may be in the file."""
+        from lint3d.geometry.voids_doubt import width_doubt
+
+        return width_doubt(self.group.vertices, self.group.coordinate_step_mm)
+
+    @cached_property
     def surface(self) -> tuple[Floats, Ints]:
         """Vertices in the frame of the grids, and faces.
 
@@ -145,6 +152,7 @@ def find_hollows(
     near : mm, bodies no farther apart than this are looked at together; None = `low`
     """
     from lint3d.geometry.voids import find_voids
+    from lint3d.geometry.voids_doubt import with_doubt
     from lint3d.geometry.voids_frame import turned_back
     from lint3d.geometry.voids_space import POINTS_PER_WIDTH
 
@@ -166,7 +174,9 @@ def find_hollows(
             voids.spaces = []
         if axes is not None:
             voids = turned_back(voids, axes)
-        found.append(Hollow(group, voids, grids, axes))
+        hollow = Hollow(group, voids, grids, axes)
+        hollow.voids = with_doubt(voids, hollow.width_doubt)
+        found.append(hollow)
     return Hollows(tuple(found), low, high)
 
 

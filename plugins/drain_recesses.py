@@ -196,6 +196,18 @@ def recess_place(
     )
 
 
+def ratio_bounds(recess: Recess, doubt: float) -> tuple[float, float]:
+    """Bounds of depth over width.
+
+    Parameters
+    ----------
+    doubt : mm, how much wider or narrower than drawn it may be in the file
+    """
+    narrow = recess.width - doubt
+    most = (recess.depth_upper + doubt) / narrow if narrow > 0 else np.inf
+    return max(recess.depth_lower - doubt, 0.0) / (recess.width + doubt), most
+
+
 def is_round_hole(recess: Recess, bars: Iterable[Any]) -> bool:
     """Does the way of a recess run within one of the round straight holes?"""
     return any(_in_bore(recess, bar) for bar in bars)

@@ -295,9 +295,11 @@ def _across(corner: Floats) -> Floats:
 
 def _thinned(place: Floats, normal: Floats, apart: float) -> tuple[Floats, Floats]:
     """One place a cell and direction: slender faces are strewn far too densely."""
+    if len(place) == 0:
+        return place, normal
     cell = np.floor(place / apart).astype(np.int64)
-    cell -= cell.min(axis=0, initial=0)
+    cell -= cell.min(axis=0)
     turn = np.rint(normal).astype(np.int64) + 1
-    key = np.ravel_multi_index((*cell.T, *turn.T), (*(cell.max(axis=0, initial=0) + 1), 3, 3, 3))
+    key = np.ravel_multi_index((*cell.T, *turn.T), (*(cell.max(axis=0) + 1), 3, 3, 3))
     first = np.sort(np.unique(key, return_index=True)[1])
     return place[first], normal[first]
