@@ -40,6 +40,8 @@ _AS_FAR = 0.95
 #: Lengths of steps, times the radius: the long ones get far, the short ones round bends.
 _STEPS = (4.0, 1.5)
 _DIRECTIONS = 8
+#: Where on the way of a step it is looked whether that is still in the gap, shares of it.
+_OVER = (0.5, 0.25, 0.75)
 #: Of what is met in a cell of this size, times the radius, one place is gone on from.
 _CELL = 2.0
 #: Pairs of chambers with several openings that are looked at, at most.
@@ -225,9 +227,10 @@ def _steps(
         kept = np.flatnonzero(_is_narrow(wide, radius, widest) & sees(clearance.scene, goal, place))
         # From mouth to mouth a step may pass over the wall between two gaps, or through the room
         # that they lead to, near its wall.
-        over = (middle[start[kept]] + place[kept]) / 2
-        free = grown(clearance, over, clearance.at(over), widest * radius)[1]
-        kept = kept[_is_narrow(free, radius, widest)]
+        for share in _OVER:
+            over = (1 - share) * middle[start[kept]] + share * place[kept]
+            free = grown(clearance, over, clearance.at(over), widest * radius)[1]
+            kept = kept[_is_narrow(free, radius, widest)]
         found.append((start[kept], place[kept]))
     starts, ends = zip(*found, strict=True)
     return np.concatenate(starts), np.concatenate(ends)
