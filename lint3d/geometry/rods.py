@@ -19,6 +19,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from lint3d.geometry.each_once import distinct
 from lint3d.geometry.rods_bar import CIRCLE_MOST, Bar, with_ends
 from lint3d.geometry.rods_bent import circles_at
 from lint3d.geometry.rods_circle import narrowest_circles, sagitta_of
@@ -33,9 +34,8 @@ from lint3d.geometry.rods_groups import (
 )
 from lint3d.geometry.rods_lines import lines_of
 from lint3d.geometry.rods_lips import lips
-from lint3d.geometry.rods_rings import whole_rings
+from lint3d.geometry.rods_rings import Rings, whole_rings
 from lint3d.geometry.spans import Look
-from lint3d.geometry.spans_dense import distinct
 from lint3d.geometry.spans_effort import effort_of_step
 from lint3d.geometry.spans_surface import SpanSurface
 
@@ -98,13 +98,14 @@ def worst_bars(surface: SpanSurface, reach: float, look: Look, most: int) -> tup
     if parted.max() > group.max():
         group = parted
         axis, straight = axes_of(surface, inward, felt, group)
+    rings: Rings | None = None
     if look == "outward":
+        rings = _rings_of(surface, inward, felt, group, axis, straight)
         # The sides of a star are found apart, and are one hole.
-        sides, width = _facets_of(felt, group), _least_of(felt.narrow, group)
-        ring = whole_rings(surface, inward, *sides, axis, straight, width).ring
-        if (ring != np.arange(len(ring))).any():
-            group = np.unique(ring[group], return_inverse=True)[1]
+        if (rings.ring != np.arange(len(rings.ring))).any():
+            group = np.unique(rings.ring[group], return_inverse=True)[1]
             axis, straight = axes_of(surface, inward, felt, group)
+            rings = _rings_of(surface, inward, felt, group, axis, straight)
     keep = worst_groups(felt, group, axis, most)
     more = int((~keep).sum())
     keep[keep] = ~_are_pointed(surface, *on_some(felt, group, keep))
@@ -112,7 +113,8 @@ def worst_bars(surface: SpanSurface, reach: float, look: Look, most: int) -> tup
     if not len(group):
         return [], more
     axis, straight = axis[keep], straight[keep]
-    found, side = _bars(surface, inward, felt, group, whole, axis, straight, look == "outward")
+    rings = rings.of_some(keep) if rings is not None else None
+    found, side = _bars(surface, inward, felt, group, whole, axis, straight, rings)
     is_long = np.array([bar.length >= SHORTEST * bar.diameter for bar in found], bool)
     round_side = np.array([np.pi * bar.diameter * bar.shortest for bar in found])
     is_long &= side >= COVERED * round_side
@@ -126,6 +128,14 @@ def _facets_of(felt: Felt, group: Ints) -> tuple[Ints, Ints]:
     key = distinct(felt.facet * np.int64(int(group.max()) + 1) + group)
     size = np.int64(int(group.max()) + 1)
     return key // size, key % size
+
+
+def _rings_of(
+    surface: SpanSurface, inward: Floats, felt: Felt, group: Ints, axis: Floats, straight: Bools
+) -> Rings:
+    """All round the sides of holes; see `whole_rings`."""
+    width = _least_of(felt.narrow, group)
+    return whole_rings(surface, inward, *_facets_of(felt, group), axis, straight, width)
 
 
 def _least_of(value: Floats, group: Ints) -> Floats:
@@ -143,15 +153,19 @@ def _bars(
     whole: Bools,
     axis: Floats,
     straight: Bools,
-    is_hole: bool,
+    rings: Rings | None,
 ) -> tuple[list[Bar], Floats]:
-    """All there is to say about each group that is a bar, and the area of their sides, mm2."""
+    """All there is to say about each group that is a bar, and the area of their sides, mm2.
+
+    Parameters
+    ----------
+    rings : of holes; None of rods
+    """
+    is_hole = rings is not None
     facet, of = _facets_of(felt, group)
     side = np.bincount(group, felt.area).astype(np.float64)
     closed = np.zeros(len(axis), dtype=bool)
-    if is_hole:
-        width = _least_of(felt.narrow, group)
-        rings = whole_rings(surface, inward, facet, of, axis, straight, width)
+    if rings is not None:
         facet, of, closed = rings.facet, rings.bar, rings.grown
         whole = whole.copy()
         whole[facet[closed[of]]] = True

@@ -12,6 +12,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from lint3d.geometry.each_once import distinct
 from lint3d.geometry.ray_fans import chords, fan
 from lint3d.geometry.rods_circle import circles_within
 from lint3d.geometry.spans_surface import SpanSurface
@@ -54,7 +55,7 @@ def circles_at(
         axis, leaning = _square_to(inward, facet, axis)
     facet, closed = _sides_round(surface, middle, axis, reach, RAYS)
     place, column = np.nonzero(facet >= 0)
-    key = np.unique(place * np.int64(len(surface.faces)) + facet[place, column])
+    key = distinct(place * np.int64(len(surface.faces)) + facet[place, column])
     place, side = key // len(surface.faces), key % len(surface.faces)
     diameter, flats, centre = circles_within(surface, inward, side, place, axis, middle)
     diameter[~closed | (leaning > AXIS_MOST) | ~np.isfinite(diameter)] = np.nan

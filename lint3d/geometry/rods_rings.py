@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from lint3d.geometry.each_once import distinct, distinct_but
 from lint3d.geometry.rods_necks import has_neck
 from lint3d.geometry.rods_polygon import lines_cut
 from lint3d.geometry.rods_sides import SQUARE
@@ -52,6 +53,14 @@ class Rings:
     grown: Bools
     ring: Ints
 
+    def of_some(self, keep: Bools) -> Rings:
+        """Those of some bars (b,) bool, numbered anew; no ring of them is shared."""
+        rows, number = keep[self.bar], np.cumsum(keep) - 1
+        ring = np.arange(int(keep.sum()))
+        return Rings(
+            self.facet[rows], number[self.bar[rows]], self.closed[keep], self.grown[keep], ring
+        )
+
 
 def whole_rings(
     surface: SpanSurface,
@@ -75,7 +84,7 @@ def whole_rings(
     axis = np.where(straight[:, None], axis, np.nan)
     count, size = len(axis), np.int64(len(surface.faces))
     ring = np.arange(count)
-    known = np.unique(bar * size + facet)
+    known = distinct(bar * size + facet)
     tilt = np.minimum(
         np.maximum(SQUARE, ROUNDED * surface.resolution * surface.longest / surface.areas),
         SQUARE_MOST,
@@ -89,7 +98,8 @@ def whole_rings(
         beside = surface.neighbours[front % size]
         owner = np.repeat(front // size, 3)[(beside >= 0).ravel()]
         # What lies beside a front was met in it, or in the one before, or is new.
-        fresh = np.setdiff1d(owner * size + beside[beside >= 0], np.concatenate([before, front]))
+        nearby = owner * size + beside[beside >= 0]
+        fresh = distinct_but(nearby, np.concatenate([before, front]))
         fresh = fresh[_along(surface, fresh, axis, tilt)]
         grown[fresh // size] = True
         found += np.bincount(fresh // size, minlength=count)
@@ -98,7 +108,7 @@ def whole_rings(
         before, front = front, fresh[~spent[fresh // size]]
         fronts.append(front)
     followed = np.concatenate(fronts)
-    followed = np.unique(followed[ended[followed // size]])
+    followed = distinct(followed[ended[followed // size]])
     rows, owner = followed % size, followed // size
     closed = ended & _closes_round_void(surface, inward, rows, owner, axis)
     some = closed[owner]

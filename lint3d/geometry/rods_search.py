@@ -14,7 +14,7 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
-from lint3d.geometry.spans_dense import distinct
+from lint3d.geometry.each_once import distinct
 from lint3d.geometry.spans_surface import SpanSurface
 
 Floats = NDArray[np.float64]

@@ -11,6 +11,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from lint3d.geometry.each_once import distinct, distinct_but
 from lint3d.geometry.spans_surface import SpanSurface
 
 Floats = NDArray[np.float64]
@@ -40,11 +41,11 @@ def with_sides_beside(
     middle, far = (low + high) / 2, np.zeros(len(axis))
     np.maximum.at(far, bar, np.linalg.norm(aside - middle[bar, None], axis=2).max(axis=1))
     far *= farther
-    fresh = known = np.unique(bar * size + facet)
+    fresh = known = distinct(bar * size + facet)
     for _ in range(RINGS_MOST):
         beside = surface.neighbours[fresh % size]
         owner = np.repeat(fresh // size, 3)[(beside >= 0).ravel()]
-        fresh = np.setdiff1d(owner * size + beside[beside >= 0], known)
+        fresh = distinct_but(owner * size + beside[beside >= 0], known)
         facet, bar = fresh % size, fresh // size
         keep = np.abs((surface.normals[facet] * axis[bar]).sum(axis=1)) <= SQUARE
         away = _aside(surface.corners[facet], axis[bar]) - middle[bar, None]

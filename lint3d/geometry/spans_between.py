@@ -15,10 +15,11 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from lint3d.geometry.each_once import distinct
 from lint3d.geometry.spans import Spans
 from lint3d.geometry.spans_across import ACCEPT_COS, IN_PLACE_COS
 from lint3d.geometry.spans_ball import ball_of
-from lint3d.geometry.spans_dense import distinct, long_facets
+from lint3d.geometry.spans_dense import long_facets
 from lint3d.geometry.spans_effort import Effort
 from lint3d.geometry.spans_exact import straightest
 from lint3d.geometry.spans_pairs import distance_at_least, dot, share_vertex

@@ -15,9 +15,10 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
+from lint3d.geometry.each_once import distinct
 from lint3d.geometry.spans import Spans
 from lint3d.geometry.spans_across import IN_PLACE_COS
-from lint3d.geometry.spans_dense import distinct, long_facets
+from lint3d.geometry.spans_dense import long_facets
 from lint3d.geometry.spans_effort import Effort
 from lint3d.geometry.spans_feelers import cross
 from lint3d.geometry.spans_pairs import dot
