@@ -82,7 +82,9 @@ def _group(bodies: list[Body], narrow: float) -> Group:
     for body in bodies:
         if body not in joined:
             rows, faces = np.arange(len(body.faces)), body.faces
-            if not body.closed and (sound := _without_copies(body)) is not None:
+            # Where every face stands twice a body is closed, and each edge is used four times.
+            is_doubtful = not body.closed or bool((body.edges.users() > 2).any())
+            if is_doubtful and (sound := _without_copies(body)) is not None:
                 mended.append(body)
                 rows, faces = sound, body.faces[sound]
             elif not body.closed and len((some := _lids(body, narrow)).faces):

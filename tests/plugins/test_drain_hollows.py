@@ -59,6 +59,16 @@ def test_surplus_copies_of_faces_do_not_hide_a_sealed_pocket() -> None:
     assert hollow.group.own_rows(pocket.faces, body).size == len(pocket.faces)
 
 
+def test_a_body_that_is_there_twice_shuts_in_its_hollow_once() -> None:
+    """Closed form: the volume of the faceted ball, which was told twofold."""
+    vertices, faces = shapes_voids.mesh(shapes_voids.sealed_ball(5.0), shapes_voids.random_frame(3))
+    (body,) = part_of(vertices[np.vstack([faces, faces])]).bodies
+    (hollow,) = find_hollows([body], 1.5, 3.0, (1.5,)).found
+    (pocket,) = hollow.voids.sealed
+    volume = shapes_voids.ball(5.0).volume()
+    assert abs(pocket.volume - volume) <= pocket.uncertainty
+
+
 @pytest.mark.parametrize("wrong", [{"turn_inner": True}, {"turn_copies": True}])
 def test_copies_are_kept_where_more_is_wrong(wrong: dict[str, bool]) -> None:
     """A wall that looks the wrong way, or faces back to back: what is shut in is not known."""
