@@ -54,6 +54,8 @@ DEEPEST_CORNER = 6.0
 _LASTING, _LASTING_APART = 0.25, 2.0
 #: Balls that lie off the middle are smaller than what they lie in by no more than this.
 _HARDLY_WIDER = 1.05
+#: A way is clearly wider than another of the same recess from here on, as a share.
+_CLEARLY_WIDER = 1.1
 #: Balls at the mouth that are tried for a shorter way.
 _MOST_TRIED = 2000
 
@@ -218,15 +220,24 @@ def recesses_in(
     gate = dict(zip(entry_at.tolist(), entry_from.tolist(), strict=True))
     found = []
     for row in last.tolist():
-        line = [row]
-        while before[line[-1]] >= 0:
-            line.append(int(before[line[-1]]))
         members = np.flatnonzero(group == group[row])
-        first = gate[line[-1]]
-        reached = start.centre[first], float(start.radius[first])
         mine = group[entry_at] == group[row]
         mouths = hidden.centre[entry_at[mine]], entry[mine]
-        one = _recess(scene, hidden, places, mouths, members, line, reached, ball, apart)
+        seen: list[tuple[Recess, int]] = []
+        for end in _as_deep(hidden.centre, members[deep[members] >= deep[row] - apart], row):
+            line = [end]
+            while before[line[-1]] >= 0:
+                line.append(int(before[line[-1]]))
+            first = gate[line[-1]]
+            reached = start.centre[first], float(start.radius[first])
+            way = _recess(scene, hidden, places, mouths, members, line, reached, ball, apart)
+            seen.append((way, first))
+        # Where arms cross it is wider than in each of them: which of many ends is the farthest by a
+        # hair's breadth is chance.
+        one, first = min(seen[1:], key=lambda pair: pair[0].width, default=seen[0])
+        if seen[0][0].width < _CLEARLY_WIDER * one.width:
+            one, first = seen[0]
+        reached = start.centre[first], float(start.radius[first])
         # In a blind branch this is how far the ball that the way ends at lies from its mouth.
         one = _deeper(one, float(onward[first]))
         if is_by_itself:
@@ -234,6 +245,18 @@ def recesses_in(
         if one.depth >= least_depth and not _is_corner(unreached, one, reached[0]):
             found.append(one)
     return sorted(found, key=lambda recess: (-recess.depth, *recess.position))
+
+
+def _as_deep(centre: Floats, rows: Ints, row: int) -> list[int]:
+    """One of some places, and the two of them that lie farthest from it and from each other."""
+    ends = [row]
+    gap = np.linalg.norm(centre[rows] - centre[row], axis=1)
+    for _ in range(2):
+        if not gap.max(initial=0.0) > 0:
+            break
+        ends.append(int(rows[np.argmax(gap)]))
+        gap = np.minimum(gap, np.linalg.norm(centre[rows] - centre[ends[-1]], axis=1))
+    return ends
 
 
 def _hang_together(

@@ -63,6 +63,16 @@ def test_what_the_ball_reaches(name: str, seed: int) -> None:
     assert _recesses(solid, 1.5, seed) == []
 
 
+@pytest.mark.parametrize("seed", range(6))
+def test_a_slot_is_as_wide_as_its_arms_and_not_as_where_they_meet(seed: int) -> None:
+    """Arms of 0.8 mm that meet in a T: a ball of 1 mm fits there (told instead in some frames)."""
+    solid = parts.block([14, 14, 20]) - parts.block([6.4, 0.8, 24], [0, 0, 10])
+    solid -= parts.block([0.8, 4.8, 24], [0, 2.4, 10])
+    (found,) = _recesses(solid, 1.5, seed)
+    assert found.depth_lower <= 12.0 <= found.depth_upper
+    assert found.width == pytest.approx(0.8, rel=0.05)
+
+
 @pytest.mark.parametrize("seed", range(2))
 @pytest.mark.parametrize("width", [0.02, 0.1, 0.3, 0.6, 1.3])
 def test_slot_of_any_width(width: float, seed: int) -> None:
