@@ -6,7 +6,7 @@ higher as long as that helps. Lengths in mm. Guarded by tests/geometry/test_reli
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,12 +21,6 @@ DEGREES = (1, 2, 4, 6)
 WORTH = 0.7
 #: Points for each coefficient, at least.
 POINTS = 4.0
-#: A plane that so much of the area lies on is the base; so often it is looked for.
-MOST_AREA, PLANE_ROUNDS = 0.8, 20
-#: ... and a polynomial of this degree: that holds drums and saddles.
-DEGREE_OF_MOST = 4
-#: More points than this are not asked for what most of them lie on: those with most area are.
-MOST_POINTS = 1000
 _ROUNDS = 6
 #: From so many rows on columns are made square here and not by the library; so well.
 LONG, SQUARE = 300, 1e-12
@@ -165,7 +159,7 @@ def fit_base(
         terms = (degree + 1) * (degree + 2) // 2
         if degree > 1 and len(points) < POINTS * terms:
             break
-        coefficient, residual = _robust((u / scale, v / scale, w), trust, degree, noise_mm)
+        coefficient, residual = robust((u / scale, v / scale, w), trust, degree, noise_mm)
         if best is not None and residual > WORTH * best.residual:
             # A saddle or a drum may need the next degree but one.
             if degree == 2:
@@ -177,85 +171,6 @@ def fit_base(
     return best
 
 
-def plane_of_most(
-    points: Floats, area: Floats, origin: Floats, normal: Floats, noise_mm: float
-) -> Base | None:
-    """The plane that nearly all the area lies on, whatever stands beside it.
-
-    Roundings at a foot leave strips on a base: many corners with little area. A fit that counts
-    corners runs through them. Parameters as for `fit_base`; None where there is no such plane.
-    """
-    if len(points) < 3:
-        return None
-    axes = frame(normal)
-    u, v, w = ((points - origin) @ axes.T).T
-    scale = float(max(np.hypot(u, v).max(), 1e-9))
-    at = (u / scale, v / scale, w)
-    # In turn by area alone: half of it lies near the right plane, and then on it.
-    weight = area / max(float(area.max()), 1e-300)
-    terms = np.stack([np.ones(len(u)), *at[:2]], axis=1)
-    on = np.ones(len(u), bool)
-    for _ in range(PLANE_ROUNDS):
-        root = np.sqrt(weight * on)
-        coefficient = np.linalg.lstsq(terms * root[:, None], w * root, rcond=None)[0]
-        off = np.abs(w - terms @ coefficient)
-        last, on = on, off <= max(noise_mm, 2.0 * quantile(off, weight, 0.5))
-        if (last == on).all():
-            break
-    on = off <= noise_mm
-    if on.sum() < POINTS or weight[on].sum() < MOST_AREA * weight.sum():
-        return None
-    coefficient, residual = _robust(tuple(one[on] for one in at), trust_of(area[on]), 1, noise_mm)
-    if residual > noise_mm:
-        return None
-    return Base(origin, axes, scale, 1, coefficient, residual, is_of_most=True)
-
-
-def polynomial_of_most(
-    points: Floats, area: Floats, origin: Floats, normal: Floats, noise_mm: float, within_mm: float
-) -> Base | None:
-    """The polynomial that nearly all the area lies near, whatever stands beside it.
-
-    What `plane_of_most` is to a plane, where the base bends and is no drum, cone or ball.
-    Parameters as for `fit_base`.
-
-    Parameters
-    ----------
-    within_mm : so near
-
-    Returns
-    -------
-    Base, or None where there is none
-    """
-    degree = DEGREE_OF_MOST
-    terms = (degree + 1) * (degree + 2) // 2
-    if len(points) < POINTS * terms:
-        return None
-    if len(points) > MOST_POINTS:
-        largest = np.argsort(-area, kind="stable")[:MOST_POINTS]
-        points, area = points[largest], area[largest]
-    u, v, w = ((points - origin) @ frame(normal).T).T
-    scale = float(max(np.hypot(u, v).max(), 1e-9))
-    px, py = _ladder(u / scale, degree), _ladder(v / scale, degree)
-    column = np.stack([px[i] * py[j] for i, j in _powers(degree)], axis=1)
-    on = np.ones(len(u), bool)
-    for _ in range(PLANE_ROUNDS):
-        root = np.sqrt(area * on)
-        off = np.abs(w - column @ np.linalg.lstsq(column * root[:, None], w * root, rcond=None)[0])
-        last, on = on, off <= max(noise_mm, 2.0 * quantile(off, area, 0.5))
-        if (last == on).all():
-            break
-    if on.sum() < POINTS * terms:
-        return None
-    found = fit_base(points[on], area[on], origin, normal, noise_mm)
-    if found is None or found.residual > within_mm:
-        return None
-    near = np.abs(found.height(points)) <= within_mm
-    if area[near].sum() < MOST_AREA * area.sum():
-        return None
-    return replace(found, is_of_most=True)
-
-
 def trust_of(area: Floats) -> Floats:
     """(n,) up to 1, what each point counts for in a fit, by the area round it, mm2."""
     # The largest faces reach far beyond the foot, and must not be all that counts.
@@ -264,19 +179,24 @@ def trust_of(area: Floats) -> Floats:
     return trust
 
 
+def terms_of(x: Floats, y: Floats, degree: int) -> Floats:
+    """(n, k) products of powers of x and y (n,), up to a degree in all."""
+    px, py = _ladder(x, degree), _ladder(y, degree)
+    return np.stack([px[i] * py[j] for i, j in _powers(degree)], axis=1)
+
+
 def frame(normal: Floats) -> Floats:
     """(3, 3) rows: two directions square to the normal, and the normal."""
     n = normal / np.linalg.norm(normal)
     return np.concatenate([square_to_one(n), n[None]])
 
 
-def _robust(
+def robust(
     point: tuple[Floats, Floats, Floats], trust: Floats, degree: int, noise_mm: float
 ) -> tuple[Floats, float]:
     """Coefficients by least squares, far points counting less and less; 95 % residual."""
     x, y, w = point
-    px, py = _ladder(x, degree), _ladder(y, degree)
-    terms = np.stack([px[i] * py[j] for i, j in _powers(degree)], axis=1)
+    terms = terms_of(x, y, degree)
     # A touch of damping keeps directions in check that the points say nothing about.
     damp = 1e-7 * np.sqrt(len(x)) * np.eye(terms.shape[1])
     # Square terms once: then normal equations lose no digits, whatever points count for in turn.

@@ -14,8 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.patches import Folds
-from lint3d.geometry.relief_base import Base, plane_of_most, polynomial_of_most, quantile
+from lint3d.geometry.relief_base import Base, quantile
 from lint3d.geometry.relief_islands import Island
+from lint3d.geometry.relief_of_most import plane_of_most, polynomial_of_most
 from lint3d.geometry.relief_round import MOST_AREA, NEAR, RoundBase, base_below, round_of_most
 
 Floats = NDArray[np.float64]

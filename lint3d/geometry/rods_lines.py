@@ -72,28 +72,11 @@ def _parted(aside: Floats, narrow: Floats, group: Ints) -> Ints:
     # Of all that are one only one is asked; groups are set far apart.
     cell = np.column_stack([np.round(aside / ALIKE).astype(np.int64), group])
     each, of, count = np.unique(cell, axis=0, return_inverse=True, return_counts=True)
-    of = of.ravel()
-    extent = (
-        float(np.ptp(each[:, :3], axis=0).max())
-        + 2 * BESIDE * max(float(narrow.max()), 1.0) / ALIKE
-    )
+    reach = BESIDE * max(float(narrow.max()), 1.0)
+    extent = float(np.ptp(each[:, :3], axis=0).max()) + 2 * reach / ALIKE
     stand = np.column_stack([each[:, :3], each[:, 3] * extent]) * ALIKE
-    tree = cKDTree(stand)
-    pairs = tree.query_pairs(BESIDE / 2, output_type="ndarray")
-    apart = np.linalg.norm(stand[pairs[:, 0]] - stand[pairs[:, 1]], axis=1)
-    about = count.astype(np.float64)
-    for one, two in (pairs[apart <= DENSE].T, pairs[apart <= DENSE].T[::-1]):
-        np.add.at(about, one, count[two])
-    # Of places about which as many lie the first counts as the fuller one.
-    rank = np.empty(len(each), np.int64)
-    rank[np.lexsort((-np.arange(len(each)), about))] = np.arange(len(each))
-    low, high = np.where((rank[pairs[:, 0]] < rank[pairs[:, 1]])[:, None], pairs, pairs[:, ::-1]).T
-    order = np.lexsort((-rank[high], apart, low))
-    low, high = low[order], high[order]
-    is_first = np.diff(low, prepend=-1) > 0
-    fuller = np.stack([low[is_first], high[is_first]], axis=1)
-    heap = connected_groups(len(each), *fuller.T)
-    mine = heap[of]
+    heap = _heaps(stand, count)
+    mine = heap[of.ravel()]
     size = np.bincount(mine)
     total = np.stack([np.bincount(heap, stand[:, i] * count) for i in range(4)], axis=1)
     middle: Floats = total / size[:, None]
@@ -103,6 +86,31 @@ def _parted(aside: Floats, narrow: Floats, group: Ints) -> Ints:
     least, most = np.sort(broad[pairs], axis=1).T
     pairs = pairs[(apart <= BESIDE * least) & (most <= AS_THICK * least)]
     return connected_groups(len(size), *pairs.T)[mine]
+
+
+def _heaps(stand: Floats, count: Ints) -> Ints:
+    """(c,) a number for each heap of places: each goes with the nearest that is fuller.
+
+    Parameters
+    ----------
+    stand : (c, 4) float64, places, in diameters; groups are far apart
+    count : (c,) int64, how many are there
+    """
+    pairs = cKDTree(stand).query_pairs(BESIDE / 2, output_type="ndarray")
+    apart = np.linalg.norm(stand[pairs[:, 0]] - stand[pairs[:, 1]], axis=1)
+    about = count.astype(np.float64)
+    near = pairs[apart <= DENSE].T
+    for one, two in (near, near[::-1]):
+        np.add.at(about, one, count[two])
+    # Of places about which as many lie the first counts as the fuller one.
+    rank = np.empty(len(stand), np.int64)
+    rank[np.lexsort((-np.arange(len(stand)), about))] = np.arange(len(stand))
+    is_up = rank[pairs[:, 0]] < rank[pairs[:, 1]]
+    low, high = np.where(is_up[:, None], pairs, pairs[:, ::-1]).T
+    order = np.lexsort((-rank[high], apart, low))
+    low, high = low[order], high[order]
+    is_first = np.diff(low, prepend=-1) > 0
+    return connected_groups(len(stand), low[is_first], high[is_first])
 
 
 def _with_their_sides(aside: Floats, half: Floats, narrow: Floats, line: Ints, group: Ints) -> Ints:

@@ -5,13 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lint3d.geometry.relief_base import (
-    fit_base,
-    frame,
-    polynomial_of_most,
-    quantile,
-    square_columns,
-)
+from lint3d.geometry.relief_base import fit_base, frame, quantile, square_columns
+from lint3d.geometry.relief_of_most import polynomial_of_most
 
 RADIUS = 20.0
 
