@@ -58,9 +58,10 @@ def round_places(thickness: Thickness, felt: Bars, interest: Interest, remark: s
         ]
         told = places_of([found[i] for i in rows], remark)
         pairs = list(zip(told, [bars[i] for i in rows], strict=True))
-        below = sorted(
-            (bar for bar in felt.found if bar.lower < limit), key=lambda bar: bar.diameter
+        below = _without_flat_ones(
+            thickness, [bar for bar in felt.found if bar.lower < limit], limit
         )
+        below.sort(key=lambda bar: bar.diameter)
         known = Inside()
         straight = [(place, bar) for place, bar in pairs if bar is not None and bar.is_straight]
         is_rod = thickness.spans.look == "inward"
@@ -85,6 +86,20 @@ def round_places(thickness: Thickness, felt: Bars, interest: Interest, remark: s
         if places:
             break
     return Places(places, left_out)
+
+
+def _without_flat_ones(thickness: Thickness, bars: list[Bar], limit: float) -> list[Bar]:
+    """Bars without those that are told as a wall, or a gap: far broader than thick, as an ellipse
+    of more than 2 : 1, and with a region thin one way on their sides."""
+    from lint3d.geometry.rods_bar import breadth_over_thickness
+    from lint3d.geometry.spans_regions import ROD_RATIO
+
+    surface = thickness.spans.surface
+    walls = [np.unique(one.faces) for one in thickness.regions(limit) if one.kind == "wall"]
+    lying = _Lying([bar.faces for bar in bars])
+    on_walls = np.unique(np.concatenate([np.zeros(0, np.int64), *map(lying.on, walls)]))
+    flat = {i for i in on_walls.tolist() if breadth_over_thickness(surface, bars[i]) > ROD_RATIO}
+    return [bar for i, bar in enumerate(bars) if i not in flat]
 
 
 def _is_wide_enough(bar: Bar | None, limit: float) -> bool:

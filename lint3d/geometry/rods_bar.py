@@ -29,6 +29,7 @@ Bools = NDArray[np.bool_]
 
 STRAIGHT = 0.02  # share of the sides' area, squared, that may lean out of square to the axis
 CIRCLE_MOST = 1.25  # of the tightest span: in a polygon of five sides the circle is that much wider
+BREADTHS = 60  # ways over half a turn: in one of them a bar is less than 1 in 700 broader
 #: Where a bent bar is looked at beside its tightest place, in thicknesses along it.
 BESIDE_TIGHTEST = (-1.5, -0.75, -0.3, 0.3, 0.75, 1.5)
 
@@ -98,6 +99,16 @@ def straight_axes(normal: Floats, weight: Floats, bar: Ints, count: int) -> tupl
     least = STRAIGHT * values.sum(axis=1)
     straight: Bools = (values[:, 0] <= least) & (values[:, 1] > least)
     return pointing_up(vectors[:, :, 0]), straight
+
+
+def breadth_over_thickness(surface: SpanSurface, bar: Bar) -> float:
+    """How much broader than thick is a straight bar, seen along its axis? 1 if it is round."""
+    corners = surface.faces[np.searchsorted(surface.face_ids, bar.faces)].ravel()
+    one, two = square_to(bar.axis[None])
+    turn = np.arange(BREADTHS) * np.pi / BREADTHS
+    ways = np.cos(turn)[:, None] * one + np.sin(turn)[:, None] * two
+    breadth = np.ptp(surface.vertices[np.unique(corners)] @ ways.T, axis=0)
+    return float(breadth.max() / breadth.min())
 
 
 def bars_of_regions(spans: Spans, regions: Sequence[ThinRegion]) -> list[Bar | None]:

@@ -188,3 +188,20 @@ def test_a_slim_cone_to_a_point_is_a_sharp_edge_alone(tmp_path: Path, count: int
         assert not told(body, tmp_path, rule)
     (edge,) = told(body, tmp_path, "walls/knife-edge")
     assert edge.kind == "fail"
+
+
+@pytest.mark.cases(2)
+@pytest.mark.parametrize("count", [16, 24, 96])
+@pytest.mark.parametrize("ratio", [1.6, 2.2, 2.6])
+def test_an_ellipse_is_a_rod_or_a_wall_and_not_both(
+    ratio: float, count: int, tmp_path: Path
+) -> None:
+    """A hole of it is a hole, or a gap."""
+    turn = 2 * np.pi * np.arange(count) / count
+    outline = 0.2 * np.stack([ratio * np.cos(turn), np.sin(turn)], axis=1)
+    pin = m3.Manifold.extrude(m3.CrossSection([outline]), 5).translate((0, 0, -1))
+    plate = shapes.box([8, 8, 2], [-4, -4, -2])
+    rules = ("walls/thin-rod", "walls/thin-wall"), ("walls/small-hole", "walls/narrow-gap")
+    for body, both in zip((plate + pin, plate - pin.translate((0, 0, -2))), rules, strict=True):
+        found = [one for rule in both for one in told(body, tmp_path, rule)]
+        assert [one.rule for one in found] == [both[0] if ratio < 2 else both[1]]
