@@ -56,6 +56,7 @@ def test_a_serpentine_is_one_neck_through_its_bends(seed: int, tmp_path: Path) -
     assert result.properties["neck_length_mm"] == pytest.approx(whole, rel=0.1)
 
 
+@pytest.mark.cases(1)
 @pytest.mark.parametrize("seed", [1, 5])
 def test_the_bends_of_a_serpentine_are_no_pockets_behind_necks_of_their_own(
     seed: int, tmp_path: Path

@@ -191,7 +191,7 @@ def test_a_slim_cone_to_a_point_is_a_sharp_edge_alone(tmp_path: Path, count: int
 
 
 @pytest.mark.cases(2)
-@pytest.mark.parametrize("count", [16, 24, 96])
+@pytest.mark.parametrize("count", [16, 24, 48])
 @pytest.mark.parametrize("ratio", [1.6, 2.2, 2.6])
 def test_an_ellipse_is_a_rod_or_a_wall_and_not_both(
     ratio: float, count: int, tmp_path: Path
