@@ -94,6 +94,8 @@ def _without_flat_ones(thickness: Thickness, bars: list[Bar], limit: float) -> l
     from lint3d.geometry.rods_bar import breadth_over_thickness
     from lint3d.geometry.spans_regions import ROD_RATIO
 
+    if not bars:
+        return bars
     surface = thickness.spans.surface
     walls = [np.unique(one.faces) for one in thickness.regions(limit) if one.kind == "wall"]
     lying = _Lying([bar.faces for bar in bars])

@@ -54,20 +54,24 @@ def area_within(corners: Floats, other: Floats, level: float) -> NearArea:
     facing = Triangles(other)
     cells = _Cells.at(corners, facing)
     kept: list[_Cells] = []
+    known: list[Floats] = []
     area, before = 0.0, np.inf
     while True:
-        least, most = cells.shares(other, level)
+        shares = cells.shares(other, level)
+        least, told, most = shares
         size = _areas(cells.corners)
-        told = size * np.clip(_share_below(cells.distance - level), least, most)
+        told = size * told
         now, doubt = area + float(told.sum()), float(size @ (most - least))
         settled = abs(now - before) <= _SMALL_SHARE * now and doubt <= _LARGE_SHARE * now
         unsure = most > least
         if settled or doubt <= _SMALL_SHARE * now or 4 * unsure.sum() > _MOST_PIECES:
             break
         kept.append(cells.take(~unsure))
+        known.append(shares[:, ~unsure])
         area, before = area + float(told[~unsure].sum()), now
         cells = cells.take(unsure).halved(facing).halved(facing)
-    return _summed(_Cells.joined([*kept, cells]), facing, other, level)
+    shares = np.concatenate([*known, shares], axis=1)
+    return _summed(_Cells.joined([*kept, cells]), shares, facing, level)
 
 
 class _Cells:
@@ -92,8 +96,8 @@ class _Cells:
     def take(self, rows: Bools) -> _Cells:
         return _Cells(self.corners[rows], self.distance[rows], self.facing[rows])
 
-    def shares(self, other: Floats, level: float) -> tuple[Floats, Floats]:
-        """(k,) share of each that is within the level, at least and at most."""
+    def shares(self, other: Floats, level: float) -> Floats:
+        """(3, k) share of each that is within the level: at least, as told, and at most."""
         side = np.roll(self.corners, -1, axis=1) - self.corners
         # The mean of the corners' squares is above that of any place between them by no more than
         # the square of the radius of the circle round them.
@@ -104,7 +108,9 @@ class _Cells:
         middling = np.argsort(self.distance[some], axis=1)[:, 1]
         across = points_to_triangles(self.corners[some], other[self.facing[some, middling]])
         least[some] = _share_below(across - level)
-        return np.minimum(least, most), most
+        least = np.minimum(least, most)
+        told = np.clip(_share_below(self.distance - level), least, most)
+        return np.stack([least, told, most])
 
     def halved(self, facing: Triangles) -> _Cells:
         """Each cut in two across its longest side."""
@@ -122,11 +128,10 @@ class _Cells:
         return _Cells(*halves)
 
 
-def _summed(cells: _Cells, facing: Triangles, other: Floats, level: float) -> NearArea:
+def _summed(cells: _Cells, shares: Floats, facing: Triangles, level: float) -> NearArea:
     """Area, middle and extent of what is within the level."""
-    least, most = cells.shares(other, level)
+    least, told, most = shares
     corners, size = cells.corners, _areas(cells.corners)
-    told = np.clip(_share_below(cells.distance - level), least, most)
     middle = corners.mean(axis=1)
     is_within = least == 1.0  # the middle of the triangle
     unknown = np.flatnonzero(most - least > _UNKNOWN)

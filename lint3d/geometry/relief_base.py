@@ -21,6 +21,10 @@ DEGREES = (1, 2, 4, 6)
 WORTH = 0.7
 #: Points for each coefficient, at least.
 POINTS = 4.0
+#: What so much of the area lies on is the base.
+MOST_AREA = 0.8
+#: Of more points than this those with most area are asked.
+MOST_POINTS = 1000
 _ROUNDS = 6
 #: From so many rows on columns are made square here and not by the library; so well.
 LONG, SQUARE = 300, 1e-12
@@ -177,6 +181,19 @@ def trust_of(area: Floats) -> Floats:
     area = np.minimum(area, 4 * np.median(area)) + 1e-3 * float(np.mean(area)) + 1e-300
     trust: Floats = np.sqrt(area / area.max())
     return trust
+
+
+def of_most_area(points: Floats, area: Floats) -> tuple[Floats, Floats]:
+    """Points and the area of each, without the least ones if they are very many."""
+    if len(points) <= MOST_POINTS:
+        return points, area
+    largest = np.argsort(-area, kind="stable")[:MOST_POINTS]
+    return points[largest], area[largest]
+
+
+def holds_most(off: Floats, area: Floats, within_mm: float) -> bool:
+    """Does nearly all the area lie so near? Off: (n,) mm, how far each point is."""
+    return bool(area[np.abs(off) <= within_mm].sum() >= MOST_AREA * area.sum())
 
 
 def terms_of(x: Floats, y: Floats, degree: int) -> Floats:

@@ -14,10 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.patches import Folds
-from lint3d.geometry.relief_base import Base, quantile
+from lint3d.geometry.relief_base import Base, holds_most, quantile
 from lint3d.geometry.relief_islands import Island
 from lint3d.geometry.relief_of_most import plane_of_most, polynomial_of_most
-from lint3d.geometry.relief_round import MOST_AREA, NEAR, RoundBase, base_below, round_of_most
+from lint3d.geometry.relief_round import NEAR, RoundBase, base_below, round_of_most
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -79,8 +79,7 @@ def _is_followed(
     """Does nearly all the area round an island follow a base, and closely?"""
     if base.residual > FOLLOWED * island.rise:
         return False
-    on = np.abs(base.height(points)) <= NEAR * base.residual + step_mm
-    return bool(area[on].sum() >= MOST_AREA * area.sum())
+    return holds_most(base.height(points), area, NEAR * base.residual + step_mm)
 
 
 def _nearest_base(

@@ -21,6 +21,7 @@ from lint3d.geometry.patches import (
     smooth_patches,
     vector_area,
 )
+from lint3d.geometry.vectors import means_of
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -166,7 +167,7 @@ def _islands_of(parts: Hanging, cuts: tuple[int, ...], *, over_edges: bool = Fal
     # With the base on its left, the foot runs backwards round a hole of the base.
     start = np.where(column == 0, folds.start[edge], folds.end[edge])
     end = np.where(column == 0, folds.end[edge], folds.start[edge])
-    middle = _means(folds.vertices[start], length, owner, count)
+    middle = means_of(folds.vertices[start], owner, length, count)
     area = vector_area(
         folds.vertices[start] - middle[owner], folds.vertices[end] - middle[owner], owner, count
     )
@@ -205,13 +206,6 @@ def _is_small(parts: Hanging) -> NDArray[np.bool_]:
     return small
 
 
-def _means(points: Floats, weight: Floats, owner: Ints, count: int) -> Floats:
-    total = np.maximum(np.bincount(owner, weight, count), 1e-300)
-    return np.column_stack(
-        [np.bincount(owner, points[:, k] * weight, count) / total for k in range(3)]
-    )
-
-
 def ringed(
     folds: Folds, faces: Ints, base: Ints, raised: bool, base_patch: tuple[int, int]
 ) -> Island | None:
@@ -245,7 +239,7 @@ def ringed(
     start = np.where(column == 0, folds.start[edge], folds.end[edge])
     end = np.where(column == 0, folds.end[edge], folds.start[edge])
     one = np.zeros(len(edge), np.int64)
-    centre = _means(folds.vertices[start], length, one, 1)[0]
+    centre = means_of(folds.vertices[start], one, length, 1)[0]
     arms = folds.vertices[start] - centre, folds.vertices[end] - centre
     footprint = -float(vector_area(*arms, one, 1)[0] @ normal)
     if footprint <= LEAST_ACROSS**2 / 4:

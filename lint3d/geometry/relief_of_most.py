@@ -17,6 +17,8 @@ from lint3d.geometry.relief_base import (
     Base,
     fit_base,
     frame,
+    holds_most,
+    of_most_area,
     quantile,
     robust,
     terms_of,
@@ -26,12 +28,10 @@ from lint3d.geometry.relief_base import (
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
-#: What so much of the area lies on is the base; so often it is looked for.
-MOST_AREA, ROUNDS = 0.8, 20
+#: So often what most of the area lies on is looked for.
+ROUNDS = 20
 #: The degree of a bent one: that holds drums and saddles.
 DEGREE = 4
-#: Of more points than this those with most area are asked.
-MOST_POINTS = 1000
 
 
 def plane_of_most(
@@ -47,8 +47,9 @@ def plane_of_most(
     u, v, w = ((points - origin) @ axes.T).T
     scale = float(max(np.hypot(u, v).max(), 1e-9))
     at = (u / scale, v / scale, w)
-    on = _off_most(terms_of(*at[:2], 1), w, area, noise_mm)[0] <= noise_mm
-    if on.sum() < POINTS or area[on].sum() < MOST_AREA * area.sum():
+    off = _off_most(terms_of(*at[:2], 1), w, area, noise_mm)[0]
+    on = off <= noise_mm
+    if on.sum() < POINTS or not holds_most(off, area, noise_mm):
         return None
     coefficient, residual = robust((at[0][on], at[1][on], w[on]), trust_of(area[on]), 1, noise_mm)
     if residual > noise_mm:
@@ -74,9 +75,7 @@ def polynomial_of_most(
     enough = POINTS * (DEGREE + 1) * (DEGREE + 2) / 2
     if len(points) < enough:
         return None
-    if len(points) > MOST_POINTS:
-        largest = np.argsort(-area, kind="stable")[:MOST_POINTS]
-        points, area = points[largest], area[largest]
+    points, area = of_most_area(points, area)
     u, v, w = ((points - origin) @ frame(normal).T).T
     scale = float(max(np.hypot(u, v).max(), 1e-9))
     on = _off_most(terms_of(u / scale, v / scale, DEGREE), w, area, noise_mm)[1]
@@ -85,8 +84,7 @@ def polynomial_of_most(
     found = fit_base(points[on], area[on], origin, normal, noise_mm)
     if found is None or found.residual > within_mm:
         return None
-    near = np.abs(found.height(points)) <= within_mm
-    if area[near].sum() < MOST_AREA * area.sum():
+    if not holds_most(found.height(points), area, within_mm):
         return None
     return replace(found, is_of_most=True)
 

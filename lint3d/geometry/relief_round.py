@@ -14,7 +14,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from lint3d.geometry.relief_base import Base, fit_base, frame, quantile, trust_of
+from lint3d.geometry.relief_base import (
+    Base,
+    fit_base,
+    frame,
+    holds_most,
+    of_most_area,
+    quantile,
+    trust_of,
+)
 
 Floats = NDArray[np.float64]
 
@@ -32,9 +40,8 @@ POINTS = 4
 FLATTEST = 200.0
 #: Points that follow a surface, by their area; and how far round it any may lie, in quarters.
 MOST, FARTHEST = 0.8, 0.95
-#: A surface that so much of the area lies near is the base; what lies so many times as near as that
-#: counts in full.
-MOST_AREA, NEAR = 0.8, 3.0
+#: What lies so many times as near as a base may be counts in full.
+NEAR = 3.0
 _ROUNDS, _PLAIN_ROUNDS = 25, 6
 
 
@@ -169,17 +176,14 @@ def round_of_most(
     -------
     RoundBase, or None where there is none
     """
-    if len(points) > MOST_POINTS:
-        largest = np.argsort(-area, kind="stable")[:MOST_POINTS]
-        points, area = points[largest], area[largest]
+    points, area = of_most_area(points, area)
     trust = np.sqrt(area / max(float(area.max(initial=0.0)), 1e-300))
     # Large facets may meet the surface in a few corners alone: near enough is as good as on it.
     asked = points, trust, origin, normal, within_mm / NEAR, LIKE_DRUMS
     found = _round(*asked)
     if found is None or found.residual > within_mm:
         return None
-    on = np.abs(found.height(points)) <= within_mm
-    if area[on].sum() < MOST_AREA * area.sum():
+    if not holds_most(found.height(points), area, within_mm):
         return None
     return replace(found, is_round_of_most=True)
 

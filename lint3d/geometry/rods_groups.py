@@ -20,7 +20,7 @@ from lint3d.geometry.rods_lines import BESIDE
 from lint3d.geometry.rods_meeting import AS_THICK
 from lint3d.geometry.spans_regions import ROD_RATIO
 from lint3d.geometry.spans_surface import SpanSurface
-from lint3d.geometry.vectors import cross_product, pointing_up
+from lint3d.geometry.vectors import cross_product, means_of, pointing_up
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -116,8 +116,7 @@ def axes_of(surface: SpanSurface, inward: Floats, felt: Felt, group: Ints) -> tu
     runs = np.abs(np.einsum("ij,ij->i", felt.way, axis[group]))
     straight &= np.bincount(group, runs) >= SAME_WAY * size
     middle = (felt.point + felt.contact) / 2
-    mean = np.stack([np.bincount(group, middle[:, i]) for i in range(3)], axis=1) / size[:, None]
-    centred = middle - mean.take(group, 0)
+    centred = middle - means_of(middle, group).take(group, 0)
     cloud = np.zeros((len(size), 3, 3))
     np.add.at(cloud, group, centred[:, :, None] * centred[:, None])
     long_way = pointing_up(np.linalg.eigh(cloud)[1][:, :, 2])

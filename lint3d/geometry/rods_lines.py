@@ -14,6 +14,7 @@ from scipy.spatial import cKDTree
 
 from lint3d.geometry.components import connected_groups
 from lint3d.geometry.rods_meeting import AS_THICK
+from lint3d.geometry.vectors import means_of
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -47,9 +48,8 @@ def lines_of(point: Floats, contact: Floats, narrow: Floats, axis: Floats, group
     deep = np.where(thick > PLAIN * narrow, narrow, thick)
     place = point + (contact - point) * (deep / thick / 2)[:, None]
     usual = (np.bincount(group, deep) / size)[group]
-    mean = np.stack([np.bincount(group, place[:, i]) for i in range(3)], axis=1) / size[:, None]
     half = (place - point) / usual[:, None]
-    place = place - mean[group]
+    place = place - means_of(place, group)[group]
     aside = (place - (place * axis).sum(axis=1)[:, None] * axis) / usual[:, None]
     aside[~axis.any(axis=1)] = 0.0
     # Most groups are one bar, and all their places near its axis.
@@ -78,8 +78,7 @@ def _parted(aside: Floats, narrow: Floats, group: Ints) -> Ints:
     heap = _heaps(stand, count)
     mine = heap[of.ravel()]
     size = np.bincount(mine)
-    total = np.stack([np.bincount(heap, stand[:, i] * count) for i in range(4)], axis=1)
-    middle: Floats = total / size[:, None]
+    middle = means_of(stand, heap, count)
     broad = np.bincount(mine, narrow) / size
     pairs = cKDTree(middle).query_pairs(BESIDE * float(broad.max()), output_type="ndarray")
     apart = np.linalg.norm(middle[pairs[:, 0]] - middle[pairs[:, 1]], axis=1)
@@ -123,7 +122,7 @@ def _with_their_sides(aside: Floats, half: Floats, narrow: Floats, line: Ints, g
     half : (k, 3) float64, the way across from each side to the place, in diameters
     """
     size = np.bincount(line)
-    centre = np.stack([np.bincount(line, aside[:, i]) for i in range(3)], axis=1) / size[:, None]
+    centre = means_of(aside, line)
     thick = np.bincount(line, narrow) / size
     its_group = np.zeros(len(size))
     its_group[line] = group

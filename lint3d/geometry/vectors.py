@@ -6,6 +6,8 @@ arguments than on three numbers. Tested by tests/geometry/test_vectors.py.
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -30,6 +32,23 @@ def cross_product(first: Floats, second: Floats) -> Floats:
     np.subtract(c * x, a * z, out=found[..., 1])
     np.subtract(a * y, b * x, out=found[..., 2])
     return found
+
+
+def means_of(
+    points: Floats, group: NDArray[np.int64], weight: NDArray[Any] | None = None, count: int = 0
+) -> Floats:
+    """(g, n) mean of the points of each group.
+
+    Parameters
+    ----------
+    points : (k, n) float64
+    group : (k,) int64, from 0
+    weight : (k,), how much each counts; None if all count alike
+    count : how many groups there are, if the last may be empty; an empty one has its mean at 0
+    """
+    total = np.maximum(np.bincount(group, weight, count), 1e-300)
+    counted = points if weight is None else points * weight[:, None]
+    return np.column_stack([np.bincount(group, each, count) / total for each in counted.T])
 
 
 def square_to(way: Floats) -> tuple[Floats, Floats]:

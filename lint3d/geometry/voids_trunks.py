@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lint3d.geometry.chambers import neighbours
+from lint3d.geometry.each_once import distinct, distinct_but
 from lint3d.geometry.throats import Throat, narrowest
 from lint3d.geometry.throats_clearance import Clearance
 from lint3d.geometry.voids_bridges import bridges_of, cut_off, widest_edge
@@ -213,14 +214,14 @@ def _closing(space: Space, place: Floats, normal: Floats, reach: float) -> Ints 
     found = [front]
     before = front[:0]
     while len(front):
-        near = np.unique((front[:, None] + offsets).reshape(-1))
+        near = distinct((front[:, None] + offsets).reshape(-1))
         near = near[level[near] > 0]
         away = space.points(near) - place
         near = near[(np.abs(away @ normal) <= thick)]
         if np.any(np.isinf(level[near])) or np.any(np.abs(away) > reach):
             return None
         # Points next to the front are in it, in the one before, or new.
-        near = np.setdiff1d(near, np.concatenate([front, before]), assume_unique=True)
+        near = distinct_but(near, np.concatenate([front, before]))
         before, front = front, near
         found.append(near)
     return np.sort(np.concatenate(found))

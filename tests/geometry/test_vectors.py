@@ -9,6 +9,7 @@ from scipy.spatial.transform import Rotation
 from lint3d.geometry.vectors import (
     carried_over,
     cross_product,
+    means_of,
     principal_axes,
     square_to,
     square_to_one,
@@ -62,3 +63,10 @@ def test_a_way_is_carried_over_by_the_turn_between_two_planes():
         axis, way = square_to_one(one)[0], square_to_one(one).T @ rng.normal(size=2)
         turned = Rotation.from_rotvec(turn * axis)
         assert carried_over(way, one, turned.apply(one)) == pytest.approx(turned.apply(way))
+
+
+def test_means_of_groups() -> None:
+    points, group = np.array([[0.0, 1], [2, 3], [5, 5]]), np.array([1, 1, 0])
+    assert means_of(points, group).tolist() == [[5, 5], [1, 2]]
+    weighted = means_of(points, group, np.array([1, 3, 2]), 3)
+    assert weighted.tolist() == [[5, 5], [1.5, 2.5], [0, 0]]
